@@ -1,0 +1,12 @@
+//! The part of loomproof that knows what a harness should measure.
+//!
+//! `no_std`, no allocation, no panic on any input. Reading order:
+//! [`units`] → [`circuit`] → [`solve`] → [`probe`] (the instrument as circuit)
+//! → [`expect`] → [`scan`] → [`judge`]; [`wire`] is the language spoken
+//! between host and probe.
+#![cfg_attr(not(test), no_std)]
+#![forbid(unsafe_code)]
+
+pub mod instrument;
+pub mod units;
+pub mod wire;

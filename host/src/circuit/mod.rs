@@ -1,0 +1,1 @@
+//! From the job to the expected circuit.

@@ -1,0 +1,1 @@
+//! One verb of the command, one file.

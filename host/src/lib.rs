@@ -1,0 +1,14 @@
+//! The host side of loomproof.
+//!
+//! Data runs straight through: [`plan`] → [`circuit`] → [`hookup`] → scan over
+//! a [`link`] → judgement → [`diagnosis`] → [`commands`].
+#![forbid(unsafe_code)]
+
+pub mod bench;
+pub mod circuit;
+pub mod commands;
+pub mod diagnosis;
+pub mod fault;
+pub mod hookup;
+pub mod link;
+pub mod plan;

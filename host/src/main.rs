@@ -1,0 +1,2 @@
+//! The `loomproof` command.
+fn main() {}

@@ -1,0 +1,3 @@
+//! The plan: reading it, checking it, answering its options.
+
+pub mod model;

@@ -1,0 +1,285 @@
+//! The job as the rest of the program sees it: a plan whose options are
+//! answered. Everything here has been checked; names are unique and every end
+//! meets something.
+
+use loomproof_core::units::{Celsius, Metres, Ohms, SquareMillimetres, Volts, Watts};
+use std::collections::BTreeMap;
+use std::fmt;
+
+/// A plan with its options answered and every `when` resolved.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Job {
+    /// The plan's title.
+    pub title: String,
+    /// Nominal supply of the vehicle: 12 V or 24 V.
+    pub supply: Volts,
+    /// Temperature at which the wiring is tested, for lead resistance.
+    pub temperature: Celsius,
+    /// The answers that led here, option name to value.
+    pub answers: BTreeMap<String, String>,
+    /// SHA-256 of the plan file, hexadecimal.
+    pub digest: String,
+    /// Connectors, in file order (as are all lists below).
+    pub connectors: Vec<Connector>,
+    /// Wires that the vehicle already has.
+    pub conductors: Vec<Conductor>,
+    /// Wires of the add-on harness.
+    pub leads: Vec<Lead>,
+    /// Taps on host conductors.
+    pub taps: Vec<Tap>,
+    /// Splices.
+    pub splices: Vec<Splice>,
+    /// Ring terminals.
+    pub rings: Vec<Ring>,
+    /// In-line plugs.
+    pub plugs: Vec<Plug>,
+    /// Relays.
+    pub relays: Vec<Relay>,
+    /// Diodes.
+    pub diodes: Vec<Diode>,
+    /// Lamps.
+    pub lamps: Vec<Lamp>,
+    /// Fuses.
+    pub fuses: Vec<Fuse>,
+    /// What is switched on and must then be seen where.
+    pub functions: Vec<Function>,
+}
+
+/// From which side a connector's test points can be touched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Side {
+    /// From behind, along the wire: touches the crimp, proves nothing about seating.
+    Wire,
+    /// Through the mating half or a break-out lead: proves that the terminal is home.
+    Mating,
+}
+
+/// A connector housing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Connector {
+    /// Name, such as `X1`.
+    pub name: String,
+    /// Number of cavities; they are numbered from 1.
+    pub cavities: u16,
+    /// Cavity numbers row by row, seen from the wire side; `None` where the
+    /// face has no cavity.
+    pub face: Vec<Vec<Option<u16>>>,
+    /// Where it is, in the fitter's words.
+    pub place: Option<String>,
+    /// How its test points are reached.
+    pub access: Side,
+    /// Belongs to the harness (goes to the bench with it) rather than to the vehicle.
+    pub of_harness: bool,
+}
+
+/// What hangs on the far end of a host conductor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Load {
+    /// Nothing: unplugged or cut free for the test.
+    None,
+    /// Something between these resistances to chassis, either polarity.
+    Range {
+        /// Least resistance to chassis.
+        least: Ohms,
+        /// Greatest resistance to chassis.
+        most: Ohms,
+    },
+}
+
+/// A wire that the vehicle already has.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Conductor {
+    /// Name, such as `K1`.
+    pub name: String,
+    /// Cavities where it can be reached: `(connector, cavity)`, at least one.
+    pub at: Vec<(String, u16)>,
+    /// Colour code as written, checked.
+    pub colour: Option<String>,
+    /// What it does, in the fitter's words.
+    pub function: Option<String>,
+    /// What hangs on it.
+    pub load: Load,
+    /// Length between a tap on it and the place where it is reached.
+    pub length: Metres,
+    /// Cross-section.
+    pub size: SquareMillimetres,
+    /// Part of a data-bus pair: never driven.
+    pub data_bus: bool,
+}
+
+/// One end of a lead.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum End {
+    /// A terminal in a connector cavity: `X1:4`.
+    Cavity(String, u16),
+    /// The lead terminal of a tap: `T1`.
+    Tap(String),
+    /// A splice: `S1`.
+    Splice(String),
+    /// A ring terminal: `G1`.
+    Ring(String),
+    /// One way of one half of an in-line plug: `D1-A` (single way) or `D1-A:2`.
+    Plug(String, Half, u16),
+    /// A terminal of a relay, diode, lamp or fuse: `R1:86`.
+    Part(String, String),
+    /// Capped off.
+    Cap,
+}
+
+/// Half of an in-line plug.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Half {
+    /// The half written `-A`.
+    A,
+    /// The half written `-B`.
+    B,
+}
+
+impl fmt::Display for End {
+    /// As written in the plan. A plug end is written with its way number;
+    /// the reader also takes `D1-A` for a single-way plug.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Cavity(connector, cavity) => write!(f, "{connector}:{cavity}"),
+            Self::Tap(name) | Self::Splice(name) | Self::Ring(name) => f.write_str(name),
+            Self::Plug(name, half, way) => write!(f, "{name}-{half:?}:{way}"),
+            Self::Part(name, terminal) => write!(f, "{name}:{terminal}"),
+            Self::Cap => f.write_str("cap"),
+        }
+    }
+}
+
+/// A wire of the add-on harness.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lead {
+    /// Name, such as `W1`.
+    pub name: String,
+    /// Colour code as written, checked.
+    pub colour: String,
+    /// Cross-section.
+    pub size: SquareMillimetres,
+    /// Size as written, such as `20 AWG`.
+    pub size_text: String,
+    /// Length.
+    pub length: Metres,
+    /// First end.
+    pub from: End,
+    /// Second end.
+    pub to: End,
+}
+
+/// A tap that bites onto a host conductor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tap {
+    /// Name, such as `T1`.
+    pub name: String,
+    /// The conductor it bites.
+    pub on: String,
+    /// Where, in the fitter's words.
+    pub place: Option<String>,
+}
+
+/// A splice joining any number of leads.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Splice {
+    /// Name, such as `S1`.
+    pub name: String,
+    /// Where, in the fitter's words.
+    pub place: Option<String>,
+}
+
+/// What a ring terminal is bolted to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RingOn {
+    /// Chassis.
+    Chassis,
+    /// Battery plus; open during a ring-out, the battery being off.
+    BatteryPlus,
+}
+
+/// A ring terminal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ring {
+    /// Name, such as `G1`.
+    pub name: String,
+    /// What it is bolted to in the vehicle.
+    pub on: RingOn,
+    /// Where, in the fitter's words.
+    pub place: Option<String>,
+}
+
+/// An in-line plug: two halves, `NAME-A` and `NAME-B`, joined way by way.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plug {
+    /// Name, such as `D1`.
+    pub name: String,
+    /// Number of ways.
+    pub ways: u16,
+    /// Where, in the fitter's words.
+    pub place: Option<String>,
+}
+
+/// What limits the coil's turn-off spike.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Suppression {
+    /// Nothing.
+    None,
+    /// A diode across the coil, anode on 85 and cathode on 86.
+    Diode,
+    /// A resistor across the coil.
+    Resistor(Ohms),
+}
+
+/// A relay; terminals `85 86 30 87` and, with a changeover contact, `87a`
+/// (DIN 72552).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Relay {
+    /// Name, such as `R1`.
+    pub name: String,
+    /// Coil resistance at 20 °C.
+    pub coil: Ohms,
+    /// Whether there is a break contact 87a.
+    pub changeover: bool,
+    /// Suppression across the coil.
+    pub suppression: Suppression,
+    /// Where, in the fitter's words.
+    pub place: Option<String>,
+}
+
+/// A diode; terminals `A` (anode) and `K` (cathode).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Diode {
+    /// Name, such as `D5`.
+    pub name: String,
+}
+
+/// A filament lamp; terminals `1` and `2`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lamp {
+    /// Name, such as `L1`.
+    pub name: String,
+    /// Rated power.
+    pub power: Watts,
+    /// Rated voltage.
+    pub volts: Volts,
+}
+
+/// A fuse; terminals `1` and `2`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fuse {
+    /// Name, such as `F1`.
+    pub name: String,
+    /// Rating as written, such as `10 A`.
+    pub rating: String,
+}
+
+/// A function of the finished job.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Function {
+    /// Name.
+    pub name: String,
+    /// What to switch on, in the fitter's words.
+    pub switch_on: String,
+    /// Where something must then be seen, in the plan's words.
+    pub seen_at: Vec<String>,
+}
