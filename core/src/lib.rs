@@ -7,6 +7,8 @@
 #![cfg_attr(not(test), no_std)]
 #![forbid(unsafe_code)]
 
+pub mod circuit;
 pub mod instrument;
+pub mod solve;
 pub mod units;
 pub mod wire;
