@@ -34,8 +34,11 @@ pub struct Junction {
 
 impl Junction {
     /// A small silicon rectifier: 0.7 V at 10 mA or so (`common practice`).
-    pub const SILICON: Self =
-        Self { saturation: Amperes(4e-9), emission: 1.9, spread: Volts(0.03) };
+    pub const SILICON: Self = Self {
+        saturation: Amperes(4e-9),
+        emission: 1.9,
+        spread: Volts(0.03),
+    };
 }
 
 /// What an element is.
@@ -138,7 +141,11 @@ impl<const E: usize> Circuit<E> {
     /// A circuit that holds chassis and nothing else.
     #[must_use]
     pub const fn new() -> Self {
-        Self { nodes: 1, elements: Vec::new(), clips: [None; MAX_LEADS] }
+        Self {
+            nodes: 1,
+            elements: Vec::new(),
+            clips: [None; MAX_LEADS],
+        }
     }
 
     /// Makes a node.
@@ -225,18 +232,26 @@ impl<const E: usize> Circuit<E> {
 
     /// The leads that are clipped, in rising order.
     pub fn leads(&self) -> impl Iterator<Item = LeadId> + '_ {
-        (0..MAX_LEADS as u8).map(LeadId).filter(|lead| self.tip(*lead).is_some())
+        (0..MAX_LEADS as u8)
+            .map(LeadId)
+            .filter(|lead| self.tip(*lead).is_some())
     }
 
     /// The elements with edits applied, in order, joins last.
     pub fn edited<'a>(&'a self, edits: &'a [Edit]) -> impl Iterator<Item = Element> + 'a {
-        let planned = self.elements.iter().enumerate().filter_map(move |(index, element)| {
-            self.edit(ElementId(index as u16), *element, edits)
-        });
+        let planned = self
+            .elements
+            .iter()
+            .enumerate()
+            .filter_map(move |(index, element)| {
+                self.edit(ElementId(index as u16), *element, edits)
+            });
         let joins = edits.iter().filter_map(|edit| match *edit {
-            Edit::Join { a, b, ohms, spread } if self.has(a) && self.has(b) => {
-                Some(Element { a, b, part: Part::Wire { ohms, spread } })
-            }
+            Edit::Join { a, b, ohms, spread } if self.has(a) && self.has(b) => Some(Element {
+                a,
+                b,
+                part: Part::Wire { ohms, spread },
+            }),
             _ => None,
         });
         planned.chain(joins)
@@ -252,10 +267,14 @@ impl<const E: usize> Circuit<E> {
                 Edit::Remove(target) if target == id => return None,
                 Edit::AddOhms(target, more) if target == id => {
                     element.part = match element.part {
-                        Part::Wire { ohms, spread } => Part::Wire { ohms: ohms + more, spread },
-                        Part::Resistor { ohms, spread } => {
-                            Part::Resistor { ohms: ohms + more, spread }
-                        }
+                        Part::Wire { ohms, spread } => Part::Wire {
+                            ohms: ohms + more,
+                            spread,
+                        },
+                        Part::Resistor { ohms, spread } => Part::Resistor {
+                            ohms: ohms + more,
+                            spread,
+                        },
                         other => other,
                     };
                 }
@@ -264,8 +283,7 @@ impl<const E: usize> Circuit<E> {
                     element.b = b;
                 }
                 Edit::Clip(lead, node)
-                    if self.has(node)
-                        && self.clips.get(usize::from(lead.0)) == Some(&Some(id)) =>
+                    if self.has(node) && self.clips.get(usize::from(lead.0)) == Some(&Some(id)) =>
                 {
                     element.b = node;
                 }
@@ -308,22 +326,49 @@ mod tests {
         assert_eq!(with(&[]).len(), 2);
         assert_eq!(with(&[Edit::Remove(w)])[0].a, b);
         let heavier = with(&[Edit::AddOhms(g, Ohms(8.0))]);
-        assert_eq!(heavier[1].part, Part::Wire { ohms: Ohms(10.0), spread: Ohms(0.1) });
+        assert_eq!(
+            heavier[1].part,
+            Part::Wire {
+                ohms: Ohms(10.0),
+                spread: Ohms(0.1)
+            }
+        );
         assert_eq!(heavier[0], circuit.elements()[0]);
         assert_eq!(with(&[Edit::Move(w, a, GROUND)])[0].b, GROUND);
-        let join = Edit::Join { a, b: NodeId(99), ohms: Ohms(1.0), spread: Ohms(0.0) };
-        assert_eq!(with(&[join]).len(), 2, "a join to a node that is not there is ignored");
+        let join = Edit::Join {
+            a,
+            b: NodeId(99),
+            ohms: Ohms(1.0),
+            spread: Ohms(0.0),
+        };
+        assert_eq!(
+            with(&[join]).len(),
+            2,
+            "a join to a node that is not there is ignored"
+        );
     }
 
     #[test]
     fn limits_are_errors() {
         let mut circuit: Circuit<1> = Circuit::new();
         let a = circuit.node().unwrap();
-        assert_eq!(circuit.wire(a, NodeId(7), Ohms(1.0), Ohms(0.0)), Err(CircuitError::NoSuchNode));
-        assert_eq!(circuit.wire(a, GROUND, Ohms(0.0), Ohms(0.0)), Err(CircuitError::BadValue));
-        assert_eq!(circuit.wire(a, GROUND, Ohms(f64::NAN), Ohms(0.0)), Err(CircuitError::BadValue));
+        assert_eq!(
+            circuit.wire(a, NodeId(7), Ohms(1.0), Ohms(0.0)),
+            Err(CircuitError::NoSuchNode)
+        );
+        assert_eq!(
+            circuit.wire(a, GROUND, Ohms(0.0), Ohms(0.0)),
+            Err(CircuitError::BadValue)
+        );
+        assert_eq!(
+            circuit.wire(a, GROUND, Ohms(f64::NAN), Ohms(0.0)),
+            Err(CircuitError::BadValue)
+        );
         assert!(circuit.clip(LeadId(3), a).is_ok());
         assert_eq!(circuit.clip(LeadId(3), a), Err(CircuitError::LeadTaken));
-        assert_eq!(circuit.clip(LeadId(4), a), Err(CircuitError::TooManyElements));
+        assert_eq!(
+            circuit.clip(LeadId(4), a),
+            Err(CircuitError::TooManyElements)
+        );
     }
 }

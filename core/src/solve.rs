@@ -129,9 +129,16 @@ pub fn island<'w, 'm, const E: usize>(
     start: NodeId,
     corner: Corner,
 ) -> Result<Island<'w, 'm>, SolveError> {
-    let mut island = Island { work, elements: Vec::new(), anchored: false };
+    let mut island = Island {
+        work,
+        elements: Vec::new(),
+        anchored: false,
+    };
     island.collect(circuit, edits, start)?;
-    island.anchored = island.elements.iter().any(|(e, _)| e.a == GROUND || e.b == GROUND)
+    island.anchored = island
+        .elements
+        .iter()
+        .any(|(e, _)| e.a == GROUND || e.b == GROUND)
         || attachments.iter().any(|at| island.index(at.node).is_some());
     let n = island.work.members.len();
     island.work.volts.clear();
@@ -208,7 +215,11 @@ impl Island<'_, '_> {
                 *entry += weight;
             }
         }
-        substitute(self.work.matrix, &self.work.diagonal_inverse, &mut self.work.scratch);
+        substitute(
+            self.work.matrix,
+            &self.work.diagonal_inverse,
+            &mut self.work.scratch,
+        );
         let z = |node: NodeId| self.at(&self.work.scratch, node);
         let v = |node: NodeId| self.at(&self.work.volts, node);
         let mut variance = 0.0;
@@ -242,7 +253,10 @@ impl Island<'_, '_> {
     }
 
     fn at(&self, vector: &[f64], node: NodeId) -> f64 {
-        self.index(node).and_then(|i| vector.get(i)).copied().unwrap_or(0.0)
+        self.index(node)
+            .and_then(|i| vector.get(i))
+            .copied()
+            .unwrap_or(0.0)
     }
 
     fn voltage(&self, node: NodeId) -> f64 {
@@ -275,7 +289,9 @@ impl Island<'_, '_> {
         }
         for element in circuit.edited(edits) {
             if element.a != element.b && (self.contains(element.a) || self.contains(element.b)) {
-                self.elements.push((element, 0.0)).map_err(|_| SolveError::TooManyElements)?;
+                self.elements
+                    .push((element, 0.0))
+                    .map_err(|_| SolveError::TooManyElements)?;
             }
         }
         Ok(())
@@ -295,13 +311,24 @@ impl Island<'_, '_> {
 
     /// Newton iteration; a linear island is done after one pass.
     fn settle(&mut self, attachments: &[Attachment], corner: Corner) -> Result<(), SolveError> {
-        let nonlinear = self.elements.iter().any(|(e, _)| matches!(e.part, Part::Diode(_)));
+        let nonlinear = self
+            .elements
+            .iter()
+            .any(|(e, _)| matches!(e.part, Part::Diode(_)));
         let mut junctions: Vec<f64, MAX_ISLAND_ELEMENTS> = Vec::new();
         let _ = junctions.resize(if nonlinear { self.elements.len() } else { 0 }, 0.0);
         for _ in 0..MAX_ITERATIONS {
             self.assemble(attachments, corner, &junctions);
-            factor(self.work.matrix, &mut self.work.diagonal_inverse, self.work.members.len())?;
-            substitute(self.work.matrix, &self.work.diagonal_inverse, &mut self.work.scratch);
+            factor(
+                self.work.matrix,
+                &mut self.work.diagonal_inverse,
+                self.work.members.len(),
+            )?;
+            substitute(
+                self.work.matrix,
+                &self.work.diagonal_inverse,
+                &mut self.work.scratch,
+            );
             let mut moved = 0.0_f64;
             for (old, new) in self.work.volts.iter_mut().zip(&self.work.scratch) {
                 moved = moved.max((*old - *new).abs());
@@ -315,8 +342,12 @@ impl Island<'_, '_> {
             }
             let mut limited = false;
             for k in 0..self.elements.len() {
-                let Some((element, _)) = self.elements.get(k) else { break };
-                let Part::Diode(junction) = element.part else { continue };
+                let Some((element, _)) = self.elements.get(k) else {
+                    break;
+                };
+                let Part::Diode(junction) = element.part else {
+                    continue;
+                };
                 let wanted = self.voltage(element.a) - self.voltage(element.b);
                 if let Some(held) = junctions.get_mut(k) {
                     let next = limit(wanted, *held, &junction);
@@ -341,7 +372,9 @@ impl Island<'_, '_> {
         self.work.scratch.clear();
         let _ = self.work.scratch.resize(n, 0.0);
         for k in 0..self.elements.len() {
-            let Some((element, _)) = self.elements.get(k).copied() else { break };
+            let Some((element, _)) = self.elements.get(k).copied() else {
+                break;
+            };
             let (conductance, current) = match element.part {
                 Part::Wire { ohms, .. } | Part::Resistor { ohms, .. } => (1.0 / ohms.0, 0.0),
                 Part::Load { least, most } => {
@@ -400,7 +433,9 @@ fn factor(
     for row in 0..n {
         let start = place(row, 0);
         let (above, rest) = matrix.split_at_mut(start.min(matrix.len()));
-        let Some(current) = rest.get_mut(..=row) else { return Err(SolveError::TooLarge) };
+        let Some(current) = rest.get_mut(..=row) else {
+            return Err(SolveError::TooLarge);
+        };
         // u[c] = L[row][c]·D[c], built from left to right.
         for column in 0..row {
             let Some(other) = above.get(place(column, 0)..place(column, column)) else {
@@ -413,7 +448,9 @@ fn factor(
             }
         }
         let (left, last) = current.split_at_mut(row);
-        let Some(pivot) = last.first_mut() else { return Err(SolveError::TooLarge) };
+        let Some(pivot) = last.first_mut() else {
+            return Err(SolveError::TooLarge);
+        };
         let original = *pivot;
         for (u, d) in left.iter_mut().zip(inverse.iter()) {
             let l = *u * d;
@@ -422,10 +459,12 @@ fn factor(
         }
         // The diagonal is what is left after cancellation; below its own
         // rounding error the node is not tied to anything.
-        if !(*pivot > original * 1e-15) {
+        if pivot.is_nan() || *pivot <= original * 1e-15 {
             return Err(SolveError::Singular);
         }
-        inverse.push(1.0 / *pivot).map_err(|_| SolveError::TooLarge)?;
+        inverse
+            .push(1.0 / *pivot)
+            .map_err(|_| SolveError::TooLarge)?;
     }
     Ok(())
 }
@@ -434,7 +473,9 @@ fn factor(
 fn substitute(matrix: &[f64], inverse: &[f64], x: &mut [f64]) {
     let n = x.len();
     for row in 0..n {
-        let Some(l) = matrix.get(place(row, 0)..place(row, row)) else { return };
+        let Some(l) = matrix.get(place(row, 0)..place(row, row)) else {
+            return;
+        };
         let (done, todo) = x.split_at_mut(row);
         let sum: f64 = l.iter().zip(done.iter()).map(|(l, x)| l * x).sum();
         if let Some(entry) = todo.first_mut() {
@@ -445,7 +486,9 @@ fn substitute(matrix: &[f64], inverse: &[f64], x: &mut [f64]) {
         *entry *= d;
     }
     for row in (0..n).rev() {
-        let Some(l) = matrix.get(place(row, 0)..place(row, row)) else { return };
+        let Some(l) = matrix.get(place(row, 0)..place(row, row)) else {
+            return;
+        };
         let (before, rest) = x.split_at_mut(row);
         let Some(&value) = rest.first() else { return };
         for (entry, l) in before.iter_mut().zip(l) {
@@ -472,7 +515,11 @@ fn limit(wanted: f64, held: f64, junction: &Junction) -> f64 {
     if wanted > critical && (wanted - held).abs() > 2.0 * scale {
         if held > 0.0 {
             let step = 1.0 + (wanted - held) / scale;
-            if step > 0.0 { held + scale * libm::log(step) } else { critical }
+            if step > 0.0 {
+                held + scale * libm::log(step)
+            } else {
+                critical
+            }
         } else {
             scale * libm::log((wanted / scale).max(1.0))
         }

@@ -28,7 +28,9 @@ pub enum Point {
 impl fmt::Display for Point {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Cavity { connector, cavity, .. } => write!(f, "{connector}:{cavity}"),
+            Self::Cavity {
+                connector, cavity, ..
+            } => write!(f, "{connector}:{cavity}"),
             Self::Tap(name) | Self::Ring(name) => f.write_str(name),
             Self::Terminal(end) => end.fmt(f),
         }

@@ -3,7 +3,10 @@ use crate::units::Amperes;
 use std::vec;
 
 fn wire(ohms: f64) -> Part {
-    Part::Wire { ohms: Ohms(ohms), spread: Ohms(0.0) }
+    Part::Wire {
+        ohms: Ohms(ohms),
+        spread: Ohms(0.0),
+    }
 }
 
 /// Resistance between two nodes, by a 1 V source behind 1 Ω.
@@ -11,8 +14,18 @@ fn between(circuit: &Circuit<64>, a: NodeId, b: NodeId) -> f64 {
     let mut memory = vec![0.0; Workspace::room(32)];
     let mut work = Workspace::new(&mut memory);
     let ties = [
-        Attachment { node: a, volts: Volts(1.0), ohms: Ohms(1.0), spread: Ohms(0.0) },
-        Attachment { node: b, volts: Volts(0.0), ohms: Ohms(1.0), spread: Ohms(0.0) },
+        Attachment {
+            node: a,
+            volts: Volts(1.0),
+            ohms: Ohms(1.0),
+            spread: Ohms(0.0),
+        },
+        Attachment {
+            node: b,
+            volts: Volts(0.0),
+            ohms: Ohms(1.0),
+            spread: Ohms(0.0),
+        },
     ];
     let island = island(&mut work, circuit, &[], &ties, a, Corner::Most).unwrap();
     let (va, vb) = (island.volts(a).0, island.volts(b).0);
@@ -33,7 +46,13 @@ fn unbalanced_bridge() {
     // references.md, network theory: 102/7 Ω (ngspice, networkx, lcapy).
     let (circuit, n) = graph(
         4,
-        &[(0, 1, 12.0), (0, 2, 18.0), (1, 3, 18.0), (2, 3, 12.0), (1, 2, 6.0)],
+        &[
+            (0, 1, 12.0),
+            (0, 2, 18.0),
+            (1, 3, 18.0),
+            (2, 3, 12.0),
+            (1, 2, 6.0),
+        ],
     );
     assert!((between(&circuit, n[0], n[3]) - 102.0 / 7.0).abs() < 1e-9);
 }
@@ -78,13 +97,27 @@ fn an_island_larger_than_the_workspace_is_refused() {
 fn diode_current_satisfies_the_shockley_equation() {
     let mut circuit: Circuit<4> = Circuit::new();
     let a = circuit.node().unwrap();
-    let junction =
-        Junction { saturation: Amperes(1e-9), emission: 1.8, spread: Volts(0.0) };
+    let junction = Junction {
+        saturation: Amperes(1e-9),
+        emission: 1.8,
+        spread: Volts(0.0),
+    };
     circuit.add(a, GROUND, Part::Diode(junction)).unwrap();
     let mut memory = vec![0.0; Workspace::room(4)];
     let mut work = Workspace::new(&mut memory);
-    for (volts, ohms) in [(3.3, 725.0), (3.3, 122_000.0), (100.0, 0.1), (-3.3, 725.0), (0.1, 10.0)] {
-        let tie = [Attachment { node: a, volts: Volts(volts), ohms: Ohms(ohms), spread: Ohms(0.0) }];
+    for (volts, ohms) in [
+        (3.3, 725.0),
+        (3.3, 122_000.0),
+        (100.0, 0.1),
+        (-3.3, 725.0),
+        (0.1, 10.0),
+    ] {
+        let tie = [Attachment {
+            node: a,
+            volts: Volts(volts),
+            ohms: Ohms(ohms),
+            spread: Ohms(0.0),
+        }];
         let island = island(&mut work, &circuit, &[], &tie, a, Corner::Most).unwrap();
         let v = island.volts(a).0;
         let through = (volts - v) / ohms;
@@ -102,22 +135,50 @@ fn variance_agrees_with_finite_differences() {
         let mut circuit: Circuit<8> = Circuit::new();
         let a = circuit.node().unwrap();
         let b = circuit.node().unwrap();
-        circuit.add(a, b, Part::Wire { ohms: Ohms(r1), spread: Ohms(1.0) }).unwrap();
-        circuit.add(b, GROUND, Part::Resistor { ohms: Ohms(r2), spread: Ohms(3.0) }).unwrap();
+        circuit
+            .add(
+                a,
+                b,
+                Part::Wire {
+                    ohms: Ohms(r1),
+                    spread: Ohms(1.0),
+                },
+            )
+            .unwrap();
+        circuit
+            .add(
+                b,
+                GROUND,
+                Part::Resistor {
+                    ohms: Ohms(r2),
+                    spread: Ohms(3.0),
+                },
+            )
+            .unwrap();
         (circuit, a, b)
     };
     let drop = |r1: f64, r2: f64, rs: f64| {
         let (circuit, a, b) = build(r1, r2);
         let mut memory = vec![0.0; Workspace::room(4)];
         let mut work = Workspace::new(&mut memory);
-        let tie = [Attachment { node: a, volts: Volts(3.3), ohms: Ohms(rs), spread: Ohms(5.0) }];
+        let tie = [Attachment {
+            node: a,
+            volts: Volts(3.3),
+            ohms: Ohms(rs),
+            spread: Ohms(5.0),
+        }];
         let island = island(&mut work, &circuit, &[], &tie, a, Corner::Most).unwrap();
         island.volts(a).0 - island.volts(b).0
     };
     let (circuit, a, b) = build(50.0, 100.0);
     let mut memory = vec![0.0; Workspace::room(4)];
     let mut work = Workspace::new(&mut memory);
-    let tie = [Attachment { node: a, volts: Volts(3.3), ohms: Ohms(725.0), spread: Ohms(5.0) }];
+    let tie = [Attachment {
+        node: a,
+        volts: Volts(3.3),
+        ohms: Ohms(725.0),
+        spread: Ohms(5.0),
+    }];
     let mut island = island(&mut work, &circuit, &[], &tie, a, Corner::Most).unwrap();
     let (variance, _) = island.variance(&tie, a, Some(b));
     let h = 1e-3;
@@ -125,5 +186,8 @@ fn variance_agrees_with_finite_differences() {
     let d2 = (drop(50.0, 100.0 + h, 725.0) - drop(50.0, 100.0 - h, 725.0)) / (2.0 * h) * 3.0;
     let ds = (drop(50.0, 100.0, 725.0 + h) - drop(50.0, 100.0, 725.0 - h)) / (2.0 * h) * 5.0;
     let wanted = d1 * d1 + d2 * d2 + ds * ds;
-    assert!((variance / wanted - 1.0).abs() < 1e-4, "{variance} against {wanted}");
+    assert!(
+        (variance / wanted - 1.0).abs() < 1e-4,
+        "{variance} against {wanted}"
+    );
 }
