@@ -23,6 +23,7 @@ pub struct Layout {
     loaded: LeadSet,
 }
 
+#[derive(Debug, Clone)]
 struct Joined([u16; MAX_NODES]);
 
 impl Joined {
@@ -55,18 +56,39 @@ impl Joined {
     }
 }
 
+/// Which nodes hang together through elements other than chassis.
+#[derive(Debug, Clone)]
+pub struct Islands(Joined);
+
+impl Islands {
+    /// The islands of a circuit with edits applied.
+    #[must_use]
+    pub fn of<const E: usize>(circuit: &Circuit<E>, edits: &[Edit]) -> Self {
+        let mut joined = Joined::new();
+        for element in circuit.edited(edits) {
+            if element.a != GROUND && element.b != GROUND {
+                joined.join(element.a, element.b);
+            }
+        }
+        Self(joined)
+    }
+
+    /// The island of a node; chassis is an island of its own.
+    #[must_use]
+    pub fn group(&self, node: NodeId) -> Group {
+        Group(self.0.root(node))
+    }
+}
+
 impl Layout {
     /// The layout of a circuit with edits applied.
     #[must_use]
     pub fn of<const E: usize>(circuit: &Circuit<E>, edits: &[Edit]) -> Self {
+        let Islands(islands) = Islands::of(circuit, edits);
         let mut nets = Joined::new();
-        let mut islands = Joined::new();
         for element in circuit.edited(edits) {
             if matches!(element.part, Part::Wire { .. }) {
                 nets.join(element.a, element.b);
-            }
-            if element.a != GROUND && element.b != GROUND {
-                islands.join(element.a, element.b);
             }
         }
         let mut layout = Self {

@@ -155,7 +155,10 @@ pub struct Step {
 }
 
 /// What the host asks of the probe.
-#[allow(clippy::large_enum_variant, reason = "no allocator on the probe to box the step with")]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "no allocator on the probe to box the step with"
+)]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Request {
     /// Look at every lead undriven, twice; drive nothing. Leaves the probe idle.
@@ -227,7 +230,10 @@ pub enum Refusal {
 }
 
 /// What the probe answers.
-#[allow(clippy::large_enum_variant, reason = "no allocator on the probe to box the survey with")]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "no allocator on the probe to box the survey with"
+)]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Reply {
     /// Answer to [`Request::Survey`].
