@@ -138,6 +138,9 @@ pub struct Sense {
     pub mode: SenseMode,
 }
 
+/// The readings of a step.
+pub type Senses = Vec<Sense, MAX_SENSES>;
+
 /// One drive pattern and the readings taken under it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Step {
@@ -151,7 +154,7 @@ pub struct Step {
     /// How many conversions are averaged for each reading (1 to 64).
     pub samples: u8,
     /// The readings, in the order they are taken.
-    pub senses: Vec<Sense, MAX_SENSES>,
+    pub senses: Senses,
 }
 
 /// What the host asks of the probe.

@@ -9,6 +9,8 @@ pub mod coverage;
 pub mod edits;
 pub mod evidence;
 pub mod groups;
+pub mod next;
 pub mod predict;
 pub mod prior;
 pub mod search;
+pub mod words;

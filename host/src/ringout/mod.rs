@@ -1,7 +1,11 @@
 //! The ring-out: scan a harness through a probe, keep what was read.
 
+mod hand_checks;
 pub mod recording;
+pub mod report;
 pub mod run;
+pub mod text;
+pub mod verdict;
 
 use loomproof_core::expect::{Quantity, quantities};
 use loomproof_core::judge::Value;
