@@ -1,1 +1,6 @@
 //! Shared helpers of the end-to-end and outside-reference tests.
+
+#[cfg(unix)]
+pub mod qemu;
+pub mod skip;
+pub mod tunnel;
