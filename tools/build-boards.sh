@@ -32,7 +32,7 @@ build() { # FOLDER
         echo "$target is not installed; building its core library with $(/usr/bin/rustc --version)" >&2
         linker=CARGO_TARGET_$(echo "$target" | tr a-z- A-Z_)_LINKER
         env RUSTC_BOOTSTRAP=1 RUSTC=/usr/bin/rustc CARGO_UNSTABLE_BUILD_STD=core \
-            "$linker=ld.lld" RUSTUP_TOOLCHAIN= \
+            "$linker=ld.lld" \
             /usr/bin/cargo build --release --locked
         return
     fi

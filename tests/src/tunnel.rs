@@ -3,6 +3,7 @@
 //! `docs/emulated-board.md`; the board's end is
 //! `firmware/boards/emulated/src/tunnel.rs`.
 
+use loomproof::bench::{Bench, Device};
 use std::fmt;
 
 /// What the tunnel drives: the virtual bench.
@@ -18,6 +19,30 @@ pub trait Wired {
     fn set_rearm(&mut self, high: bool);
     /// The virtual clock.
     fn now_ns(&mut self) -> u64;
+}
+
+impl Wired for Bench {
+    fn transfer(&mut self, device: u8, bytes: &mut [u8]) {
+        let device = match device {
+            0 => Device::Drive,
+            1 => Device::Gate,
+            2 => Device::Select,
+            _ => Device::Adc,
+        };
+        Bench::transfer(self, device, bytes);
+    }
+    fn wait_ns(&mut self, ns: u64) {
+        self.wait(ns);
+    }
+    fn tripped(&mut self) -> bool {
+        Bench::tripped(self)
+    }
+    fn set_rearm(&mut self, high: bool) {
+        Bench::set_rearm(self, high);
+    }
+    fn now_ns(&mut self) -> u64 {
+        Bench::now_ns(self)
+    }
 }
 
 /// The board sent something that is no operation.

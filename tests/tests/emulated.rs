@@ -65,3 +65,59 @@ fn a_firmware_that_panics_lets_go_and_says_so() {
         }
     }
 }
+
+mod same_answers {
+    use super::*;
+    use loomproof::bench::{Bench, Settings};
+    use loomproof::fault::Fault;
+    use loomproof::link::{Link, LinkError, VirtualProbe, connect};
+    use loomproof_core::wire::{PROTOCOL, Reply};
+    use loomproof_tests::jobs;
+
+    fn bench(seed: u64, faults: &[Fault]) -> Bench {
+        let settings = Settings { seed, leads: 16, ..Settings::default() };
+        Bench::new(&jobs::two_wires(), &jobs::clips(), faults, &settings).unwrap()
+    }
+
+    fn run(link: &mut dyn Link) -> Vec<Reply> {
+        jobs::script().iter().map(|request| link.exchange(request).unwrap()).collect()
+    }
+
+    #[test]
+    fn the_emulated_board_gives_the_same_bytes_as_the_process() {
+        let Some((qemu, elf)) = qemu::installed(qemu::ELF) else { return };
+        for (seed, faults) in [(1, vec![]), (2, vec![jobs::corroded_tap()])] {
+            let its = faults.clone();
+            let board = Emulated::start(&qemu, &elf, move || bench(seed, &its)).unwrap();
+            let mut session = connect(board.port()).unwrap();
+            assert_eq!(session.hello().protocol, PROTOCOL);
+            assert_eq!(session.hello().board.as_str(), "emulated-m3");
+            assert_eq!(session.hello().leads, 16);
+            let start = Instant::now();
+            let replies = run(&mut session);
+            let traffic = board.traffic();
+            println!("seed {seed}: {:.2?}, {traffic:?}", start.elapsed());
+            let here = run(&mut VirtualProbe::new(bench(seed, &faults)).session().unwrap());
+            assert_eq!(replies, here, "seed {seed}; the board's log: {:?}", board.log());
+            drop(session);
+            board.stop().unwrap();
+        }
+    }
+
+    #[test]
+    fn a_board_that_is_switched_off_in_mid_scan_is_reported() {
+        let Some((qemu, elf)) = qemu::installed(qemu::ELF) else { return };
+        let board = Emulated::start(&qemu, &elf, || bench(1, &[])).unwrap();
+        let port = board.port().to_string();
+        let mut session = connect(&port).unwrap();
+        for request in &jobs::script()[..3] {
+            session.exchange(request).unwrap();
+        }
+        board.stop().unwrap();
+        let start = Instant::now();
+        let error = session.exchange(&jobs::script()[3]).err().unwrap();
+        assert!(start.elapsed() < Duration::from_secs(2), "{:?}", start.elapsed());
+        assert!(matches!(error, LinkError::Unplugged { .. }), "{error:?}");
+        assert!(error.to_string().starts_with(&format!("{port}: ")), "{error}");
+    }
+}

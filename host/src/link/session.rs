@@ -55,11 +55,13 @@ impl Patience {
 }
 
 /// An upper bound of what a step takes: every reading waits its settling time
-/// and once more to see that it does not creep, and so does the drive.
+/// and once more to see that it does not creep, and so does the drive. While
+/// it waits the probe looks at a lead every millisecond, and the emulated
+/// board needs more than a millisecond for that: twice the time once more.
 fn step_time(step: &Step) -> Duration {
     let readings = step.senses.len() as u32 + 1;
     let settle = Duration::from_micros(u64::from(step.settle.0));
-    readings * 2 * settle + CONVERSION * (readings * (u32::from(step.samples) + 2))
+    readings * 4 * settle + CONVERSION * (readings * (u32::from(step.samples) + 2))
 }
 
 /// A conversation with one probe over a byte stream.
@@ -120,6 +122,8 @@ impl<T: Transport> Session<T> {
         bad: &mut usize,
     ) -> Result<Option<Reply>, LinkError> {
         let mut deadline = Instant::now() + patience;
+        // Noise that came before the question must not spoil the answer.
+        *self.deframer = Deframer::new();
         write(&mut self.transport, frame, words, deadline)?;
         let mut buffer = [0; 1024];
         let mut stray = 0;

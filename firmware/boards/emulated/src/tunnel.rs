@@ -36,8 +36,6 @@ pub trait Line {
 pub struct Tunnel<L> {
     line: L,
     pending: heapless::Vec<u8, PENDING>,
-    /// Delay not yet put into `pending`, nanoseconds.
-    wait_ns: u32,
     /// Whether anything happened since the last answer.
     stale: bool,
     now_ns: u64,
@@ -50,7 +48,6 @@ impl<L: Line> Tunnel<L> {
         Self {
             line,
             pending: heapless::Vec::new(),
-            wait_ns: 0,
             stale: true,
             now_ns: 0,
             tripped: false,
@@ -69,28 +66,15 @@ impl<L: Line> Tunnel<L> {
         }
     }
 
-    fn push_wait(&mut self) {
-        if self.wait_ns > 0 {
-            let [a, b, c, d] = self.wait_ns.to_le_bytes();
-            self.wait_ns = 0;
-            self.push(&[WAIT, a, b, c, d]);
-        }
-    }
-
+    /// Every wait is sent by itself: what the bench sees does not depend on
+    /// the tunnel being there.
     fn wait(&mut self, ns: u32) {
-        self.stale = true;
-        match self.wait_ns.checked_add(ns) {
-            Some(sum) => self.wait_ns = sum,
-            None => {
-                self.push_wait();
-                self.wait_ns = ns;
-            }
-        }
+        let [a, b, c, d] = ns.to_le_bytes();
+        self.push(&[WAIT, a, b, c, d]);
     }
 
     /// One transfer with chip select held; bytes from `skip` on are read back.
     fn transfer(&mut self, device: u8, bytes: &mut [u8], skip: usize) {
-        self.push_wait();
         // Both fit: `MAX_TRANSFER` is below 256 and `skip` no longer than it.
         self.push(&[device, bytes.len() as u8, skip as u8]);
         self.push(bytes);
@@ -103,13 +87,11 @@ impl<L: Line> Tunnel<L> {
     }
 
     fn rearm(&mut self, high: bool) {
-        self.push_wait();
         self.push(&[REARM, u8::from(high)]);
     }
 
     /// Sends what is pending and takes in the head of the answer.
     fn ask(&mut self) {
-        self.push_wait();
         self.push(&[ANSWER]);
         self.line.put(&self.pending);
         self.pending.clear();
@@ -210,8 +192,12 @@ impl<L: Line> SpiDevice for Spi<'_, L> {
         }
         let skip = skip.unwrap_or(bytes.len());
         let mut tunnel = self.tunnel.borrow_mut();
+        // Delays within a transaction are spent before the first bit, as on
+        // the bench itself.
+        if wait > 0 {
+            tunnel.wait(wait);
+        }
         tunnel.transfer(self.device, &mut bytes, skip);
-        tunnel.wait(wait);
         drop(tunnel);
 
         let mut from = 0;
