@@ -38,7 +38,10 @@ pub(super) struct Expander {
 impl Expander {
     /// A chip after reset with this hardware address (0…7).
     pub(super) fn new(address: u8) -> Self {
-        let mut chip = Self { address, registers: [0; REGISTERS] };
+        let mut chip = Self {
+            address,
+            registers: [0; REGISTERS],
+        };
         chip.reset();
         chip
     }
@@ -73,7 +76,11 @@ impl Expander {
     /// Whether the chip answers to this opcode byte (0100 A2 A1 A0 R/W). With
     /// HAEN = 0 it answers to address 0 alone.
     fn answers(&self, opcode: u8) -> bool {
-        let own = if self.registers[usize::from(IOCON)] & HAEN == 0 { 0 } else { self.address };
+        let own = if self.registers[usize::from(IOCON)] & HAEN == 0 {
+            0
+        } else {
+            self.address
+        };
         opcode >> 4 == 0b0100 && (opcode >> 1 & 7) == own
     }
 
@@ -82,8 +89,7 @@ impl Expander {
             return self.registers[usize::from(register)];
         }
         // Outputs read the latch, inputs the pins; IPOL inverts inputs.
-        let pins = (self.latch() & self.outputs())
-            | ((levels ^ self.pair(IPOL)) & !self.outputs());
+        let pins = (self.latch() & self.outputs()) | ((levels ^ self.pair(IPOL)) & !self.outputs());
         pins.to_le_bytes()[usize::from(register & 1)]
     }
 
@@ -113,7 +119,9 @@ impl Expander {
     /// `None` where it leaves the line alone.
     fn transfer(&mut self, sent: &[u8], levels: u16) -> Vec<Option<u8>> {
         let mut answer = vec![None; sent.len()];
-        let [opcode, register, ..] = *sent else { return answer };
+        let [opcode, register, ..] = *sent else {
+            return answer;
+        };
         if !self.answers(opcode) {
             return answer;
         }

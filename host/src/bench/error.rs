@@ -12,7 +12,9 @@ pub enum BenchError {
     #[error("the SPI clock of the virtual probe is 0 Hz; take 8,000,000")]
     Clock,
     /// A clip sits on a lead that the probe does not have.
-    #[error("the hook-up uses probe lead {lead}, but the virtual probe has {leads} leads; give it more leads or hook up in passes")]
+    #[error(
+        "the hook-up uses probe lead {lead}, but the virtual probe has {leads} leads; give it more leads or hook up in passes"
+    )]
     NoSuchLead {
         /// The lead, as printed on its clip.
         lead: String,
@@ -23,7 +25,9 @@ pub enum BenchError {
     #[error("the hook-up puts probe lead {0} on two points; give each point its own lead")]
     LeadTwice(String),
     /// A place named by a fault or by the hook-up is not in the plan.
-    #[error("{who}: there is no {what} in this plan; `--fault help` lists the places that can be named")]
+    #[error(
+        "{who}: there is no {what} in this plan; `--fault help` lists the places that can be named"
+    )]
     Unknown {
         /// The fault or clip.
         who: String,
@@ -55,7 +59,9 @@ pub enum BenchError {
         value: String,
     },
     /// The network found no operating point: a mistake in the bench, not in the plan.
-    #[error("the virtual bench found no operating point of its network; this is a mistake in the bench: please report the plan and the faults")]
+    #[error(
+        "the virtual bench found no operating point of its network; this is a mistake in the bench: please report the plan and the faults"
+    )]
     NotSolved,
 }
 

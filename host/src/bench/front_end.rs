@@ -33,9 +33,12 @@ pub(super) enum Pin {
     High,
     /// To the reference through an input's weak pull-up.
     Pulled,
+    /// Not by the probe: a live source of the vehicle, switched on.
+    Live,
 }
 
-/// One channel: a probe lead, or (the last one) chassis lead C2.
+/// One channel: a probe lead, chassis lead C2 (behind the last probe lead), or
+/// behind that a live source of the vehicle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) struct Channel {
     /// Its drive.
@@ -47,7 +50,7 @@ pub(super) struct Channel {
 /// The state of the whole front end.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct State {
-    /// All leads, then C2.
+    /// All leads, then C2, then live sources.
     pub(super) channels: Vec<Channel>,
     /// Weak pull to the reference.
     pub(super) up: bool,
@@ -62,17 +65,31 @@ fn bit(word: u16, place: usize) -> bool {
 }
 
 impl State {
-    /// Reads it off the chips' pins. Select pins that are inputs count as 0
+    /// Reads it off the chips' pins; `live` says which live sources are on. Select pins that are inputs count as 0
     /// (pulled down), as do gate pins.
-    pub(super) fn of(drive: &[Expander], gate: &[Expander], select: &[Expander]) -> Self {
-        let mut channels = vec![Channel::default(); drive.len() * BANK + 1];
+    pub(super) fn of(
+        drive: &[Expander],
+        gate: &[Expander],
+        select: &[Expander],
+        live: &[bool],
+    ) -> Self {
+        let c2 = drive.len() * BANK;
+        let mut channels = vec![Channel::default(); c2 + 1];
+        channels.extend(live.iter().map(|on| Channel {
+            pin: if *on { Pin::Live } else { Pin::Off },
+            sensed: false,
+        }));
         for (bank, (drive, gate)) in drive.iter().zip(gate).enumerate() {
             let closed = gate.outputs() & gate.latch();
             for place in 0..BANK {
                 channels[bank * BANK + place].pin = if !bit(closed, place) {
                     Pin::Off
                 } else if bit(drive.outputs(), place) {
-                    if bit(drive.latch(), place) { Pin::High } else { Pin::Low }
+                    if bit(drive.latch(), place) {
+                        Pin::High
+                    } else {
+                        Pin::Low
+                    }
                 } else if bit(drive.pull_ups(), place) {
                     Pin::Pulled
                 } else {
@@ -80,8 +97,12 @@ impl State {
                 };
             }
         }
-        let c2 = channels.len() - 1;
-        let mut state = Self { channels, up: false, down: false, wide: false };
+        let mut state = Self {
+            channels,
+            up: false,
+            down: false,
+            wide: false,
+        };
         for (chip, select) in select.iter().enumerate() {
             let pins = select.outputs() & select.latch();
             for mux in (0..8).filter(|mux| bit(pins, 8 + mux)) {
@@ -110,6 +131,8 @@ pub(super) struct Parts {
     pub(super) clip: Vec<f64>,
     /// Per channel: leakage, A.
     pub(super) leakage: Vec<f64>,
+    /// Live sources of the vehicle, V and Ω each.
+    pub(super) live: Vec<(f64, f64)>,
     up: f64,
     down: f64,
     wide: f64,
@@ -123,7 +146,9 @@ impl Parts {
     /// Draws the parts of a probe with so many leads.
     pub(super) fn draw(spread: Spread, leads: usize) -> Self {
         let each = |draw: &dyn Fn(&str) -> f64| -> Vec<f64> {
-            (0..=leads).map(|channel| draw(&format!("probe lead {channel}"))).collect()
+            (0..=leads)
+                .map(|channel| draw(&format!("probe lead {channel}")))
+                .collect()
         };
         let part = |label: &str, what: &str| format!("{label} {what}");
         Self {
@@ -137,9 +162,12 @@ impl Parts {
                 spread.uniform(&part(lead, "protection"), ohms, ohms * 0.005)
             }),
             clip: each(&|lead| {
-                spread.normal(&part(lead, "clip"), CLIP.value(), CLIP_SPREAD.value()).max(0.02)
+                spread
+                    .normal(&part(lead, "clip"), CLIP.value(), CLIP_SPREAD.value())
+                    .max(0.02)
             }),
             leakage: each(&|lead| spread.uniform(&part(lead, "leakage"), 0.0, LEAKAGE)),
+            live: Vec::new(),
             up: spread.uniform("probe pull-up", PULL.value(), PULL.value() * 0.01),
             down: spread.uniform("probe pull-down", PULL.value(), PULL.value() * 0.01),
             wide: spread.uniform("probe wide leg", WIDE_LEG.value(), WIDE_LEG.value() * 0.001),
@@ -150,9 +178,15 @@ impl Parts {
 
     /// Source voltage (V) and resistance (Ω) of a channel.
     pub(super) fn drive(&self, channel: usize, pin: Pin) -> Option<(f64, f64)> {
-        let ohms = self.source[channel];
+        if pin == Pin::Live {
+            return self
+                .live
+                .get(channel.checked_sub(self.source.len())?)
+                .copied();
+        }
+        let ohms = *self.source.get(channel)?;
         match pin {
-            Pin::Off => None,
+            Pin::Off | Pin::Live => None,
             Pin::Low => Some((0.0, ohms)),
             Pin::High => Some((REFERENCE.value(), ohms)),
             Pin::Pulled => Some((REFERENCE.value(), ohms + PIN_PULL)),

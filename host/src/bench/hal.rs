@@ -23,7 +23,10 @@ impl Shared {
     /// One chip select.
     #[must_use]
     pub fn spi(&self, device: Device) -> Spi {
-        Spi { bench: Rc::clone(&self.0), device }
+        Spi {
+            bench: Rc::clone(&self.0),
+            device,
+        }
     }
 
     /// The trip input: high = tripped.

@@ -24,7 +24,7 @@ pub(super) struct Island {
     /// Per port: ports with the same number are joined through resistors;
     /// between different numbers there are diodes at most.
     pub(super) lump: Vec<usize>,
-    /// There is a live source in it.
+    /// There is a source in it that is neither the probe's nor can be switched.
     pub(super) powered: bool,
 }
 
@@ -59,6 +59,8 @@ pub(super) struct Driven<'a> {
     pub(super) drives: Vec<Drive>,
     /// Per port: resistance to the sense bus, if joined to it.
     pub(super) sensed: Vec<Option<f64>>,
+    /// A source that is not the probe's holds it.
+    pub(super) held: bool,
 }
 
 fn find(parent: &mut [usize], mut node: usize) -> usize {
@@ -82,11 +84,16 @@ fn groups(netlist: &Netlist, diodes: bool) -> Vec<usize> {
             parent[a] = b;
         }
     }
-    (0..=netlist.nodes).map(|node| find(&mut parent, node)).collect()
+    (0..=netlist.nodes)
+        .map(|node| find(&mut parent, node))
+        .collect()
 }
 
 /// Splits the network into islands that hold at least one channel.
 /// `channels[k]` is the node of channel `k`.
+///
+/// # Errors
+/// [`BenchError::NotSolved`] if the network cannot be reduced.
 pub(super) fn islands(netlist: &Netlist, channels: &[usize]) -> Result<Vec<Island>, BenchError> {
     let whole = groups(netlist, true);
     let linear = groups(netlist, false);
@@ -97,7 +104,10 @@ pub(super) fn islands(netlist: &Netlist, channels: &[usize]) -> Result<Vec<Islan
     for (channel, node) in channels.iter().enumerate() {
         channel_at[*node] = Some(channel);
     }
-    roots.iter().map(|root| reduce(netlist, *root, &whole, &linear, &channel_at)).collect()
+    roots
+        .iter()
+        .map(|root| reduce(netlist, *root, &whole, &linear, &channel_at))
+        .collect()
 }
 
 fn reduce(
@@ -122,7 +132,10 @@ fn reduce(
     let mine = |node: &usize| whole[*node] == root;
     let keep = |node: &usize| channel_at[*node].is_some() || at_diode[*node];
     let ports: Vec<usize> = (1..=netlist.nodes).filter(mine).filter(keep).collect();
-    let inner: Vec<usize> = (1..=netlist.nodes).filter(mine).filter(|n| !keep(n)).collect();
+    let inner: Vec<usize> = (1..=netlist.nodes)
+        .filter(mine)
+        .filter(|n| !keep(n))
+        .collect();
     let mut row = vec![None; netlist.nodes + 1];
     for (place, node) in ports.iter().chain(&inner).enumerate() {
         row[*node] = Some(place);
@@ -142,7 +155,10 @@ fn reduce(
     let mut injected: DVector<f64> = full.injected.rows(0, kept).into();
     let mut at_ports: DVector<f64> = capacitance.rows(0, kept).into();
     if all > kept {
-        let inside: DMatrix<f64> = full.conductance.view((kept, kept), (all - kept, all - kept)).into();
+        let inside: DMatrix<f64> = full
+            .conductance
+            .view((kept, kept), (all - kept, all - kept))
+            .into();
         let across: DMatrix<f64> = full.conductance.view((kept, 0), (all - kept, kept)).into();
         let inside = Cholesky::new(inside).ok_or(BenchError::NotSolved)?;
         // What a port's voltage makes of the inner voltages.
@@ -157,7 +173,11 @@ fn reduce(
     Ok(Island {
         lump: ports.iter().map(|node| linear[*node]).collect(),
         ports: ports.iter().map(|node| channel_at[*node]).collect(),
-        equations: Equations { conductance, injected, junctions },
+        equations: Equations {
+            conductance,
+            injected,
+            junctions,
+        },
         capacitance: at_ports,
         powered,
     })
@@ -184,9 +204,13 @@ pub(super) fn targets(
     for part in parts {
         let count = part.island.ports.len();
         let own = &part.island.equations;
-        all.conductance.view_mut((start, start), (count, count)).copy_from(&own.conductance);
+        all.conductance
+            .view_mut((start, start), (count, count))
+            .copy_from(&own.conductance);
         all.injected.rows_mut(start, count).copy_from(&own.injected);
-        capacitance.rows_mut(start, count).copy_from(&part.island.capacitance);
+        capacitance
+            .rows_mut(start, count)
+            .copy_from(&part.island.capacitance);
         all.junctions.extend(own.junctions.iter().map(|d| Junction {
             anode: d.anode.map(|node| node + start),
             cathode: d.cathode.map(|node| node + start),
@@ -213,20 +237,31 @@ pub(super) fn targets(
     }
     let point = all.solve()?;
     let elmore = point.slope.solve(&capacitance);
-    let powered = parts.iter().any(|part| part.island.powered);
+    let held = parts.iter().any(|part| part.held);
     let mut start = 0;
     Ok(parts
         .iter()
         .map(|part| {
             let range = start..start + part.island.ports.len();
             start = range.end;
-            target(part.island, powered, &point.volts.as_slice()[range.clone()], &elmore.as_slice()[range])
+            target(
+                part.island,
+                held,
+                &point.volts.as_slice()[range.clone()],
+                &elmore.as_slice()[range],
+            )
         })
         .collect())
 }
 
-fn target(island: &Island, powered: bool, volts: &[f64], elmore: &[f64]) -> Target {
-    let limit = |v: &f64| if powered { *v } else { v.clamp(FLOAT_LIMITS.0, FLOAT_LIMITS.1) };
+fn target(island: &Island, held: bool, volts: &[f64], elmore: &[f64]) -> Target {
+    let limit = |v: &f64| {
+        if held {
+            *v
+        } else {
+            v.clamp(FLOAT_LIMITS.0, FLOAT_LIMITS.1)
+        }
+    };
     let tau = (0..volts.len())
         .map(|port| {
             let same = (0..volts.len()).filter(|other| island.lump[*other] == island.lump[port]);
@@ -237,7 +272,11 @@ fn target(island: &Island, powered: bool, volts: &[f64], elmore: &[f64]) -> Targ
             if charge > 0.0 { moment / charge } else { 0.0 }
         })
         .collect();
-    Target { volts: volts.iter().map(limit).collect(), tau, shape: elmore.to_vec() }
+    Target {
+        volts: volts.iter().map(limit).collect(),
+        tau,
+        shape: elmore.to_vec(),
+    }
 }
 
 impl Island {
@@ -255,7 +294,11 @@ impl Island {
                         norm + weight * target.shape[other],
                     )
                 });
-                if norm > 0.0 { along / norm * target.shape[port] } else { 0.0 }
+                if norm > 0.0 {
+                    along / norm * target.shape[port]
+                } else {
+                    0.0
+                }
             })
             .collect()
     }

@@ -2,11 +2,15 @@
 //! on leads clipped to a simulated harness with tolerances, noise and faults.
 //!
 //! It is the independent physical truth against which firmware, scan and
-//! judgement are tested: it shares the message types, the units and the plan
-//! model with the rest, but no circuit and no solver. Reading order:
-//! [`chips`] (registers) → [`front_end`] (pins to leads and sense bus) →
-//! [`harness`] (plan and faults to a network) → [`network`] and [`island`]
-//! (static solution) → [`plant`] (movement in time) → [`hal`] (as embedded-hal).
+//! judgement are tested: it shares the units, the instrument's constants and
+//! the plan model with the rest, but no circuit and no solver. Reading order:
+//! `chips` (registers) → `front_end` (pins to leads and sense bus) → `harness`
+//! (plan and faults to a network) → `network` and `island` (static solution) →
+//! `plant` (movement in time) → [`hal`] (as embedded-hal).
+//!
+//! Simplifications: relays stay at rest; contact noise acts on the lead that is
+//! read; one pole per lump of wiring (see `plant`); a module input is a
+//! resistor and a capacitor to chassis.
 //!
 //! The same job, hook-up, faults and settings, and the same transfers and
 //! waits, give the same bytes.
@@ -79,7 +83,13 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { seed: 1, leads: 64, spread: true, noise: true, spi_hz: 8_000_000 }
+        Self {
+            seed: 1,
+            leads: 64,
+            spread: true,
+            noise: true,
+            spi_hz: 8_000_000,
+        }
     }
 }
 
@@ -105,6 +115,7 @@ pub struct Bench {
     gate: Vec<Expander>,
     select: Vec<Expander>,
     converter: Converter,
+    live: Vec<bool>,
     parts: Parts,
     plant: Plant,
     noise: Noise,
@@ -152,19 +163,21 @@ impl Bench {
             return Err(BenchError::Clock);
         }
         let spread = Spread::new(settings.seed, settings.spread);
-        let parts = Parts::draw(spread, usize::from(leads));
+        let mut parts = Parts::draw(spread, usize::from(leads));
         let (netlist, channels) =
-            harness::network((job, hookup, faults), spread, leads, &parts, chassis)?;
+            harness::network((job, hookup, faults), spread, leads, &mut parts, chassis)?;
         let islands = island::islands(&netlist, &channels)?;
         let bank: Vec<Expander> = (0..leads / BANK as u8).map(Expander::new).collect();
         let select: Vec<Expander> = (0..leads.div_ceil(64)).map(Expander::new).collect();
-        let state = State::of(&bank, &bank, &select);
-        let plant = Plant::new(islands, state, &parts)?;
+        let live = vec![true; parts.live.len()];
+        let state = State::of(&bank, &bank, &select, &live);
+        let plant = Plant::new(islands, state, usize::from(leads), &parts)?;
         let mut bench = Self {
             drive: bank.clone(),
             gate: bank,
             select,
             converter: Converter::default(),
+            live,
             parts,
             plant,
             noise: Noise::new(settings.seed, settings.noise),
@@ -203,7 +216,11 @@ impl Bench {
             Device::Drive | Device::Gate if self.latched => data.fill(0xFF),
             Device::Drive => {
                 let reads = data.first().is_some_and(|opcode| opcode & 1 == 1);
-                let levels = if reads { self.drive_levels() } else { Vec::new() };
+                let levels = if reads {
+                    self.drive_levels()
+                } else {
+                    Vec::new()
+                };
                 chips::clock(&mut self.drive, data, &levels);
             }
             Device::Gate => chips::clock(&mut self.gate, data, &[]),
@@ -236,6 +253,14 @@ impl Bench {
         self.watch();
     }
 
+    /// Switches all live sources (`live@…` faults) on or off, as somebody
+    /// turning the ignition key would. They are on at the start.
+    pub fn switch_live(&mut self, on: bool) {
+        self.live.fill(on);
+        self.refresh();
+        self.watch();
+    }
+
     /// The virtual clock, ns since power-up.
     #[must_use]
     pub fn now_ns(&self) -> u64 {
@@ -257,7 +282,7 @@ impl Bench {
 
     /// Carries the chips' pins over to the wiring.
     fn refresh(&mut self) {
-        let state = State::of(&self.drive, &self.gate, &self.select);
+        let state = State::of(&self.drive, &self.gate, &self.select, &self.live);
         if let Err(error) = self.plant.change(state, self.now, &self.parts) {
             self.trouble.get_or_insert(error);
         }
@@ -269,17 +294,12 @@ impl Bench {
         let before = self.latched;
         self.latched = cause || (self.latched && !self.rearm);
         if self.latched && !before {
-            self.drive.iter_mut().chain(&mut self.gate).for_each(Expander::reset);
+            self.drive
+                .iter_mut()
+                .chain(&mut self.gate)
+                .for_each(Expander::reset);
             self.refresh();
         }
-    }
-
-    /// Sets the latch as a passing disturbance would.
-    #[cfg(test)]
-    fn trip_for_test(&mut self) {
-        self.latched = true;
-        self.drive.iter_mut().chain(&mut self.gate).for_each(Expander::reset);
-        self.refresh();
     }
 
     /// The logic levels at the drive expanders' pins: that of the lead where
@@ -289,15 +309,16 @@ impl Bench {
         chips
             .map(|(bank, (drive, gate))| {
                 let closed = gate.outputs() & gate.latch();
-                (0..BANK).filter(|place| {
-                    if closed >> place & 1 == 1 {
-                        let volts = self.plant.channel_volts(bank * BANK + place, self.now);
-                        volts > REFERENCE.value() / 2.0
-                    } else {
-                        drive.pull_ups() >> place & 1 == 1
-                    }
-                })
-                .fold(0, |levels, place| levels | 1 << place)
+                (0..BANK)
+                    .filter(|place| {
+                        if closed >> place & 1 == 1 {
+                            let volts = self.plant.channel_volts(bank * BANK + place, self.now);
+                            volts > REFERENCE.value() / 2.0
+                        } else {
+                            drive.pull_ups() >> place & 1 == 1
+                        }
+                    })
+                    .fold(0, |levels, place| levels | 1 << place)
             })
             .collect()
     }
@@ -307,7 +328,10 @@ impl Bench {
         if self.trouble.is_some() {
             return u16::MAX;
         }
-        let current = self.plant.sensed_current(self.now, &self.parts).unwrap_or(0.0);
+        let current = self
+            .plant
+            .sensed_current(self.now, &self.parts)
+            .unwrap_or(0.0);
         let unrest = self.noise.draw(CLIP_UNREST) * current;
         let mut volts = self.plant.bus_volts(self.now) - unrest;
         if self.plant.state().wide {

@@ -28,7 +28,10 @@ impl Law {
     pub(super) fn silicon(kelvin: f64) -> Self {
         // Boltzmann constant / elementary charge, exact in the SI since 2019.
         let thermal = 1.380_649e-23 / 1.602_176_634e-19 * kelvin;
-        Self { saturation: 4e-9, slope: 1.9 * thermal }
+        Self {
+            saturation: 4e-9,
+            slope: 1.9 * thermal,
+        }
     }
 
     /// Current (A), its slope (S) and its integral from 0 V (W) at this voltage.
@@ -118,7 +121,10 @@ impl Equations {
     /// 10⁻¹² of its others, so its voltage cannot come to rest within 1 nV.)
     fn at_rounding(&self, residual: &DVector<f64>, v: &DVector<f64>) -> bool {
         let flow = self.conductance.abs() * v.abs() + self.injected.abs();
-        residual.iter().zip(&flow).all(|(left, flow)| left.abs() <= 16.0 * f64::EPSILON * flow)
+        residual
+            .iter()
+            .zip(&flow)
+            .all(|(left, flow)| left.abs() <= 16.0 * f64::EPSILON * flow)
     }
 
     /// The static solution.
@@ -129,7 +135,10 @@ impl Equations {
     pub(super) fn solve(&self) -> Result<Operating, BenchError> {
         if self.junctions.is_empty() {
             let slope = Cholesky::new(self.conductance.clone()).ok_or(BenchError::NotSolved)?;
-            return Ok(Operating { volts: slope.solve(&self.injected), slope });
+            return Ok(Operating {
+                volts: slope.solve(&self.injected),
+                slope,
+            });
         }
         let mut v = DVector::zeros(self.injected.len());
         for _ in 0..300 {
@@ -153,7 +162,10 @@ impl Equations {
             // Twice what a full step promises to save, W.
             let promise = -residual.dot(&step);
             if step.amax() < 1e-9 || self.at_rounding(&residual, &v) {
-                return Ok(Operating { volts: v + step, slope });
+                return Ok(Operating {
+                    volts: v + step,
+                    slope,
+                });
             }
             let before = self.content(&v);
             let mut part = 1.0;
@@ -217,7 +229,11 @@ impl Netlist {
 
     /// The node equations of the nodes for which `place` gives a row. Node 0
     /// must have none; elements on other nodes without a row are left out.
-    pub(super) fn equations(&self, count: usize, place: &dyn Fn(usize) -> Option<usize>) -> Equations {
+    pub(super) fn equations(
+        &self,
+        count: usize,
+        place: &dyn Fn(usize) -> Option<usize>,
+    ) -> Equations {
         let mut equations = Equations::new(count);
         for element in &self.elements {
             match *element {
@@ -228,7 +244,11 @@ impl Netlist {
                     // 10 GΩ of surface leakage keep a blocked node from
                     // hanging in the air (common practice in solvers).
                     equations.conduct(place(a), place(k), 1e-10);
-                    equations.junctions.push(Junction { anode: place(a), cathode: place(k), law });
+                    equations.junctions.push(Junction {
+                        anode: place(a),
+                        cathode: place(k),
+                        law,
+                    });
                 }
                 Element::Source(node, volts, ohms) => {
                     if let Some(row) = place(node) {

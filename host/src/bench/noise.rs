@@ -48,7 +48,8 @@ impl Spread {
     /// geometric mean if there is no spread.
     pub(super) fn logarithmic(self, label: &str, least: f64, most: f64) -> f64 {
         let (low, high) = (least.ln(), most.ln());
-        self.uniform(label, (low + high) / 2.0, (high - low) / 2.0).exp()
+        self.uniform(label, (low + high) / 2.0, (high - low) / 2.0)
+            .exp()
     }
 }
 
@@ -84,8 +85,14 @@ mod tests {
     #[test]
     fn a_draw_depends_on_seed_and_label_alone() {
         let spread = Spread::new(7, true);
-        assert_eq!(spread.uniform("lead W1", 1.0, 0.05), spread.uniform("lead W1", 1.0, 0.05));
-        assert_ne!(spread.uniform("lead W1", 1.0, 0.05), spread.uniform("lead W2", 1.0, 0.05));
+        assert_eq!(
+            spread.uniform("lead W1", 1.0, 0.05),
+            spread.uniform("lead W1", 1.0, 0.05)
+        );
+        assert_ne!(
+            spread.uniform("lead W1", 1.0, 0.05),
+            spread.uniform("lead W2", 1.0, 0.05)
+        );
         assert_ne!(
             spread.uniform("lead W1", 1.0, 0.05),
             Spread::new(8, true).uniform("lead W1", 1.0, 0.05)
@@ -105,7 +112,10 @@ mod tests {
             .collect();
         assert!(logs.iter().all(|value| (9.99..=1000.1).contains(value)));
         let below = logs.iter().filter(|value| **value < 100.0).count();
-        assert!((200..300).contains(&below), "{below} of 500 below the geometric mean");
+        assert!(
+            (200..300).contains(&below),
+            "{below} of 500 below the geometric mean"
+        );
     }
 
     #[test]

@@ -8,7 +8,7 @@
 //! reading as a real one is.
 
 use super::error::BenchError;
-use super::front_end::{Channel, Parts, State};
+use super::front_end::{Channel, Parts, Pin, State};
 use super::island::{BUS_LEAK, BusLoad, Driven, Island, Target, targets};
 use loomproof_core::instrument::{BUS, REFERENCE};
 use std::collections::HashMap;
@@ -34,7 +34,11 @@ impl Movement {
         let target = self.target();
         let seconds = now.saturating_sub(self.since) as f64 * 1e-9;
         let tau = target.tau[port];
-        let left = if tau > 0.0 { (-seconds / tau).exp() } else { 0.0 };
+        let left = if tau > 0.0 {
+            (-seconds / tau).exp()
+        } else {
+            0.0
+        };
         target.volts[port] + self.deviation[port] * left
     }
 }
@@ -52,6 +56,8 @@ pub(super) struct Plant {
     islands: Vec<Island>,
     /// Per channel: its island and port.
     seat: Vec<(usize, usize)>,
+    /// Number of probe leads.
+    leads: usize,
     movements: Vec<Movement>,
     bus: BusMovement,
     state: State,
@@ -59,8 +65,14 @@ pub(super) struct Plant {
 }
 
 impl Plant {
-    /// Everything at rest, undriven, since long ago.
-    pub(super) fn new(islands: Vec<Island>, state: State, parts: &Parts) -> Result<Self, BenchError> {
+    /// Everything at rest in `state`, the sense bus joined to nothing, since
+    /// long ago. The first `leads` channels are probe leads.
+    pub(super) fn new(
+        islands: Vec<Island>,
+        state: State,
+        leads: usize,
+        parts: &Parts,
+    ) -> Result<Self, BenchError> {
         let mut seat = vec![(0, 0); state.channels.len()];
         for (island, content) in islands.iter().enumerate() {
             for (port, channel) in content.ports.iter().enumerate() {
@@ -75,12 +87,24 @@ impl Plant {
             load: parts.bus_load(&state),
             joined: Vec::new(),
         };
-        let mut plant =
-            Self { islands, seat, movements: Vec::new(), bus, state, solved: HashMap::new() };
+        let mut plant = Self {
+            islands,
+            seat,
+            leads,
+            movements: Vec::new(),
+            bus,
+            state,
+            solved: HashMap::new(),
+        };
         for island in 0..plant.islands.len() {
             let target = plant.solve(&[island], None, parts)?;
             let deviation = vec![0.0; target[0].volts.len()];
-            plant.movements.push(Movement { since: 0, target, part: 0, deviation });
+            plant.movements.push(Movement {
+                since: 0,
+                target,
+                part: 0,
+                deviation,
+            });
         }
         Ok(plant)
     }
@@ -100,12 +124,17 @@ impl Plant {
     ) -> Result<Rc<Vec<Target>>, BenchError> {
         let mut key = match bus {
             Some(_) => {
-                vec![1, u8::from(self.state.up), u8::from(self.state.down), u8::from(self.state.wide)]
+                vec![
+                    1,
+                    u8::from(self.state.up),
+                    u8::from(self.state.down),
+                    u8::from(self.state.wide),
+                ]
             }
             None => vec![0],
         };
         for island in group {
-            key.push(*island as u8);
+            key.extend((*island as u32).to_le_bytes());
             for port in 0..self.islands[*island].ports.len() {
                 let channel = self.channel(*island, port).1;
                 key.push(channel.pin as u8 | u8::from(channel.sensed) << 4);
@@ -119,10 +148,18 @@ impl Plant {
             .map(|island| {
                 let ports = 0..self.islands[*island].ports.len();
                 let channels = ports.map(|port| self.channel(*island, port));
+                let live = channels
+                    .clone()
+                    .any(|(_, channel)| channel.pin == Pin::Live);
                 let (drives, sensed) = channels
                     .map(|(number, c)| (parts.drive(number, c.pin), parts.sense(number, c.sensed)))
                     .unzip();
-                Driven { island: &self.islands[*island], drives, sensed }
+                Driven {
+                    island: &self.islands[*island],
+                    drives,
+                    sensed,
+                    held: live || self.islands[*island].powered,
+                }
             })
             .collect();
         let target = Rc::new(targets(&driven, bus.map(|load| (load, BUS.value())))?);
@@ -134,7 +171,11 @@ impl Plant {
     }
 
     fn sensed_islands(&self, state: &State) -> Vec<usize> {
-        let sensed = state.channels.iter().zip(&self.seat).filter(|(channel, _)| channel.sensed);
+        let sensed = state
+            .channels
+            .iter()
+            .zip(&self.seat)
+            .filter(|(channel, _)| channel.sensed);
         let mut islands: Vec<usize> = sensed.map(|(_, seat)| seat.0).collect();
         islands.sort_unstable();
         islands.dedup();
@@ -142,7 +183,12 @@ impl Plant {
     }
 
     /// The front end changes to `state` at `now`.
-    pub(super) fn change(&mut self, state: State, now: u64, parts: &Parts) -> Result<(), BenchError> {
+    pub(super) fn change(
+        &mut self,
+        state: State,
+        now: u64,
+        parts: &Parts,
+    ) -> Result<(), BenchError> {
         if state == self.state {
             return Ok(());
         }
@@ -152,12 +198,18 @@ impl Plant {
                 changed[self.seat[channel].0] = true;
             }
         }
-        let (before, after) = (self.sensed_islands(&self.state), self.sensed_islands(&state));
+        let (before, after) = (
+            self.sensed_islands(&self.state),
+            self.sensed_islands(&state),
+        );
         let load = parts.bus_load(&state);
-        let bus_changed = load != self.bus.load
-            || before.iter().chain(&after).any(|island| changed[*island]);
+        let bus_changed =
+            load != self.bus.load || before.iter().chain(&after).any(|island| changed[*island]);
         if bus_changed {
-            before.iter().chain(&after).for_each(|island| changed[*island] = true);
+            before
+                .iter()
+                .chain(&after)
+                .for_each(|island| changed[*island] = true);
         }
         let mut volts: Vec<Option<Vec<f64>>> = (0..self.islands.len())
             .map(|island| changed[island].then(|| self.island_volts(island, now)))
@@ -170,7 +222,12 @@ impl Plant {
         if bus_changed {
             self.bus.since = now;
             self.bus.load = load;
-            let sensed = self.state.channels.iter().enumerate().filter(|(_, c)| c.sensed);
+            let sensed = self
+                .state
+                .channels
+                .iter()
+                .enumerate()
+                .filter(|(_, c)| c.sensed);
             self.bus.joined = sensed
                 .filter_map(|(channel, _)| Some((channel, 1.0 / parts.sense(channel, true)?)))
                 .collect();
@@ -215,12 +272,19 @@ impl Plant {
     ) {
         let volts = volts.unwrap_or_else(|| self.island_volts(island, now));
         let deviation = self.islands[island].deviation(&volts, &target[part]);
-        self.movements[island] = Movement { since: now, target: Rc::clone(target), part, deviation };
+        self.movements[island] = Movement {
+            since: now,
+            target: Rc::clone(target),
+            part,
+            deviation,
+        };
     }
 
     fn island_volts(&self, island: usize, now: u64) -> Vec<f64> {
         let movement = &self.movements[island];
-        (0..self.islands[island].ports.len()).map(|port| movement.volts(port, now)).collect()
+        (0..self.islands[island].ports.len())
+            .map(|port| movement.volts(port, now))
+            .collect()
     }
 
     /// Voltage of a channel, V.
@@ -263,7 +327,9 @@ impl Plant {
     /// The one channel on the bus and the current that its drive sends into
     /// it, A; `None` if none or several are joined.
     pub(super) fn sensed_current(&self, now: u64, parts: &Parts) -> Option<f64> {
-        let [(channel, _)] = self.bus.joined[..] else { return None };
+        let [(channel, _)] = self.bus.joined[..] else {
+            return None;
+        };
         let (volts, ohms) = parts.drive(channel, self.state.channels[channel].pin)?;
         Some((volts - self.channel_volts(channel, now)) / ohms)
     }
@@ -276,15 +342,17 @@ impl Plant {
     /// Whether a probe lead (chassis leads not counted) is outside the limits
     /// of the comparators. Only a live source can bring one there.
     pub(super) fn over_limits(&self, now: u64, low: f64, high: f64) -> bool {
-        let powered = self.islands.iter().enumerate().filter(|(_, island)| island.powered);
-        let last = self.state.channels.len() - 1;
-        powered.into_iter().any(|(number, island)| {
-            island.ports.iter().enumerate().any(|(port, channel)| {
-                channel.is_some_and(|channel| channel < last) && {
-                    let volts = self.movements[number].volts(port, now);
+        // Also one that is switched off: its charge may still stand there.
+        self.seat.iter().skip(self.leads + 1).any(|(island, _)| {
+            self.islands[*island]
+                .ports
+                .iter()
+                .enumerate()
+                .filter(|(_, channel)| channel.is_some_and(|channel| channel < self.leads))
+                .any(|(port, _)| {
+                    let volts = self.movements[*island].volts(port, now);
                     volts > high || volts < low
-                }
-            })
+                })
         })
     }
 }

@@ -79,10 +79,20 @@ pub(crate) fn part(name: &str, terminal: &str) -> End {
 /// splice S1 to the coil of R1 (diode-suppressed) and on to X1:2, W6 straight
 /// to X2:1, W7 capped, W8 over plug D1 and fuse F1 to X2:2.
 pub(crate) fn job() -> Job {
-    let range = Load::Range { least: Ohms(2_000.0), most: Ohms(2_000.0) };
+    let range = Load::Range {
+        least: Ohms(2_000.0),
+        most: Ohms(2_000.0),
+    };
     Job {
-        connectors: vec![connector("X1", 10, true), connector("X2", 4, true), connector("FB", 4, false)],
-        conductors: vec![conductor("K1", "FB", 2, range), conductor("K2", "FB", 3, Load::None)],
+        connectors: vec![
+            connector("X1", 10, true),
+            connector("X2", 4, true),
+            connector("FB", 4, false),
+        ],
+        conductors: vec![
+            conductor("K1", "FB", 2, range),
+            conductor("K2", "FB", 3, Load::None),
+        ],
         leads: vec![
             lead("W1", at("X1", 4), End::Tap("T1".into())),
             lead("W2", at("X1", 5), End::Ring("G1".into())),
@@ -95,10 +105,25 @@ pub(crate) fn job() -> Job {
             lead("W9", End::Plug("D1".into(), Half::B, 1), part("F1", "1")),
             lead("W10", part("F1", "2"), at("X2", 2)),
         ],
-        taps: vec![Tap { name: "T1".into(), on: "K1".into(), place: None }],
-        splices: vec![Splice { name: "S1".into(), place: None }],
-        rings: vec![Ring { name: "G1".into(), on: RingOn::Chassis, place: None }],
-        plugs: vec![Plug { name: "D1".into(), ways: 1, place: None }],
+        taps: vec![Tap {
+            name: "T1".into(),
+            on: "K1".into(),
+            place: None,
+        }],
+        splices: vec![Splice {
+            name: "S1".into(),
+            place: None,
+        }],
+        rings: vec![Ring {
+            name: "G1".into(),
+            on: RingOn::Chassis,
+            place: None,
+        }],
+        plugs: vec![Plug {
+            name: "D1".into(),
+            ways: 1,
+            place: None,
+        }],
         relays: vec![Relay {
             name: "R1".into(),
             coil: Ohms(85.0),
@@ -106,22 +131,31 @@ pub(crate) fn job() -> Job {
             suppression: Suppression::Diode,
             place: None,
         }],
-        fuses: vec![Fuse { name: "F1".into(), rating: Amperes(10.0) }],
+        fuses: vec![Fuse {
+            name: "F1".into(),
+            rating: Amperes(10.0),
+        }],
         ..empty_job()
     }
 }
 
 /// A hook-up on these cavities, lead after lead.
 pub(crate) fn hookup(place: Place, points: &[(&str, u16, Side)]) -> Hookup {
-    let clips = points.iter().enumerate().map(|(number, (connector, cavity, side))| Clip {
-        lead: LeadId(number as u8),
-        point: Point::Cavity {
-            connector: (*connector).into(),
-            cavity: *cavity,
-            side: *side,
-        },
-    });
-    Hookup { place, clips: clips.collect() }
+    let clips = points
+        .iter()
+        .enumerate()
+        .map(|(number, (connector, cavity, side))| Clip {
+            lead: LeadId(number as u8),
+            point: Point::Cavity {
+                connector: (*connector).into(),
+                cavity: *cavity,
+                side: *side,
+            },
+        });
+    Hookup {
+        place,
+        clips: clips.collect(),
+    }
 }
 
 /// How the driver loads the sense bus.
@@ -145,7 +179,10 @@ impl Rig {
     }
 
     pub(crate) fn on(bench: Bench) -> Self {
-        let mut rig = Self { bench, settle_ns: 2_000_000 };
+        let mut rig = Self {
+            bench,
+            settle_ns: 2_000_000,
+        };
         rig.start();
         rig
     }
@@ -170,7 +207,10 @@ impl Rig {
     pub(crate) fn drive(&mut self, high: &[u8], low: &[u8]) {
         for bank in 0..8_u8 {
             let bits = |leads: &[u8]| {
-                leads.iter().filter(|l| *l / 16 == bank).fold(0_u16, |bits, l| bits | 1 << (l % 16))
+                leads
+                    .iter()
+                    .filter(|l| *l / 16 == bank)
+                    .fold(0_u16, |bits, l| bits | 1 << (l % 16))
             };
             let [high_a, high_b] = bits(high).to_le_bytes();
             let [on_a, on_b] = (bits(high) | bits(low)).to_le_bytes();
@@ -196,7 +236,11 @@ impl Rig {
             None => ([load | 1 << 6, 0], [0, 0]),
             Some(lead) => {
                 let (address, mux) = (lead % 8, 1_u8 << (lead % 64 / 8));
-                if lead < 64 { ([load | address, mux], [0, 0]) } else { ([load, 0], [address, mux]) }
+                if lead < 64 {
+                    ([load | address, mux], [0, 0])
+                } else {
+                    ([load, 0], [address, mux])
+                }
             }
         };
         self.send(Device::Select, &[0x40, 0x14, first[0], first[1]]);

@@ -63,11 +63,17 @@ struct Speaker(String);
 
 impl Speaker {
     fn unknown<T>(&self, what: impl Into<String>) -> Result<T, BenchError> {
-        Err(BenchError::Unknown { who: self.0.clone(), what: what.into() })
+        Err(BenchError::Unknown {
+            who: self.0.clone(),
+            what: what.into(),
+        })
     }
 
     fn senseless<T>(&self, why: impl Into<String>) -> Result<T, BenchError> {
-        Err(BenchError::Senseless { who: self.0.clone(), why: why.into() })
+        Err(BenchError::Senseless {
+            who: self.0.clone(),
+            why: why.into(),
+        })
     }
 }
 
@@ -76,8 +82,13 @@ impl<'a> Fitted<'a> {
     pub(super) fn new(job: &'a Job, faults: &[Fault]) -> Result<Self, BenchError> {
         let mut terminals: Vec<Terminal> = Vec::new();
         for end in job.leads.iter().flat_map(|lead| [&lead.from, &lead.to]) {
-            let End::Cavity(connector, cavity) = end else { continue };
-            if !terminals.iter().any(|t| t.connector == *connector && t.planned == *cavity) {
+            let End::Cavity(connector, cavity) = end else {
+                continue;
+            };
+            if !terminals
+                .iter()
+                .any(|t| t.connector == *connector && t.planned == *cavity)
+            {
                 terminals.push(Terminal {
                     connector: connector.clone(),
                     planned: *cavity,
@@ -110,7 +121,8 @@ impl<'a> Fitted<'a> {
                 let speaker = Speaker(format!("high resistance at {}", spell(joint)));
                 self.check_joint(joint, &speaker)?;
                 if !ohms.is_finite() || *ohms < 0.0 {
-                    return speaker.senseless(format!("{ohms} ohms cannot be added; give 0 or more"));
+                    return speaker
+                        .senseless(format!("{ohms} ohms cannot be added; give 0 or more"));
                 }
                 *self.added.entry(joint.clone()).or_insert(0.0) += ohms;
             }
@@ -121,11 +133,17 @@ impl<'a> Fitted<'a> {
             }
             Fault::WrongCavity(connector, from, to) => self.move_terminal(connector, *from, *to)?,
             Fault::Exchanged(connector, a, b) => {
-                let speaker = Speaker(format!("terminals {connector}:{a} and {connector}:{b} exchanged"));
-                let (a, b) =
-                    (self.terminal(connector, *a, &speaker)?, self.terminal(connector, *b, &speaker)?);
+                let speaker = Speaker(format!(
+                    "terminals {connector}:{a} and {connector}:{b} exchanged"
+                ));
+                let (a, b) = (
+                    self.terminal(connector, *a, &speaker)?,
+                    self.terminal(connector, *b, &speaker)?,
+                );
                 if a == b {
-                    return speaker.senseless("a terminal cannot be exchanged with itself; name two cavities");
+                    return speaker.senseless(
+                        "a terminal cannot be exchanged with itself; name two cavities",
+                    );
                 }
                 let cavity = self.terminals[a].cavity;
                 self.terminals[a].cavity = self.terminals[b].cavity;
@@ -138,11 +156,17 @@ impl<'a> Fitted<'a> {
             Fault::TapNeighbour(tap, on) => {
                 let speaker = Speaker(format!("tap {tap} on its neighbour {on}"));
                 let place = self.tap(tap, &speaker)?;
-                if !self.job.conductors.iter().any(|conductor| conductor.name == *on) {
+                if !self
+                    .job
+                    .conductors
+                    .iter()
+                    .any(|conductor| conductor.name == *on)
+                {
                     return speaker.unknown(format!("conductor {on}"));
                 }
                 if self.job.taps[place].on == *on {
-                    return speaker.senseless("that is the conductor it should be on; name another");
+                    return speaker
+                        .senseless("that is the conductor it should be on; name another");
                 }
                 self.bites[place] = Some(on.clone());
             }
@@ -157,7 +181,8 @@ impl<'a> Fitted<'a> {
                 let place = self.lead(lead, &speaker)?;
                 let ends = [&self.job.leads[place].from, &self.job.leads[place].to];
                 let Some(end) = ends.iter().position(|end| **end == End::Cap) else {
-                    return speaker.senseless("this lead has no capped end; name one that ends in `cap`");
+                    return speaker
+                        .senseless("this lead has no capped end; name one that ends in `cap`");
                 };
                 self.touch(label, Spot::End(place, end), touches)?;
             }
@@ -166,6 +191,9 @@ impl<'a> Fitted<'a> {
                 self.check_place(end, &speaker)?;
                 if !volts.is_finite() || volts.abs() > 60.0 {
                     return speaker.senseless(format!("{volts} volts; give at most 60"));
+                }
+                if self.live.iter().any(|(other, _)| other == end) {
+                    return speaker.senseless("it is live already; name each place once");
                 }
                 self.live.push((end.clone(), *volts));
             }
@@ -177,9 +205,10 @@ impl<'a> Fitted<'a> {
         let speaker = Speaker(label.clone());
         let (label, b) = match touches {
             Touches::Chassis => (format!("{label} to chassis"), Spot::Chassis),
-            Touches::Lead(other) => {
-                (format!("{label} with {other}"), Spot::Middle(self.lead(other, &speaker)?))
-            }
+            Touches::Lead(other) => (
+                format!("{label} with {other}"),
+                Spot::Middle(self.lead(other, &speaker)?),
+            ),
         };
         let same = match (&a, &b) {
             (Spot::Middle(a) | Spot::End(a, _), Spot::Middle(b)) => a == b,
@@ -193,24 +222,41 @@ impl<'a> Fitted<'a> {
     }
 
     fn move_terminal(&mut self, connector: &str, from: u16, to: u16) -> Result<(), BenchError> {
-        let speaker = Speaker(format!("terminal {connector}:{from} in the wrong cavity {to}"));
+        let speaker = Speaker(format!(
+            "terminal {connector}:{from} in the wrong cavity {to}"
+        ));
         let terminal = self.terminal(connector, from, &speaker)?;
         self.check_cavity(connector, to, &speaker)?;
-        let by_lead = self.terminals.iter().any(|t| t.connector == connector && t.cavity == to);
+        let by_lead = self
+            .terminals
+            .iter()
+            .any(|t| t.connector == connector && t.cavity == to);
         let by_conductor = self
             .job
             .conductors
             .iter()
             .any(|conductor| conductor.at.iter().any(|(c, n)| c == connector && *n == to));
         if by_lead || by_conductor {
-            return Err(BenchError::Taken { who: speaker.0, cavity: format!("{connector}:{to}") });
+            return Err(BenchError::Taken {
+                who: speaker.0,
+                cavity: format!("{connector}:{to}"),
+            });
         }
         self.terminals[terminal].cavity = to;
         Ok(())
     }
 
-    fn terminal(&self, connector: &str, planned: u16, speaker: &Speaker) -> Result<usize, BenchError> {
-        match self.terminals.iter().position(|t| t.connector == connector && t.planned == planned) {
+    fn terminal(
+        &self,
+        connector: &str,
+        planned: u16,
+        speaker: &Speaker,
+    ) -> Result<usize, BenchError> {
+        match self
+            .terminals
+            .iter()
+            .position(|t| t.connector == connector && t.planned == planned)
+        {
             Some(place) => Ok(place),
             None => speaker.unknown(format!("harness terminal {connector}:{planned}")),
         }
@@ -230,7 +276,12 @@ impl<'a> Fitted<'a> {
         }
     }
 
-    fn check_cavity(&self, connector: &str, cavity: u16, speaker: &Speaker) -> Result<(), BenchError> {
+    fn check_cavity(
+        &self,
+        connector: &str,
+        cavity: u16,
+        speaker: &Speaker,
+    ) -> Result<(), BenchError> {
         let found = self.job.connectors.iter().find(|c| c.name == connector);
         match found {
             Some(found) if (1..=found.cavities).contains(&cavity) => Ok(()),
@@ -241,9 +292,8 @@ impl<'a> Fitted<'a> {
     fn check_joint(&self, joint: &Joint, speaker: &Speaker) -> Result<(), BenchError> {
         let ends = |lead: &Lead, end: &End| lead.from == *end || lead.to == *end;
         match joint {
-            Joint::At(End::Cap | End::Splice(_)) => {
-                speaker.senseless("a cap has no joint, and of a splice say which lead: `S1,lead=W3`")
-            }
+            Joint::At(End::Cap | End::Splice(_)) => speaker
+                .senseless("a cap has no joint, and of a splice say which lead: `S1,lead=W3`"),
             Joint::At(end) if self.job.leads.iter().any(|lead| ends(lead, end)) => Ok(()),
             Joint::At(end) => speaker.unknown(format!("lead that ends at {end}")),
             Joint::Splice(splice, lead) => {
@@ -263,25 +313,44 @@ impl<'a> Fitted<'a> {
     /// Whether the plan has this place at all.
     fn check_place(&self, end: &End, speaker: &Speaker) -> Result<(), BenchError> {
         let known = match end {
-            End::Cap => return speaker.senseless("a cap is not a place; name the lead's other end"),
-            End::Cavity(connector, cavity) => return self.check_cavity(connector, *cavity, speaker),
+            End::Cap => {
+                return speaker.senseless("a cap is not a place; name the lead's other end");
+            }
+            End::Cavity(connector, cavity) => {
+                return self.check_cavity(connector, *cavity, speaker);
+            }
             other => has_place(self.job, other),
         };
-        if known { Ok(()) } else { speaker.unknown(end.to_string()) }
+        if known {
+            Ok(())
+        } else {
+            speaker.unknown(end.to_string())
+        }
     }
 
     /// The harness terminal that sits in this cavity now.
     pub(super) fn sitting(&self, connector: &str, cavity: u16) -> Option<&Terminal> {
-        self.terminals.iter().find(|t| t.connector == connector && t.cavity == cavity)
+        self.terminals
+            .iter()
+            .find(|t| t.connector == connector && t.cavity == cavity)
     }
 
     /// Whether a clip can be put on this cavity at all.
-    pub(super) fn clip_cavity(&self, connector: &str, cavity: u16, side: Side) -> Result<(), BenchError> {
+    pub(super) fn clip_cavity(
+        &self,
+        connector: &str,
+        cavity: u16,
+        side: Side,
+    ) -> Result<(), BenchError> {
         let side = match side {
             Side::Wire => "wire side",
             Side::Mating => "mating side",
         };
-        self.check_cavity(connector, cavity, &Speaker(format!("clip on the {side} of {connector}:{cavity}")))
+        self.check_cavity(
+            connector,
+            cavity,
+            &Speaker(format!("clip on the {side} of {connector}:{cavity}")),
+        )
     }
 }
 
@@ -292,9 +361,10 @@ pub(super) fn has_place(job: &Job, end: &End) -> bool {
         End::Tap(name) => job.taps.iter().any(|tap| tap.name == *name),
         End::Splice(name) => job.splices.iter().any(|splice| splice.name == *name),
         End::Ring(name) => job.rings.iter().any(|ring| ring.name == *name),
-        End::Plug(name, _, way) => {
-            job.plugs.iter().any(|plug| plug.name == *name && (1..=plug.ways).contains(way))
-        }
+        End::Plug(name, _, way) => job
+            .plugs
+            .iter()
+            .any(|plug| plug.name == *name && (1..=plug.ways).contains(way)),
         End::Part(name, terminal) => {
             let terminal = terminal.as_str();
             let two = ["1", "2"].contains(&terminal);
@@ -302,7 +372,10 @@ pub(super) fn has_place(job: &Job, end: &End) -> bool {
                 relay.name == *name
                     && (["85", "86", "30", "87"].contains(&terminal)
                         || relay.changeover && terminal == "87a")
-            }) || job.diodes.iter().any(|d| d.name == *name && ["A", "K"].contains(&terminal))
+            }) || job
+                .diodes
+                .iter()
+                .any(|d| d.name == *name && ["A", "K"].contains(&terminal))
                 || job.lamps.iter().any(|lamp| lamp.name == *name && two)
                 || job.fuses.iter().any(|fuse| fuse.name == *name && two)
         }

@@ -39,12 +39,13 @@ pub enum ChassisLead {
 /// Resistance between the two chassis leads on the same metal, Ω.
 const CHASSIS_LEADS: f64 = 0.05;
 
-/// The network and the node of each channel (leads, then C2).
+/// The network and the node of each channel (leads, then C2, then live
+/// sources, which are entered in `parts`).
 pub(super) fn network(
     (job, hookup, faults): (&Job, &Hookup, &[Fault]),
     spread: Spread,
     leads: u8,
-    parts: &Parts,
+    parts: &mut Parts,
     chassis: ChassisLead,
 ) -> Result<(Netlist, Vec<usize>), BenchError> {
     let fitted = Fitted::new(job, faults)?;
@@ -54,13 +55,20 @@ pub(super) fn network(
     let mut touched: Vec<Option<Option<usize>>> = vec![None; usize::from(leads)];
     for clip in &hookup.clips {
         let Some(slot) = touched.get_mut(usize::from(clip.lead.0)) else {
-            return Err(BenchError::NoSuchLead { lead: clip.lead.to_string(), leads });
+            return Err(BenchError::NoSuchLead {
+                lead: clip.lead.to_string(),
+                leads,
+            });
         };
         if slot.is_some() {
             return Err(BenchError::LeadTwice(clip.lead.to_string()));
         }
         let end = match &clip.point {
-            Point::Cavity { connector, cavity, side } => {
+            Point::Cavity {
+                connector,
+                cavity,
+                side,
+            } => {
                 fitted.clip_cavity(connector, *cavity, *side)?;
                 *slot = Some(wiring.cavity(connector, *cavity, *side));
                 continue;
@@ -77,7 +85,10 @@ pub(super) fn network(
         };
         if !has_place(job, &end) {
             let who = format!("clip {}", clip.lead);
-            return Err(BenchError::Unknown { who, what: clip.point.to_string() });
+            return Err(BenchError::Unknown {
+                who,
+                what: clip.point.to_string(),
+            });
         }
         *slot = Some(Some(wiring.terminal(&end)));
     }
@@ -100,6 +111,10 @@ pub(super) fn network(
         }
     }
     channels.push(c2);
+    for (node, volts) in wiring.live {
+        channels.push(node);
+        parts.live.push((volts, values::LIVE_SOURCE));
+    }
     Ok((netlist, channels))
 }
 

@@ -59,7 +59,10 @@ fn usable(what: String, value: f64) -> Result<f64, BenchError> {
     if value.is_finite() && value > 0.0 {
         Ok(value)
     } else {
-        Err(BenchError::Value { what, value: value.to_string() })
+        Err(BenchError::Value {
+            what,
+            value: value.to_string(),
+        })
     }
 }
 
@@ -84,9 +87,16 @@ impl<'a> Values<'a> {
         let area = usable(format!("{label}: its size"), area)?;
         // A wire of no length (a conductor tapped where it is reached) still
         // needs a resistance: 1 mm of it.
-        let length = if length == 0.0 { 0.001 } else { usable(format!("{label}: its length"), length)? };
+        let length = if length == 0.0 {
+            0.001
+        } else {
+            usable(format!("{label}: its length"), length)?
+        };
         let ohms = COPPER * length / area * self.copper_rise();
-        usable(label.to_owned(), self.spread.uniform(label, ohms, ohms * LEAD_SPREAD))
+        usable(
+            label.to_owned(),
+            self.spread.uniform(label, ohms, ohms * LEAD_SPREAD),
+        )
     }
 
     /// Resistance of a joint, Ω.
@@ -106,14 +116,17 @@ impl<'a> Values<'a> {
         let ohms = usable(format!("the coil of relay {}", relay.name), ohms)? * self.copper_rise();
         usable(
             format!("the coil of relay {} at this temperature", relay.name),
-            self.spread.uniform(&format!("coil {}", relay.name), ohms, ohms * 0.1),
+            self.spread
+                .uniform(&format!("coil {}", relay.name), ohms, ohms * 0.1),
         )
     }
 
     /// Resistance of a relay's suppression resistor, Ω (5 % part, common practice).
     pub(super) fn suppression(&self, relay: &Relay, Ohms(ohms): Ohms) -> Result<f64, BenchError> {
         let ohms = usable(format!("the suppression of relay {}", relay.name), ohms)?;
-        Ok(self.spread.uniform(&format!("suppression {}", relay.name), ohms, ohms * 0.05))
+        Ok(self
+            .spread
+            .uniform(&format!("suppression {}", relay.name), ohms, ohms * 0.05))
     }
 
     /// Resistance of the closed break contact of a relay, Ω.
@@ -124,17 +137,30 @@ impl<'a> Values<'a> {
     /// Resistance of a cold lamp, Ω: a tenth of U²/P, ±10 % (common practice).
     /// The probe's few mA do not warm it.
     pub(super) fn lamp(&self, lamp: &Lamp) -> Result<f64, BenchError> {
-        let power = usable(format!("the power of lamp {}", lamp.name), lamp.power.value())?;
-        let volts = usable(format!("the voltage of lamp {}", lamp.name), lamp.volts.value())?;
+        let power = usable(
+            format!("the power of lamp {}", lamp.name),
+            lamp.power.value(),
+        )?;
+        let volts = usable(
+            format!("the voltage of lamp {}", lamp.name),
+            lamp.volts.value(),
+        )?;
         let ohms = volts * volts / power * COLD_LAMP;
-        Ok(self.spread.uniform(&format!("lamp {}", lamp.name), ohms, ohms * 0.1))
+        Ok(self
+            .spread
+            .uniform(&format!("lamp {}", lamp.name), ohms, ohms * 0.1))
     }
 
     /// Resistance of a good fuse, Ω, ±10 % (common practice).
     pub(super) fn fuse(&self, fuse: &Fuse) -> Result<f64, BenchError> {
-        let amperes = usable(format!("the rating of fuse {}", fuse.name), fuse.rating.value())?;
+        let amperes = usable(
+            format!("the rating of fuse {}", fuse.name),
+            fuse.rating.value(),
+        )?;
         let ohms = FUSE_OHM_AMPERES / amperes;
-        Ok(self.spread.uniform(&format!("fuse {}", fuse.name), ohms, ohms * 0.1))
+        Ok(self
+            .spread
+            .uniform(&format!("fuse {}", fuse.name), ohms, ohms * 0.1))
     }
 
     /// The curve of a silicon diode at the job's temperature.
@@ -153,8 +179,10 @@ impl<'a> Values<'a> {
         let most = usable(format!("the greatest load of conductor {name}"), most)?;
         let (small, great) = MODULE_CAPACITANCE;
         Ok((
-            self.spread.logarithmic(&format!("load {name}"), least.min(most), most.max(least)),
-            self.spread.logarithmic(&format!("load capacitance {name}"), small, great),
+            self.spread
+                .logarithmic(&format!("load {name}"), least.min(most), most.max(least)),
+            self.spread
+                .logarithmic(&format!("load capacitance {name}"), small, great),
         ))
     }
 }

@@ -35,6 +35,8 @@ pub(super) struct Wiring<'a> {
     nodes: HashMap<Spotted, usize>,
     /// What has been built so far.
     pub(super) netlist: Netlist,
+    /// Live sources: node, volts.
+    pub(super) live: Vec<(usize, f64)>,
 }
 
 impl<'a> Wiring<'a> {
@@ -44,8 +46,14 @@ impl<'a> Wiring<'a> {
         values: Values<'a>,
         in_vehicle: bool,
     ) -> Result<Self, BenchError> {
-        let netlist = Netlist::default();
-        let mut wiring = Self { fitted, values, in_vehicle, nodes: HashMap::new(), netlist };
+        let mut wiring = Self {
+            fitted,
+            values,
+            in_vehicle,
+            nodes: HashMap::new(),
+            netlist: Netlist::default(),
+            live: Vec::new(),
+        };
         wiring.leads()?;
         wiring.terminals();
         wiring.plugs();
@@ -56,7 +64,7 @@ impl<'a> Wiring<'a> {
         wiring.shorts();
         for (end, volts) in &fitted.live {
             let node = wiring.place(end);
-            wiring.netlist.add(Element::Source(node, *volts, values::LIVE_SOURCE));
+            wiring.live.push((node, *volts));
         }
         Ok(wiring)
     }
@@ -86,7 +94,10 @@ impl<'a> Wiring<'a> {
             let middle = self.at(Spotted::Middle(number));
             // A break along the lead sits between its first end and its middle.
             let along = self.added(&Joint::Along(lead.name.clone()));
-            for (end, (place, extra)) in [(&lead.from, along), (&lead.to, 0.0)].into_iter().enumerate() {
+            for (end, (place, extra)) in [(&lead.from, along), (&lead.to, 0.0)]
+                .into_iter()
+                .enumerate()
+            {
                 let copper = self.at(Spotted::LeadEnd(number, end));
                 self.netlist.resistor(copper, middle, half + extra);
                 let farads = values::LEAD_CAPACITANCE * lead.length.value() / 2.0;
@@ -114,7 +125,12 @@ impl<'a> Wiring<'a> {
     }
 
     fn terminals(&mut self) {
-        for terminal in self.fitted.terminals.iter().filter(|terminal| terminal.seated) {
+        for terminal in self
+            .fitted
+            .terminals
+            .iter()
+            .filter(|terminal| terminal.seated)
+        {
             let name = &terminal.connector;
             let wire = self.at(Spotted::Terminal(name.clone(), terminal.planned));
             let mating = self.at(Spotted::Mating(name.clone(), terminal.cavity));
@@ -169,12 +185,18 @@ impl<'a> Wiring<'a> {
         }
         for lamp in &job.lamps {
             let ohms = self.values.lamp(lamp)?;
-            let (one, two) = (self.place(&part(&lamp.name, "1")), self.place(&part(&lamp.name, "2")));
+            let (one, two) = (
+                self.place(&part(&lamp.name, "1")),
+                self.place(&part(&lamp.name, "2")),
+            );
             self.netlist.resistor(one, two, ohms);
         }
         for fuse in &job.fuses {
             let ohms = self.values.fuse(fuse)?;
-            let (one, two) = (self.place(&part(&fuse.name, "1")), self.place(&part(&fuse.name, "2")));
+            let (one, two) = (
+                self.place(&part(&fuse.name, "1")),
+                self.place(&part(&fuse.name, "2")),
+            );
             self.netlist.resistor(one, two, ohms);
         }
         Ok(())
@@ -194,7 +216,9 @@ impl<'a> Wiring<'a> {
                 let farads = values::LEAD_CAPACITANCE * conductor.length.value();
                 self.netlist.add(Element::Capacitor(hub, farads));
                 let mating = self.at(Spotted::Mating(connector.clone(), *cavity));
-                let contact = self.values.joint(&format!("contact {label}"), values::CONTACT);
+                let contact = self
+                    .values
+                    .joint(&format!("contact {label}"), values::CONTACT);
                 self.netlist.resistor(end, mating, contact);
             }
             if let Load::Range { least, most } = conductor.load {
@@ -204,17 +228,24 @@ impl<'a> Wiring<'a> {
             }
         }
         for (tap, bites) in job.taps.iter().zip(&self.fitted.bites) {
-            let conductor = job.conductors.iter().position(|c| Some(&c.name) == bites.as_ref());
+            let conductor = job
+                .conductors
+                .iter()
+                .position(|c| Some(&c.name) == bites.as_ref());
             if let Some(conductor) = conductor {
                 let terminal = self.place(&End::Tap(tap.name.clone()));
                 let hub = self.at(Spotted::Conductor(conductor));
-                let ohms = self.values.joint(&format!("bite {}", tap.name), values::BITE);
+                let ohms = self
+                    .values
+                    .joint(&format!("bite {}", tap.name), values::BITE);
                 self.netlist.resistor(terminal, hub, ohms);
             }
         }
         for ring in job.rings.iter().filter(|ring| ring.on == RingOn::Chassis) {
             let terminal = self.place(&End::Ring(ring.name.clone()));
-            let ohms = self.values.joint(&format!("bolt {}", ring.name), values::BOLT);
+            let ohms = self
+                .values
+                .joint(&format!("bolt {}", ring.name), values::BOLT);
             self.netlist.resistor(terminal, 0, ohms);
         }
         Ok(())

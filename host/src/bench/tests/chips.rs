@@ -80,7 +80,10 @@ fn ports_read_the_pins() {
     send(&mut chips, &[0x40, 0x04, 0x11, 0x22]);
     send(&mut chips, &[0x40, 0x0E, 9, 9, 9, 9]);
     assert_eq!(send(&mut chips, &[0x41, 0x04, 0, 0])[2..], [0x11, 0x22]);
-    assert_eq!(send(&mut chips, &[0x41, 0x0E, 0, 0, 0, 0])[2..], [0, 0, 0, 0]);
+    assert_eq!(
+        send(&mut chips, &[0x41, 0x0E, 0, 0, 0, 0])[2..],
+        [0, 0, 0, 0]
+    );
     chips[0].reset();
     assert_eq!((chips[0].latch(), chips[0].outputs()), (0, 0));
 }
@@ -133,7 +136,7 @@ fn pins_become_drive_and_sense() {
     send(&mut select, &[0x42, 0x14, 0b0010_0010, 0b1]);
     send(&mut select, &[0x40, 0x00, 0, 0]);
     send(&mut select, &[0x42, 0x00, 0, 0]);
-    let state = State::of(&drive, &gate, &select);
+    let state = State::of(&drive, &gate, &select, &[]);
     let driven: Vec<(usize, Pin)> = state
         .channels
         .iter()
@@ -141,8 +144,18 @@ fn pins_become_drive_and_sense() {
         .filter(|(_, channel)| channel.pin != Pin::Off)
         .map(|(lead, channel)| (lead, channel.pin))
         .collect();
-    assert_eq!(driven, [(17, Pin::High), (20, Pin::Pulled), (24, Pin::Low), (80, Pin::High)]);
-    let sensed: Vec<usize> = (0..=80).filter(|lead| state.channels[*lead].sensed).collect();
+    assert_eq!(
+        driven,
+        [
+            (17, Pin::High),
+            (20, Pin::Pulled),
+            (24, Pin::Low),
+            (80, Pin::High)
+        ]
+    );
+    let sensed: Vec<usize> = (0..=80)
+        .filter(|lead| state.channels[*lead].sensed)
+        .collect();
     assert_eq!(sensed, [5, 29, 66, 80]);
     assert!(state.up && !state.down && !state.wide);
 }

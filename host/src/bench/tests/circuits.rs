@@ -7,14 +7,22 @@ use crate::bench::network::{Element, Law, Netlist};
 /// Node voltages with node 0 at 0 V, solved as a whole.
 fn solve(netlist: &Netlist) -> Vec<f64> {
     let place = |node: usize| node.checked_sub(1);
-    let solved = netlist.equations(netlist.nodes, &place).solve().expect("solves");
-    std::iter::once(0.0).chain(solved.volts.iter().copied()).collect()
+    let solved = netlist
+        .equations(netlist.nodes, &place)
+        .solve()
+        .expect("solves");
+    std::iter::once(0.0)
+        .chain(solved.volts.iter().copied())
+        .collect()
 }
 
 /// Resistance between node 0 and `node` of 1 Ω edges.
 fn resistance(edges: &[(usize, usize)], node: usize) -> f64 {
     let nodes = edges.iter().map(|(a, b)| *a.max(b)).max().expect("edges");
-    let mut netlist = Netlist { nodes, elements: vec![] };
+    let mut netlist = Netlist {
+        nodes,
+        elements: vec![],
+    };
     for (a, b) in edges {
         netlist.resistor(*a, *b, 1.0);
     }
@@ -23,7 +31,10 @@ fn resistance(edges: &[(usize, usize)], node: usize) -> f64 {
 }
 
 fn close(value: f64, expected: f64) {
-    assert!((value - expected).abs() < 1e-9 * expected.abs().max(1.0), "{value}, not {expected}");
+    assert!(
+        (value - expected).abs() < 1e-9 * expected.abs().max(1.0),
+        "{value}, not {expected}"
+    );
 }
 
 #[test]
@@ -67,7 +78,9 @@ fn cube_of_one_ohm() {
 #[test]
 fn complete_graphs_cycles_and_ladder() {
     for n in 3..8_usize {
-        let complete: Vec<_> = (0..n).flat_map(|a| (a + 1..n).map(move |b| (a, b))).collect();
+        let complete: Vec<_> = (0..n)
+            .flat_map(|a| (a + 1..n).map(move |b| (a, b)))
+            .collect();
         close(resistance(&complete, 1), 2.0 / n as f64);
         let cycle: Vec<_> = (0..n).map(|a| (a, (a + 1) % n)).collect();
         for k in 1..n {
@@ -75,7 +88,10 @@ fn complete_graphs_cycles_and_ladder() {
         }
     }
     // 1 Ω ladder, rungs to node 0: 2, 5/3, 13/8, 34/21, 89/55.
-    for (sections, ohms) in [2.0, 5.0 / 3.0, 13.0 / 8.0, 34.0 / 21.0, 89.0 / 55.0].iter().enumerate() {
+    for (sections, ohms) in [2.0, 5.0 / 3.0, 13.0 / 8.0, 34.0 / 21.0, 89.0 / 55.0]
+        .iter()
+        .enumerate()
+    {
         let mut edges = vec![];
         for section in 1..=sections + 1 {
             edges.push((section + 1, section));
@@ -84,13 +100,22 @@ fn complete_graphs_cycles_and_ladder() {
         close(resistance(&edges, sections + 2), *ohms);
     }
     // Edges 12 13 14 34 35 45 of 1 Ω: R13 = 0.625.
-    close(resistance(&[(1, 2), (1, 0), (1, 4), (0, 4), (0, 5), (4, 5), (0, 3)], 1), 0.625);
+    close(
+        resistance(&[(1, 2), (1, 0), (1, 4), (0, 4), (0, 5), (4, 5), (0, 3)], 1),
+        0.625,
+    );
 }
 
 #[test]
 fn diode_operating_points() {
     let law = Law::silicon(293.15);
-    for (volts, ohms) in [(3.3, 725.0), (3.3, 100_000.0), (24.0, 0.5), (0.2, 725.0), (-3.3, 725.0)] {
+    for (volts, ohms) in [
+        (3.3, 725.0),
+        (3.3, 100_000.0),
+        (24.0, 0.5),
+        (0.2, 725.0),
+        (-3.3, 725.0),
+    ] {
         let mut netlist = Netlist::default();
         let (anode, cathode) = (netlist.node(), netlist.node());
         netlist.add(Element::Source(anode, volts, ohms));
@@ -101,7 +126,10 @@ fn diode_operating_points() {
         let series = (volts - solved[anode]) / ohms;
         // Shockley's law and the resistor's, independently of the iteration.
         let diode = law.saturation * ((across / law.slope).exp() - 1.0) + across * 1e-10;
-        assert!((series - diode).abs() < 1e-9 + 1e-5 * series.abs(), "{volts} V: {series} A, {diode} A");
+        assert!(
+            (series - diode).abs() < 1e-9 + 1e-5 * series.abs(),
+            "{volts} V: {series} A, {diode} A"
+        );
         close(solved[cathode], series * 10.0);
     }
     // Small-signal silicon at about 1 mA.
@@ -143,11 +171,23 @@ fn islands_are_reduced_without_loss() {
     netlist.resistor(leads[2], 0, 1e9);
     let parts = islands(&netlist, &leads).expect("reduces");
     assert_eq!(parts.len(), 2);
-    let part = parts.iter().find(|part| part.ports.len() == 2).expect("two leads");
-    let first = part.ports.iter().position(|port| *port == Some(0)).expect("lead 0");
+    let part = parts
+        .iter()
+        .find(|part| part.ports.len() == 2)
+        .expect("two leads");
+    let first = part
+        .ports
+        .iter()
+        .position(|port| *port == Some(0))
+        .expect("lead 0");
     let mut drives = vec![None; 2];
     drives[first] = Some((3.3, 725.0));
-    let driven = Driven { island: part, drives, sensed: vec![None; 2] };
+    let driven = Driven {
+        island: part,
+        drives,
+        sensed: vec![None; 2],
+        held: true,
+    };
     let reduced = &targets(&[driven], None).expect("solves")[0].volts;
 
     netlist.add(Element::Source(leads[0], 3.3, 725.0));

@@ -9,7 +9,13 @@ use loomproof_core::wire::Place;
 
 use Side::{Mating, Wire};
 
-const QUIET: Settings = Settings { seed: 1, leads: 16, spread: false, noise: false, spi_hz: 8_000_000 };
+const QUIET: Settings = Settings {
+    seed: 1,
+    leads: 16,
+    spread: false,
+    noise: false,
+    spi_hz: 8_000_000,
+};
 
 /// Ohms between a driven lead and what pulls it down, by its own reading.
 fn ohms(volts: f64) -> f64 {
@@ -39,7 +45,10 @@ fn a_good_lead_is_copper_and_joints() {
     // 1 m of 0.5 mm² (34.5 mΩ), two crimps, two contacts, two clips.
     let expected = 0.017_241 / 0.5 + 2.0 * (0.002 + 0.004) + 2.0 * 0.10;
     let ohms = straight(&[]).expect("joined");
-    assert!((ohms - expected).abs() < 0.03, "{ohms}, not {expected}: within the converter's steps");
+    assert!(
+        (ohms - expected).abs() < 0.03,
+        "{ohms}, not {expected}: within the converter's steps"
+    );
 }
 
 #[test]
@@ -82,11 +91,20 @@ fn moved_and_exchanged_terminals() {
     assert_eq!(straight(&moved()), None);
     for side in [Mating, Wire] {
         assert!(between(&mut rig(&[("X1", 9, side), ("X2", 1, side)], &moved())).is_some());
-        assert_eq!(between(&mut rig(&[("X1", 3, side), ("X2", 1, side)], &moved())), None);
+        assert_eq!(
+            between(&mut rig(&[("X1", 3, side), ("X2", 1, side)], &moved())),
+            None
+        );
     }
     let exchanged = || [Fault::Exchanged("X1".into(), 3, 6)];
     assert_eq!(straight(&exchanged()), None);
-    assert!(between(&mut rig(&[("X1", 6, Mating), ("X2", 1, Mating)], &exchanged())).is_some());
+    assert!(
+        between(&mut rig(
+            &[("X1", 6, Mating), ("X2", 1, Mating)],
+            &exchanged()
+        ))
+        .is_some()
+    );
 }
 
 #[test]
@@ -120,7 +138,15 @@ fn shorts_and_touching_caps() {
         Fault::Short("W6".into(), Touches::Chassis),
         Fault::CapTouching("W7".into(), Touches::Chassis),
     ] {
-        let point = [("X1", if matches!(fault, Fault::Short(..)) { 3 } else { 6 }, Mating)];
+        let point = [(
+            "X1",
+            if matches!(fault, Fault::Short(..)) {
+                3
+            } else {
+                6
+            },
+            Mating,
+        )];
         let mut grounded = rig(&point, std::slice::from_ref(&fault));
         grounded.drive(&[0], &[]);
         assert!(ohms(grounded.read(0, Mode::Plain)) < 0.6);
@@ -158,16 +184,28 @@ fn a_coil_diode_conducts_one_way() {
     assert!((0.15..0.2).contains(&small), "{small}");
     // With the coil's lead open the diode alone is gone too.
     let mut job = job();
-    job.diodes.push(crate::plan::model::Diode { name: "D5".into() });
-    job.leads.push(crate::bench::testing::lead("W11", at("X1", 8), part("D5", "A")));
-    job.leads.push(crate::bench::testing::lead("W12", part("D5", "K"), at("X1", 9)));
+    job.diodes
+        .push(crate::plan::model::Diode { name: "D5".into() });
+    job.leads.push(crate::bench::testing::lead(
+        "W11",
+        at("X1", 8),
+        part("D5", "A"),
+    ));
+    job.leads.push(crate::bench::testing::lead(
+        "W12",
+        part("D5", "K"),
+        at("X1", 9),
+    ));
     let points = hookup(Place::Vehicle, &[("X1", 8, Mating), ("X1", 9, Mating)]);
     let mut alone = Rig::new(&job, &points, &[], &QUIET);
     alone.drive(&[0], &[1]);
     let drop = alone.read(0, Mode::Plain) - alone.read(1, Mode::Plain);
     let current = (3.3 - drop) / 1450.0;
     let expected = 1.9 * 0.025_26 * (current / 4e-9_f64).ln();
-    assert!((drop - expected).abs() < 0.002, "{drop} V, not {expected} V");
+    assert!(
+        (drop - expected).abs() < 0.002,
+        "{drop} V, not {expected} V"
+    );
     alone.drive(&[1], &[0]);
     assert!(alone.read(1, Mode::Plain) - alone.read(0, Mode::Plain) > 3.29);
 }
@@ -176,7 +214,7 @@ fn a_coil_diode_conducts_one_way() {
 fn what_does_not_fit_the_plan_is_named() {
     let says = |fault: Fault| -> String {
         let hookup = hookup(Place::Vehicle, &[]);
-        match Bench::new(&job(), &hookup, &[fault.clone()], &QUIET) {
+        match Bench::new(&job(), &hookup, std::slice::from_ref(&fault), &QUIET) {
             Ok(_) => panic!("{fault:?} was taken"),
             Err(error) => error.to_string(),
         }
@@ -190,17 +228,27 @@ fn what_does_not_fit_the_plan_is_named() {
     assert!(says(Fault::TapNeighbour("T1".into(), "K3".into())).contains("conductor K3"));
     assert!(says(Fault::TapNeighbour("T1".into(), "K1".into())).contains("should be on"));
     assert!(says(Fault::Short("W6".into(), Touches::Lead("W99".into()))).contains("lead W99"));
-    assert!(says(Fault::Short("W6".into(), Touches::Lead("W6".into()))).contains("cannot touch itself"));
+    assert!(
+        says(Fault::Short("W6".into(), Touches::Lead("W6".into()))).contains("cannot touch itself")
+    );
     assert!(says(Fault::CapTouching("W6".into(), Touches::Chassis)).contains("no capped end"));
     assert!(says(Fault::Live(part("R1", "87a"), 12.0)).contains("R1:87a"));
     assert!(says(Fault::HighResistance(Joint::Along("W6".into()), f64::NAN)).contains("ohms"));
-    assert!(says(Fault::Open(Joint::Splice("S1".into(), "W6".into()))).contains("lead W6 in splice S1"));
+    assert!(
+        says(Fault::Open(Joint::Splice("S1".into(), "W6".into()))).contains("lead W6 in splice S1")
+    );
 }
 
 #[test]
 fn settings_and_hookup_that_do_not_fit() {
     let new = |points: &[(&str, u16, Side)], leads: u8| {
-        Bench::new(&job(), &hookup(Place::Vehicle, points), &[], &Settings { leads, ..QUIET }).err()
+        Bench::new(
+            &job(),
+            &hookup(Place::Vehicle, points),
+            &[],
+            &Settings { leads, ..QUIET },
+        )
+        .err()
     };
     assert_eq!(new(&[], 24), Some(BenchError::Leads(24)));
     assert_eq!(new(&[], 0), Some(BenchError::Leads(0)));
