@@ -29,7 +29,9 @@ pub(crate) fn option(walk: &mut Walk<'_>, table: &Table<'_>) {
                 check_choice(&mut fields, text, &choices);
                 choices.push(text.value.clone());
             }
-            let at = texts.first().map_or_else(|| fields.at.clone(), |t| t.at.clone());
+            let at = texts
+                .first()
+                .map_or_else(|| fields.at.clone(), |t| t.at.clone());
             if texts.len() == 1 {
                 fields.note(&at, "there is only one choice", "give at least two choices");
             } else if texts.len() > MOST_CHOICES {
@@ -39,9 +41,18 @@ pub(crate) fn option(walk: &mut Walk<'_>, table: &Table<'_>) {
         }
     }
     let default = fields.text("default", "\"one of the choices\"");
-    if let Some(text) = default.as_ref().filter(|text| !choices.contains(&text.value)) {
-        let message = format!("the default {} is not one of the choices", quote(&text.value));
-        let help = format!("the choices are {}", list(choices.iter().map(String::as_str)));
+    if let Some(text) = default
+        .as_ref()
+        .filter(|text| !choices.contains(&text.value))
+    {
+        let message = format!(
+            "the default {} is not one of the choices",
+            quote(&text.value)
+        );
+        let help = format!(
+            "the choices are {}",
+            list(choices.iter().map(String::as_str))
+        );
         fields.note(&text.at, message, &help);
     }
     let when = fields.when();
@@ -81,7 +92,11 @@ pub(crate) fn connector(walk: &mut Walk<'_>, table: &Table<'_>) {
         && *rows > cavities
     {
         let message = format!("{rows} rows for {cavities} cavities");
-        fields.note(at, message, "give the number of rows seen on the connector's face");
+        fields.note(
+            at,
+            message,
+            "give the number of rows seen on the connector's face",
+        );
     }
     let explicit = face(&mut fields, cavities, rows.as_ref());
     let place = fields.text("place", "\"where it is\"");
@@ -142,8 +157,12 @@ fn face(
     stated_rows: Option<&(u16, Span)>,
 ) -> Option<Vec<Vec<Option<u16>>>> {
     let value = fields.get("face")?;
-    let help = "write the rows seen from the wire side, 0 for no cavity: face = [[1, 2, 3], [4, 0, 5]]";
-    let rows = value.get_ref().as_array().map(|rows| rows.iter().map(|row| row.get_ref().as_array()));
+    let help =
+        "write the rows seen from the wire side, 0 for no cavity: face = [[1, 2, 3], [4, 0, 5]]";
+    let rows = value
+        .get_ref()
+        .as_array()
+        .map(|rows| rows.iter().map(|row| row.get_ref().as_array()));
     let Some(rows) = rows.and_then(|rows| rows.collect::<Option<Vec<_>>>()) else {
         fields.note(&value.span(), "`face` is not a list of rows", help);
         return None;
@@ -155,7 +174,11 @@ fn face(
         for item in row {
             let number = integer(item.get_ref()).and_then(|n| u16::try_from(n).ok());
             let Some(number) = number.filter(|n| *n <= cavities.unwrap_or(MOST_CAVITIES)) else {
-                fields.note(&item.span(), "`face` names a cavity that is not there", help);
+                fields.note(
+                    &item.span(),
+                    "`face` names a cavity that is not there",
+                    help,
+                );
                 continue;
             };
             if number != 0 && seen.insert(number, item.span()).is_some() {
@@ -281,7 +304,9 @@ pub(crate) fn lead(walk: &mut Walk<'_>, table: &Table<'_>) {
     let mut fields = walk.fields(Kind::Lead, table);
     let colour = colour(&mut fields, true);
     let size_text = fields.required("size", "\"0.5 mm2\"");
-    let size = size_text.as_ref().and_then(|t| fields.parsed(t, quantity::size));
+    let size = size_text
+        .as_ref()
+        .and_then(|t| fields.parsed(t, quantity::size));
     let length = fields.required_parsed("length", "\"1.2 m\"", quantity::length);
     let from = lead_end(&mut fields, "from");
     let to = lead_end(&mut fields, "to");
@@ -290,7 +315,9 @@ pub(crate) fn lead(walk: &mut Walk<'_>, table: &Table<'_>) {
     {
         let message = format!("lead {} has the same end twice", table.name);
         let help = "`from` and `to` are different places; a lead with one free end is capped there";
-        fields.problems.note_pair(to_at, message, help, from_at, "the other end");
+        fields
+            .problems
+            .note_pair(to_at, message, help, from_at, "the other end");
     }
     let when = fields.when();
     fields.finish();
@@ -420,7 +447,10 @@ fn visible(text: &str, names: &super::names::Names) -> Result<(), Complaint> {
     let help = "name an end such as `X1:4`, or a connector, conductor, lead or part of this plan";
     match names.get(text).map(|named| named.kind) {
         Some(kind @ (Kind::Option | Kind::Function)) => {
-            let message = format!("nothing can be seen at `{text}`, which is a {}", kind.word());
+            let message = format!(
+                "nothing can be seen at `{text}`, which is a {}",
+                kind.word()
+            );
             return Err(Complaint::new(message, help));
         }
         Some(_) => return Ok(()),

@@ -112,7 +112,11 @@ impl Plan {
         let bytes = read_file(path).map_err(|problem| reject(String::new(), vec![problem]))?;
         let text = String::from_utf8(bytes).map_err(|error| {
             let at = error.utf8_error().valid_up_to();
-            let line = error.as_bytes()[..at].iter().filter(|&&b| b == b'\n').count() + 1;
+            let line = error.as_bytes()[..at]
+                .iter()
+                .filter(|&&b| b == b'\n')
+                .count()
+                + 1;
             let problem = Problem::placeless(
                 format!("{name} is not a text file: line {line} holds a byte that is not UTF-8"),
                 "save the plan as UTF-8 text",

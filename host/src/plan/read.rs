@@ -63,7 +63,13 @@ impl<'s> Walk<'s> {
             names: &self.names,
             torn: self.torn,
         };
-        Fields::new(what, table.at.clone(), table.body, &mut self.problems, context)
+        Fields::new(
+            what,
+            table.at.clone(),
+            table.body,
+            &mut self.problems,
+            context,
+        )
     }
 }
 
@@ -191,7 +197,8 @@ fn top(root: &DeTable<'_>, walk: &mut Walk<'_>) -> (String, Volts, Celsius) {
         let volts = fields.parsed(text, quantity::voltage)?;
         if volts != Volts(12.0) && volts != Volts(24.0) {
             let message = format!("a supply of {} is refused", quote(&text.value));
-            let help = "the probe is made for 12 V and 24 V vehicles: supply = \"12 V\" or \"24 V\"";
+            let help =
+                "the probe is made for 12 V and 24 V vehicles: supply = \"12 V\" or \"24 V\"";
             if volts > Volts(24.0) {
                 fields.problems.refuse(&text.at, message, help, None);
             } else {
@@ -200,8 +207,7 @@ fn top(root: &DeTable<'_>, walk: &mut Walk<'_>) -> (String, Volts, Celsius) {
         }
         Some(volts)
     });
-    let temperature =
-        fields.optional_parsed("temperature", "\"20 degC\"", quantity::temperature);
+    let temperature = fields.optional_parsed("temperature", "\"20 degC\"", quantity::temperature);
     // Unknown names at the top are looked at in `tables`, which knows whether
     // a key or a table was meant.
     (

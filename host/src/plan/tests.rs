@@ -10,7 +10,9 @@ use std::path::Path;
 
 fn answers(pairs: &[(&str, &str)]) -> BTreeMap<String, String> {
     let pairs = pairs.iter();
-    pairs.map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect()
+    pairs
+        .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()))
+        .collect()
 }
 
 /// A plan around some tables: a connector X1, and lead W1 from X1:1 to G1.
@@ -41,7 +43,12 @@ fn bad(text: &str) -> Vec<Problem> {
 fn one(tables: &str) -> Problem {
     let text = around(tables);
     let mut problems = bad(&text);
-    assert_eq!(problems.len(), 1, "{}", render(&problems, "test.toml", &text, false));
+    assert_eq!(
+        problems.len(),
+        1,
+        "{}",
+        render(&problems, "test.toml", &text, false)
+    );
     problems.remove(0)
 }
 
@@ -63,7 +70,10 @@ fn reads_the_smallest_plan() {
     assert!((job.leads[1].size.value() - 0.518).abs() < 0.001);
     assert_eq!(job.conductors[0].at, [("FB".to_owned(), 2)]);
     assert_eq!(job.conductors[0].length, Metres(2.0));
-    let unknown = Load::Range { least: Ohms(1e3), most: Ohms(10e6) };
+    let unknown = Load::Range {
+        least: Ohms(1e3),
+        most: Ohms(10e6),
+    };
     assert_eq!(job.conductors[0].load, unknown);
     let face = [[Some(1), Some(2), Some(3)], [Some(4), Some(5), Some(6)]];
     assert_eq!(job.connectors[0].face, face.map(|row| row.to_vec()));
@@ -100,8 +110,16 @@ fn the_bakery_van_resolves_in_every_variant() {
     assert!(usual.connectors.iter().all(|c| c.name != "XR"), "keep off");
     let colours = ["BN", "OG", "VT", "GY", "PK", "YE"];
     let conductors = usual.conductors.iter().filter_map(|c| c.colour.as_deref());
-    for colour in usual.leads.iter().map(|l| l.colour.as_str()).chain(conductors) {
-        assert!(colour.split('/').all(|code| colours.contains(&code)), "{colour}");
+    for colour in usual
+        .leads
+        .iter()
+        .map(|l| l.colour.as_str())
+        .chain(conductors)
+    {
+        assert!(
+            colour.split('/').all(|code| colours.contains(&code)),
+            "{colour}"
+        );
     }
 }
 
@@ -119,13 +137,25 @@ fn the_socket_keeps_its_returns_apart() {
     }
     // ISO 11446, a connector maker's page (read).
     let expected = [
-        (1, "YE", 1.5), (2, "BU", 1.5), (3, "WH", 2.5), (4, "GN", 1.5), (5, "BN", 1.5),
-        (6, "RD", 1.5), (7, "BK", 1.5), (8, "PK", 1.5), (9, "OG", 2.5), (10, "GY", 2.5),
-        (11, "WH/BK", 2.5), (13, "WH/RD", 2.5),
+        (1, "YE", 1.5),
+        (2, "BU", 1.5),
+        (3, "WH", 2.5),
+        (4, "GN", 1.5),
+        (5, "BN", 1.5),
+        (6, "RD", 1.5),
+        (7, "BK", 1.5),
+        (8, "PK", 1.5),
+        (9, "OG", 2.5),
+        (10, "GY", 2.5),
+        (11, "WH/BK", 2.5),
+        (13, "WH/RD", 2.5),
     ];
     let expected: BTreeMap<u16, _> = expected.map(|(pin, c, s)| (pin, (c, s))).into();
     assert_eq!(pins, expected, "pin 12 stays empty");
-    assert!(job.splices.is_empty(), "returns 3, 11 and 13 are not joined");
+    assert!(
+        job.splices.is_empty(),
+        "returns 3, 11 and 13 are not joined"
+    );
 }
 
 #[test]
@@ -135,7 +165,11 @@ fn the_bench_harness_has_64_points() {
     let cavities = ends.filter(|end| matches!(end, End::Cavity(..))).count();
     assert_eq!(cavities, 64);
     assert!(job.leads.len() >= 32 && job.diodes.len() == 2);
-    assert!(job.connectors.iter().all(|c| c.of_harness && c.access == Side::Mating));
+    assert!(
+        job.connectors
+            .iter()
+            .all(|c| c.of_harness && c.access == Side::Mating)
+    );
 }
 
 #[test]
@@ -146,7 +180,8 @@ fn restraint_and_high_voltage_are_refused() {
         let connector = format!("[connector.XR]\ncavities = 2\n{flag} = true\n");
         let touching = [
             lead("W2", "XR:1", "X1:2", ""),
-            lead("W2", "X1:2", "XR:1", "when = \"o\"") + "[option.o]\nask = \"o?\"\ndefault = \"no\"\n",
+            lead("W2", "X1:2", "XR:1", "when = \"o\"")
+                + "[option.o]\nask = \"o?\"\ndefault = \"no\"\n",
             "[conductor.K1]\nat = \"XR:2\"\n".to_owned(),
             "[conductor.K1]\nat = [\"X1:4\", \"XR:2\"]\n[tap.T1]\non = \"K1\"\n".to_owned()
                 + &lead("W2", "T1", "X1:2", ""),
@@ -169,7 +204,9 @@ fn restraint_and_high_voltage_are_refused() {
 #[test]
 fn a_data_bus_is_tapped_only_with_a_reason() {
     let bus = |why: &str| {
-        let tap = format!("[conductor.K1]\nat = \"X1:4\"\ndata_bus = true\n[tap.T1]\non = \"K1\"\n{why}\n");
+        let tap = format!(
+            "[conductor.K1]\nat = \"X1:4\"\ndata_bus = true\n[tap.T1]\non = \"K1\"\n{why}\n"
+        );
         tap + &lead("W2", "T1", "X1:2", "")
     };
     let problem = one(&bus(""));
@@ -178,7 +215,8 @@ fn a_data_bus_is_tapped_only_with_a_reason() {
     let job = good(&around(&bus("why = \"speed signal, listen only\"")));
     assert!(job.resolve(&BTreeMap::new()).unwrap().conductors[0].data_bus);
     // A data-bus connector makes its conductors part of the bus.
-    let connector = "[connector.XD]\ncavities = 4\ndata_bus = true\n[conductor.K1]\nat = \"XD:1\"\n";
+    let connector =
+        "[connector.XD]\ncavities = 4\ndata_bus = true\n[conductor.K1]\nat = \"XD:1\"\n";
     let job = good(&around(connector)).resolve(&BTreeMap::new()).unwrap();
     assert!(job.conductors[0].data_bus);
     let problem = one(&format!("{connector}{}", lead("W2", "XD:2", "X1:2", "")));
@@ -187,7 +225,9 @@ fn a_data_bus_is_tapped_only_with_a_reason() {
 
 #[test]
 fn supply_is_12_or_24_volts() {
-    let with = |supply: &str| around("").replace("[connector", &format!("supply = \"{supply}\"\n[connector"));
+    let with = |supply: &str| {
+        around("").replace("[connector", &format!("supply = \"{supply}\"\n[connector"))
+    };
     let job = good(&with("24 V")).resolve(&BTreeMap::new()).unwrap();
     assert_eq!(job.supply, Volts(24.0));
     assert!(!only_unsafe(&bad(&with("6 V"))));
@@ -203,14 +243,20 @@ fn variants_are_checked_when_the_options_are_answered() {
     let plan = good(&around(&format!("{option}{apart}")));
     assert_eq!(plan.check_variants(10), Ok(2));
     // At the same time in one variant: refused there, fine elsewhere.
-    let clash = lead("W2", "X1:2", "cap", "") + &lead("W3", "X1:2", "cap", "when = \"door == sliding\"");
+    let clash =
+        lead("W2", "X1:2", "cap", "") + &lead("W3", "X1:2", "cap", "when = \"door == sliding\"");
     let plan = good(&around(&format!("{option}{clash}")));
     assert!(plan.resolve(&answers(&[("door", "hinged")])).is_ok());
     let problems = plan.resolve(&answers(&[("door", "sliding")])).unwrap_err();
-    assert!(problems[0].message.contains("lead W3 ends at X1:2, where lead W2 is"));
+    assert!(
+        problems[0]
+            .message
+            .contains("lead W3 ends at X1:2, where lead W2 is")
+    );
     // An end that is not there in this variant.
     let gone = "[splice.S1]\nwhen = \"door == hinged\"\n".to_owned()
-        + &lead("W2", "X1:2", "S1", "") + &lead("W3", "X1:3", "S1", "when = \"door == hinged\"");
+        + &lead("W2", "X1:2", "S1", "")
+        + &lead("W3", "X1:3", "S1", "when = \"door == hinged\"");
     let plan = good(&around(&format!("{option}{gone}")));
     let problems = plan.check_variants(10).unwrap_err();
     assert_eq!(problems.len(), 1);
@@ -218,10 +264,14 @@ fn variants_are_checked_when_the_options_are_answered() {
     assert_eq!(problems[0].message, message);
     // A splice that loses its second lead.
     let lost = "[splice.S1]\n".to_owned()
-        + &lead("W2", "X1:2", "S1", "") + &lead("W3", "X1:3", "S1", "when = \"door == hinged\"");
+        + &lead("W2", "X1:2", "S1", "")
+        + &lead("W3", "X1:3", "S1", "when = \"door == hinged\"");
     let plan = good(&around(&format!("{option}{lost}")));
     let problems = plan.resolve(&answers(&[("door", "sliding")])).unwrap_err();
-    assert_eq!(problems[0].message, "splice S1 has only one lead with door = sliding");
+    assert_eq!(
+        problems[0].message,
+        "splice S1 has only one lead with door = sliding"
+    );
 }
 
 #[test]
@@ -231,17 +281,31 @@ fn answers_are_checked() {
     let plan = good(&around(option));
     let problems = plan.resolve(&BTreeMap::new()).unwrap_err();
     assert_eq!(problems.len(), 1, "the lock is not asked for yet");
-    assert_eq!(problems[0].message, "option `door` is not answered: Which door?");
+    assert_eq!(
+        problems[0].message,
+        "option `door` is not answered: Which door?"
+    );
     let help = "add --answer door=hinged or --answer 'door=roller shutter'";
     assert_eq!(problems[0].help.as_deref(), Some(help));
-    assert_eq!(plan.open_questions(&answers(&[("door", "hinged")]))[0].name, "lock");
-    assert!(plan.resolve(&answers(&[("door", "roller shutter")])).is_ok());
+    assert_eq!(
+        plan.open_questions(&answers(&[("door", "hinged")]))[0].name,
+        "lock"
+    );
+    assert!(
+        plan.resolve(&answers(&[("door", "roller shutter")]))
+            .is_ok()
+    );
     let wrong = answers(&[("door", "slidng"), ("dor", "hinged")]);
     let problems = plan.resolve(&wrong).unwrap_err();
     let messages: Vec<&str> = problems.iter().map(|p| p.message.as_str()).collect();
-    assert!(messages.contains(&"this plan has no option `dor`"), "{messages:?}");
+    assert!(
+        messages.contains(&"this plan has no option `dor`"),
+        "{messages:?}"
+    );
     assert!(messages.contains(&"option `door` cannot be answered by `slidng`"));
-    let help = problems.iter().find_map(|p| p.help.as_deref().filter(|h| h.contains("mean")));
+    let help = problems
+        .iter()
+        .find_map(|p| p.help.as_deref().filter(|h| h.contains("mean")));
     assert_eq!(help, Some("did you mean `door`?"));
 }
 
@@ -249,10 +313,17 @@ fn answers_are_checked() {
 fn places_count_lines_and_characters_from_one() {
     let text = around("[tap.T1]\non = \"K1\"\nplace = \"über\"\nplce = \"ü\"");
     let problems = bad(&text);
-    let unknown = problems.iter().find(|p| p.message.contains("plce")).unwrap();
+    let unknown = problems
+        .iter()
+        .find(|p| p.message.contains("plce"))
+        .unwrap();
     let at = unknown.at.as_ref().unwrap();
     assert_eq!(&text[at.span.clone()], "plce");
-    let line = text.lines().position(|line| line.starts_with("plce")).unwrap() + 1;
+    let line = text
+        .lines()
+        .position(|line| line.starts_with("plce"))
+        .unwrap()
+        + 1;
     assert_eq!((at.line, at.column), (line, 1));
     assert_eq!(unknown.help.as_deref(), Some("did you mean `place`?"));
     let text = around("[splice.S1]\nplace = \"über\"\nwhen = 'äöü == yes'");
@@ -260,7 +331,10 @@ fn places_count_lines_and_characters_from_one() {
     assert_eq!(&text[at.span.clone()], "äöü");
     assert_eq!(at.column, 9);
     let shown = render(&bad(&text), "test.toml", &text, false);
-    assert!(shown.contains(&format!("--> test.toml:{}:9", at.line)), "{shown}");
+    assert!(
+        shown.contains(&format!("--> test.toml:{}:9", at.line)),
+        "{shown}"
+    );
 }
 
 #[test]
@@ -293,7 +367,11 @@ fn totals_are_capped() {
     }
     let text = around(&many);
     let problems = bad(&text);
-    assert!(problems.iter().any(|p| p.message == "this plan has 513 lead tables"));
+    assert!(
+        problems
+            .iter()
+            .any(|p| p.message == "this plan has 513 lead tables")
+    );
     let problem = one("[connector.X2]\ncavities = 129");
     assert!(problem.help.unwrap().contains("from 1 to 128"));
 }
@@ -313,9 +391,14 @@ fn deep_nesting_is_refused_before_it_hurts() {
 
 #[test]
 fn a_broken_line_is_reported_once_beside_the_rest() {
-    let text = around("[lead.W2]\ncolour = BN\nsize = \"1 mm3\"\nlength = \"1 m\"\nfrom = \"X1:2\"\nto = \"cap\"");
+    let text = around(
+        "[lead.W2]\ncolour = BN\nsize = \"1 mm3\"\nlength = \"1 m\"\nfrom = \"X1:2\"\nto = \"cap\"",
+    );
     let problems = bad(&text);
-    let lines: Vec<_> = problems.iter().map(|p| p.at.as_ref().unwrap().line).collect();
+    let lines: Vec<_> = problems
+        .iter()
+        .map(|p| p.at.as_ref().unwrap().line)
+        .collect();
     let first = text.lines().position(|line| line == "colour = BN").unwrap() + 1;
     assert_eq!(lines, [first, first + 1]);
 }
@@ -327,7 +410,10 @@ fn an_explicit_face_is_checked() {
     let job = job.resolve(&BTreeMap::new()).unwrap();
     assert_eq!(job.connectors[1].face[1], [Some(4), None, Some(5)]);
     let ragged = good(&around(&face("[[1, 2, 3], [4, 5]]"))).resolve(&BTreeMap::new());
-    assert_eq!(ragged.unwrap().connectors[1].face[1], [Some(4), Some(5), None]);
+    assert_eq!(
+        ragged.unwrap().connectors[1].face[1],
+        [Some(4), Some(5), None]
+    );
     for (rows, message) in [
         ("[[1, 2, 3], [4, 4, 5]]", "shows cavity 4 twice"),
         ("[[1, 2, 3], [4]]", "does not show cavity 5"),
@@ -430,6 +516,7 @@ fn broken_plans_say_what_is_wrong() {
 
 #[test]
 fn five_mistakes_give_five_problems() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/broken-plans/five-mistakes.toml");
+    let path =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/broken-plans/five-mistakes.toml");
     assert_eq!(Plan::load(&path).unwrap_err().problems.len(), 5);
 }
