@@ -233,7 +233,9 @@ where
             .iter_mut()
             .zip(step.low.0)
             .for_each(|(all, low)| *all |= low);
-        self.watchable = first_leads(self.leads());
+        // Where nothing is driven there is nothing to let go of.
+        let watched = if driven.is_empty() { 0 } else { self.leads() };
+        self.watchable = first_leads(watched);
         for lead in driven
             .iter()
             .chain(step.senses.iter().map(|sense| sense.lead))
@@ -274,6 +276,7 @@ where
     /// Takes the readings of a step, again with longer waits while they creep.
     fn measure(&mut self, step: &Step) -> Result<Readings, Refusal> {
         let Some(first) = step.senses.first() else {
+            self.front.go(Route::Off)?;
             self.pause(step.settle, Route::Off)?;
             return Ok(Readings::new());
         };
