@@ -10,8 +10,9 @@ use loomproof_core::wire::{
 };
 
 use crate::ads8866::{CONVERSION, Sum};
-use crate::front_end::{BUS_SETTLE, FrontEnd, FrontError, Load, Route, first_leads};
+use crate::front_end::{BUS_SETTLE, FrontEnd, FrontError};
 use crate::interlock::{self, DRAIN, Falling, LOOK_AGAIN, WATCH_DUE};
+use crate::route::{Load, Route, first_leads};
 use crate::settling::{self, Patience};
 use crate::{Clock, Parts};
 
@@ -293,7 +294,7 @@ where
         let allowed = settling::allowed(step.samples, step.samples);
         let mut patience = Patience::new(step);
         loop {
-            let (extra, last) = patience.next();
+            let (extra, last) = patience.longer();
             let next = self.read_all(step, extra)?;
             let mut creeping = false;
             for (was, reading) in readings.iter_mut().zip(next) {

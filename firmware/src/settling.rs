@@ -131,7 +131,7 @@ impl Patience {
     }
 
     /// The next extra wait for each reading, and whether it is the last.
-    pub fn next(&mut self) -> (Micros, bool) {
+    pub fn longer(&mut self) -> (Micros, bool) {
         let share = self.left / self.readings;
         self.extra = self.extra.saturating_mul(2).min(share);
         self.left -= self.extra * self.readings;
@@ -157,7 +157,7 @@ mod tests {
             samples: 1,
             senses: [sense, sense].into_iter().collect(),
         });
-        let waits = [0; 5].map(|_| patience.next());
+        let waits = [0; 5].map(|_| patience.longer());
         let ms = |ms: u32, last| (Micros(ms * 1_000), last);
         // Two readings: 20 + 40 + 80 + 60 ms each is 400 ms together.
         let expected = [

@@ -4,8 +4,11 @@ use embedded_hal_mock::eh1::delay::NoopDelay;
 use embedded_hal_mock::eh1::spi::{Mock, Transaction};
 use loomproof_core::wire::{LeadId, LeadSet};
 use loomproof_firmware::ads8866::Ads8866;
-use loomproof_firmware::front_end::{FrontEnd, FrontError, Load, Route};
+use loomproof_firmware::front_end::{FrontEnd, FrontError};
 use loomproof_firmware::mcp23s17::{Expanders, Register};
+use loomproof_firmware::route::{Load, Route};
+
+type Front = FrontEnd<Mock<u8>, Mock<u8>, Mock<u8>, Mock<u8>, NoopDelay>;
 
 fn write(bytes: &[u8]) -> Vec<Transaction<u8>> {
     vec![
@@ -105,10 +108,7 @@ fn discovered(
     gate: Vec<Transaction<u8>>,
     select: Vec<Transaction<u8>>,
     adc: Vec<Transaction<u8>>,
-) -> (
-    FrontEnd<Mock<u8>, Mock<u8>, Mock<u8>, Mock<u8>, NoopDelay>,
-    Mocks,
-) {
+) -> (Front, Mocks) {
     let enable: Vec<_> = (0..8)
         .flat_map(|n| write(&[0x40 | n << 1, 0x0A, 0x08]))
         .collect();

@@ -5,7 +5,7 @@ mod fake;
 
 use fake::{Rig, set};
 use loomproof_core::units::Micros;
-use loomproof_core::wire::{LeadId, Place, Reply, Request, Sense, SenseMode, Step};
+use loomproof_core::wire::{LeadId, Place, Request, Sense, SenseMode, Step};
 use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
@@ -73,13 +73,10 @@ proptest! {
             rig.world.borrow_mut().join(3, lead);
         }
         rig.world.borrow_mut().net(7).farads = 100e-9;
-        let mut steps = 0;
         for act in acts {
             match act {
                 Act::Ask(request) => {
-                    let armed_before = steps;
-                    let reply = rig.ask(&request);
-                    steps = armed_before + u32::from(matches!(reply, Reply::Readings { .. }));
+                    rig.ask(&request);
                 }
                 Act::Hello => drop(rig.hello()),
                 Act::Garbage(bytes) => prop_assert!(rig.send(&[&bytes[..], &[0]].concat()).is_empty()),

@@ -60,12 +60,12 @@ impl Chip {
     }
 
     fn answers_to(&self, own: usize, called: usize) -> bool {
-        called
-            == if self.registers[CONTROL] & 8 != 0 {
-                own
-            } else {
-                0
-            }
+        let address = if self.registers[CONTROL] & 8 != 0 {
+            own
+        } else {
+            0
+        };
+        !self.deaf && called == address
     }
 }
 
@@ -319,10 +319,12 @@ impl World {
                 chip.write(at, &sent[2..]);
             }
         }
-        if cs == Cs::Select && !closed.is_empty() && self.load() == 0x20 {
-            if let Some(lead) = self.sensed() {
-                self.watched.push((lead as u8, self.ns));
-            }
+        if cs == Cs::Select
+            && !closed.is_empty()
+            && self.load() == 0x20
+            && let Some(lead) = self.sensed()
+        {
+            self.watched.push((lead as u8, self.ns));
         }
         for lead in self
             .closed()
