@@ -11,6 +11,7 @@ use proptest::prelude::*;
 
 /// A frame with its message decoded, to compare.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(clippy::large_enum_variant, reason = "few exist at a time")]
 enum Message {
     HelloRequest,
     HelloReply(Hello),

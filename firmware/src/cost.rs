@@ -21,9 +21,10 @@ use loomproof_core::units::Micros;
 use loomproof_core::wire::{LeadSet, Sense, Step};
 
 use crate::ads8866::{CONVERSION, TRANSFER_BITS};
-use crate::front_end::{BUS_SETTLE, Load, Route, bank_word};
+use crate::front_end::BUS_SETTLE;
 use crate::interlock::{DRAIN, DRAIN_ROUNDS};
 use crate::mcp23s17::{MAX_CHIPS, READ_BITS, WRITE_BITS};
+use crate::route::{Load, Route, bank_word};
 use crate::settling::{PATIENCE, Patience, repeat_samples};
 
 /// Bits on the SPI bus.
@@ -135,7 +136,7 @@ pub fn longest(request: &Step, khz: u32) -> Micros {
     let pass = u64::from(step(request, &mut levels).time(khz).0);
     let mut patience = Patience::new(request);
     let mut passes = 2;
-    while !patience.next().1 {
+    while !patience.longer().1 {
         passes += 1;
     }
     let driven = (request.high.len() + request.low.len()) as u32;

@@ -8,11 +8,12 @@
 use embedded_hal::delay::DelayNs;
 use embedded_hal::spi::{ErrorKind, SpiDevice};
 use loomproof_core::units::{MicroVolts, Micros};
-use loomproof_core::wire::{LeadId, LeadSet, MAX_LEADS, Refusal, SenseMode};
+use loomproof_core::wire::{LeadId, LeadSet, MAX_LEADS, Refusal};
 
 use crate::ads8866::{Ads8866, Sum};
 use crate::interlock::wide_mv;
 use crate::mcp23s17::{CONTROL_SET, Expanders, MAX_CHIPS, Register};
+use crate::route::{HALF, Load, Route, bank_word};
 
 /// How long the sense bus needs after it moved: protection resistor 22 kΩ into
 /// the bus, 150 pF (`core::instrument`), is τ = 3.3 µs; half a step of 16 bits
@@ -33,9 +34,6 @@ const UNDRIVEN: u16 = 0xFFFF;
 /// Latch of the gate pins, ready to close.
 const GATE_LATCH: u16 = 0xFFFF;
 
-/// Leads per select expander.
-const HALF: u8 = 64;
-
 /// Why the front end did not do as told. Either way the probe refuses and lets
 /// go; the chips are set up afresh by the next arm.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,95 +52,6 @@ impl From<FrontError> for Refusal {
 
 fn bus(error: impl embedded_hal::spi::Error) -> FrontError {
     FrontError::Spi(error.kind())
-}
-
-/// How the sense bus is loaded.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Load {
-    /// Not at all.
-    Plain,
-    /// 100 kΩ to 3.3 V.
-    PullUp,
-    /// 100 kΩ to 0 V.
-    PullDown,
-    /// The wide divider, 1 kΩ to 0 V, for −38 … +38 V.
-    Wide,
-}
-
-impl From<SenseMode> for Load {
-    fn from(mode: SenseMode) -> Self {
-        match mode {
-            SenseMode::Plain => Self::Plain,
-            SenseMode::PullDown => Self::PullDown,
-            SenseMode::PullUp => Self::PullUp,
-        }
-    }
-}
-
-impl Load {
-    const fn bits(self) -> u8 {
-        match self {
-            Self::Plain => 0,
-            Self::PullUp => 1 << 3,
-            Self::PullDown => 1 << 4,
-            Self::Wide => 1 << 5,
-        }
-    }
-}
-
-/// What the sense bus is connected to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Route {
-    /// Nothing.
-    Off,
-    /// A probe lead.
-    Lead(LeadId, Load),
-    /// Chassis lead C2, undriven.
-    Chassis(Load),
-    /// Chassis lead C2, driven to 3.3 V through 680 Ω.
-    ChassisDriven,
-}
-
-impl Route {
-    /// Port words of the two select expanders.
-    #[must_use]
-    pub const fn ports(self) -> [u16; 2] {
-        match self {
-            Self::Off => [0, 0],
-            Self::Lead(LeadId(lead), load) => {
-                let within = lead % HALF;
-                let switch = u16::from_le_bytes([within % 8, 1 << (within / 8)]);
-                let load = load.bits() as u16;
-                if lead < HALF {
-                    [switch | load, 0]
-                } else {
-                    [load, switch]
-                }
-            }
-            Self::Chassis(load) => [(load.bits() | 1 << 6) as u16, 0],
-            Self::ChassisDriven => [1 << 6 | 1 << 7, 0],
-        }
-    }
-
-    /// How many register writes it takes to come here from another route.
-    #[must_use]
-    pub fn writes_from(self, from: Self) -> u32 {
-        let changed = self.ports().into_iter().zip(from.ports());
-        changed.map(|(to, from)| u32::from(to != from)).sum()
-    }
-}
-
-/// The word of a lead set that concerns one bank of 16 leads.
-#[must_use]
-pub fn bank_word(set: &LeadSet, bank: usize) -> u16 {
-    let byte = |at: usize| set.0.get(at).copied().unwrap_or(0);
-    u16::from_le_bytes([byte(2 * bank), byte(2 * bank + 1)])
-}
-
-/// The leads numbered below `count`.
-#[must_use]
-pub fn first_leads(count: u8) -> LeadSet {
-    (0..count).map(LeadId).collect()
 }
 
 /// The chips of the probe, with shadows of what was written to them.

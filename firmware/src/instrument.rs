@@ -10,8 +10,9 @@ use loomproof_core::wire::{
 };
 
 use crate::ads8866::{CONVERSION, Sum};
-use crate::front_end::{BUS_SETTLE, FrontEnd, FrontError, Load, Route, first_leads};
+use crate::front_end::{BUS_SETTLE, FrontEnd, FrontError};
 use crate::interlock::{self, DRAIN, Falling, LOOK_AGAIN, WATCH_DUE};
+use crate::route::{Load, Route, first_leads};
 use crate::settling::{self, Patience};
 use crate::{Clock, Parts};
 
@@ -233,7 +234,9 @@ where
             .iter_mut()
             .zip(step.low.0)
             .for_each(|(all, low)| *all |= low);
-        self.watchable = first_leads(self.leads());
+        // Where nothing is driven there is nothing to let go of.
+        let watched = if driven.is_empty() { 0 } else { self.leads() };
+        self.watchable = first_leads(watched);
         for lead in driven
             .iter()
             .chain(step.senses.iter().map(|sense| sense.lead))
@@ -274,6 +277,7 @@ where
     /// Takes the readings of a step, again with longer waits while they creep.
     fn measure(&mut self, step: &Step) -> Result<Readings, Refusal> {
         let Some(first) = step.senses.first() else {
+            self.front.go(Route::Off)?;
             self.pause(step.settle, Route::Off)?;
             return Ok(Readings::new());
         };
@@ -290,7 +294,7 @@ where
         let allowed = settling::allowed(step.samples, step.samples);
         let mut patience = Patience::new(step);
         loop {
-            let (extra, last) = patience.next();
+            let (extra, last) = patience.longer();
             let next = self.read_all(step, extra)?;
             let mut creeping = false;
             for (was, reading) in readings.iter_mut().zip(next) {

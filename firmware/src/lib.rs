@@ -4,7 +4,7 @@
 //! same code runs in the emulated board, on hardware and inside the host
 //! program against the virtual bench. Reading order: [`app`] (what is asked) →
 //! [`instrument`] (survey, arm, step, watch) → [`interlock`] and [`settling`]
-//! (the judgements) → [`front_end`] → the chips, [`mcp23s17`] and [`ads8866`].
+//! (the judgements) → [`front_end`] and [`route`] → the chips, [`mcp23s17`] and [`ads8866`].
 #![cfg_attr(not(test), no_std)]
 #![forbid(unsafe_code)]
 
@@ -15,6 +15,7 @@ pub mod front_end;
 pub mod instrument;
 pub mod interlock;
 pub mod mcp23s17;
+pub mod route;
 pub mod settling;
 
 pub use app::Probe;

@@ -131,7 +131,7 @@ impl Patience {
     }
 
     /// The next extra wait for each reading, and whether it is the last.
-    pub fn next(&mut self) -> (Micros, bool) {
+    pub fn longer(&mut self) -> (Micros, bool) {
         let share = self.left / self.readings;
         self.extra = self.extra.saturating_mul(2).min(share);
         self.left -= self.extra * self.readings;
@@ -142,18 +142,32 @@ impl Patience {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use heapless::Vec;
     use loomproof_core::wire::{LeadSet, Sense, SenseMode};
 
     #[test]
     fn waits_double_and_end() {
-        let mut patience = Patience::new(Micros(30_000));
-        let waits = [0; 4].map(|_| patience.next());
+        let sense = Sense {
+            lead: LeadId(0),
+            mode: SenseMode::Plain,
+        };
+        let mut patience = Patience::new(&Step {
+            high: LeadSet::EMPTY,
+            low: LeadSet::EMPTY,
+            settle: Micros(20_000),
+            samples: 1,
+            senses: [sense, sense].into_iter().collect(),
+        });
+        let waits = [0; 5].map(|_| patience.longer());
         let ms = |ms: u32, last| (Micros(ms * 1_000), last);
-        assert_eq!(
-            waits,
-            [ms(60, false), ms(120, false), ms(220, true), ms(0, true)]
-        );
+        // Two readings: 20 + 40 + 80 + 60 ms each is 400 ms together.
+        let expected = [
+            ms(20, false),
+            ms(40, false),
+            ms(80, false),
+            ms(60, true),
+            ms(0, true),
+        ];
+        assert_eq!(waits, expected);
     }
 
     #[test]

@@ -164,7 +164,8 @@ pub struct Step {
 )]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Request {
-    /// Look at every lead undriven, twice; drive nothing. Leaves the probe idle.
+    /// Look at every lead undriven, twice, and check the chassis leads; drive
+    /// no lead. Leaves the probe idle.
     Survey,
     /// Survey, and if every lead is dead and still and the chassis leads
     /// agree, allow [`Request::Step`].
@@ -238,6 +239,7 @@ pub enum Refusal {
     reason = "no allocator on the probe to box the survey with"
 )]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[allow(clippy::large_enum_variant, reason = "one reply exists at a time, and there is no heap")]
 pub enum Reply {
     /// Answer to [`Request::Survey`].
     Survey {
