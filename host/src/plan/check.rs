@@ -129,7 +129,8 @@ pub(crate) fn occupied(lists: &Lists, problems: &mut Problems<'_>, present: Pres
             let name = &conductor.item.name;
             if let Some(earlier) = conductors.get(&end) {
                 let message = format!("conductors {} and {name} are both at {end}", earlier.name);
-                let help = "one conductor sits in one cavity; count the cavities from the wire side";
+                let help =
+                    "one conductor sits in one cavity; count the cavities from the wire side";
                 problems.note_pair(at, message, help, earlier.at, "the other conductor");
                 continue;
             }
@@ -137,7 +138,11 @@ pub(crate) fn occupied(lists: &Lists, problems: &mut Problems<'_>, present: Pres
             conductors.insert(end, Holder { what, name, at });
         }
     }
-    for lead in lists.leads.iter().filter(|lead| present(lead.when.as_ref())) {
+    for lead in lists
+        .leads
+        .iter()
+        .filter(|lead| present(lead.when.as_ref()))
+    {
         for (end, at) in [&lead.item.from, &lead.item.to].into_iter().zip(&lead.refs) {
             if matches!(end, End::Splice(_) | End::Cap) {
                 continue;
@@ -151,8 +156,10 @@ pub(crate) fn occupied(lists: &Lists, problems: &mut Problems<'_>, present: Pres
             match earlier {
                 Some(earlier) if earlier.name == name => {}
                 Some(earlier) => {
-                    let message =
-                        format!("lead {name} ends at {end}, where {} {} is", earlier.what, earlier.name);
+                    let message = format!(
+                        "lead {name} ends at {end}, where {} {} is",
+                        earlier.what, earlier.name
+                    );
                     let label = format!("{} {}", earlier.what, earlier.name);
                     problems.note_pair(at, message, one_place(end), earlier.at, label);
                 }
@@ -181,7 +188,11 @@ pub(crate) fn lonely(
     variant: &str,
 ) {
     let mut met: BTreeMap<&str, usize> = BTreeMap::new();
-    for lead in lists.leads.iter().filter(|lead| present(lead.when.as_ref())) {
+    for lead in lists
+        .leads
+        .iter()
+        .filter(|lead| present(lead.when.as_ref()))
+    {
         for end in [&lead.item.from, &lead.item.to] {
             if let End::Splice(name) | End::Tap(name) | End::Ring(name) = end {
                 *met.entry(name).or_default() += 1;
@@ -193,7 +204,11 @@ pub(crate) fn lonely(
         if count >= least || !present(when) {
             return;
         }
-        let leads = if count == 0 { "no lead" } else { "only one lead" };
+        let leads = if count == 0 {
+            "no lead"
+        } else {
+            "only one lead"
+        };
         let message = format!("{} {name} has {leads}{variant}", kind.word());
         let help = match kind {
             Kind::Splice => "a splice joins two leads or more: end leads at it, or take it out",

@@ -134,7 +134,13 @@ mod tests {
         }
         let complaint = Colour::parse("BN/").unwrap_err();
         assert_eq!(complaint.message, "a colour code is missing here");
-        assert!(Colour::parse("XX").unwrap_err().help.unwrap().contains("BK, BN"));
+        assert!(
+            Colour::parse("XX")
+                .unwrap_err()
+                .help
+                .unwrap()
+                .contains("BK, BN")
+        );
     }
 
     #[test]

@@ -63,7 +63,10 @@ pub(crate) fn parse(text: &str, names: &Names) -> Result<End, Complaint> {
             format!("declare a tap with on = \"{name}\" and end the lead at that tap"),
         )),
         Kind::Option | Kind::Lead | Kind::Function => Err(Complaint::new(
-            format!("`{name}` is a {}; a lead cannot end there", named.kind.word()),
+            format!(
+                "`{name}` is a {}; a lead cannot end there",
+                named.kind.word()
+            ),
             WAYS_TO_WRITE,
         )),
     }
@@ -179,7 +182,10 @@ fn plain(name: &str, kind: Kind, rest: Rest<'_>) -> Result<String, Complaint> {
 fn part(name: &str, named: &Named, rest: Rest<'_>) -> Result<End, Complaint> {
     let known = terminals(named.kind, named.changeover.unwrap_or(true));
     let word = named.kind.word();
-    let has = format!("{word} `{name}` has terminals {}", list(known.iter().copied()));
+    let has = format!(
+        "{word} `{name}` has terminals {}",
+        list(known.iter().copied())
+    );
     let Some((terminal, at)) = rest else {
         return Err(Complaint::new(
             format!("`{name}` is a {word}: say which terminal"),
@@ -252,11 +258,19 @@ mod tests {
             ("X1:04", "`04` starts with a zero", "without it"),
             ("X1:a", "`a` is not a number", "cavities 1 to 6"),
             ("X1", "say which cavity", "write `X1:1`"),
-            ("X2:1", "nothing in this plan is called `X2`", "did you mean `X1`?"),
+            (
+                "X2:1",
+                "nothing in this plan is called `X2`",
+                "did you mean `X1`?",
+            ),
             ("T1:1", "tap `T1` has no numbered terminals", "write `T1`"),
             ("P1", "say which half", "`P1-A` or `P1-B`"),
             ("P2-A", "several ways", "write `P2-A:1`"),
-            ("P3-A", "nothing in this plan is called `P3-A`", "did you mean `P1-A`?"),
+            (
+                "P3-A",
+                "nothing in this plan is called `P3-A`",
+                "did you mean `P1-A`?",
+            ),
             ("R1:87a", "no terminal `87a`", "changeover"),
             ("R1", "say which terminal", "write `R1:85`"),
             ("L1:3", "lamp `L1` has no terminal `3`", "1 or 2"),
@@ -267,7 +281,10 @@ mod tests {
         ] {
             let complaint = parse(text, &names()).unwrap_err();
             assert!(complaint.message.contains(message), "{text}: {complaint:?}");
-            assert!(complaint.help.as_ref().unwrap().contains(help), "{text}: {complaint:?}");
+            assert!(
+                complaint.help.as_ref().unwrap().contains(help),
+                "{text}: {complaint:?}"
+            );
         }
     }
 }

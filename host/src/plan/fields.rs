@@ -6,8 +6,8 @@ use super::plan_type::OptionQuestion;
 use super::problem::{Complaint, Problems, Span, quote};
 use super::when::{self, Condition};
 use std::ops::RangeInclusive;
-use toml::de::{DeTable, DeValue};
 use toml::Spanned;
+use toml::de::{DeTable, DeValue};
 
 /// Longest text in a plan, in characters.
 const LONGEST_TEXT: usize = 500;
@@ -143,7 +143,11 @@ impl<'t, 'p, 's> Fields<'t, 'p, 's> {
         }
         if string.chars().any(char::is_control) {
             let help = "write plain text on one line";
-            self.note(&at, format!("`{key}` holds a line break or a control character"), help);
+            self.note(
+                &at,
+                format!("`{key}` holds a line break or a control character"),
+                help,
+            );
             return None;
         }
         if string.chars().count() > LONGEST_TEXT {

@@ -323,7 +323,9 @@ fn window<'s>(source: &'s str, places: &[(&Place, Option<&str>)]) -> (&'s str, u
     let first = boundary(source, starts.min().unwrap_or(0));
     let last = boundary(source, ends.max().unwrap_or(0)).max(first);
     let from = source[..first].rfind('\n').map_or(0, |at| at + 1);
-    let to = source[last..].find('\n').map_or(source.len(), |at| last + at);
+    let to = source[last..]
+        .find('\n')
+        .map_or(source.len(), |at| last + at);
     let line = places.iter().map(|(p, _)| p.line).min().unwrap_or(1);
     (&source[from..to], from, line)
 }

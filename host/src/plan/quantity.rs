@@ -119,10 +119,18 @@ fn split<'t>(text: &'t str, sort: &Sort) -> Result<(f64, &'t str, usize), Compla
 fn parse(text: &str, sort: &Sort) -> Result<f64, Complaint> {
     let (number, unit, unit_at) = split(text, sort)?;
     let Some((_, factor)) = sort.units.iter().find(|(name, _)| *name == unit) else {
-        let units = list(sort.units.iter().map(|(name, _)| *name).filter(|n| n.is_ascii()));
+        let units = list(
+            sort.units
+                .iter()
+                .map(|(name, _)| *name)
+                .filter(|n| n.is_ascii()),
+        );
         return Err(Complaint::new(
             format!("{} is not a unit of {}", quote(unit), sort.what),
-            format!("the unit is {units}: write the {} as `{}`", sort.what, sort.example),
+            format!(
+                "the unit is {units}: write the {} as `{}`",
+                sort.what, sort.example
+            ),
         )
         .on(unit_at..text.len()));
     };

@@ -96,7 +96,10 @@ impl Plan {
     }
 
     /// The value of each option, or what is wrong with the answers.
-    fn values(&self, answers: &BTreeMap<String, String>) -> Result<Vec<Option<String>>, Vec<Problem>> {
+    fn values(
+        &self,
+        answers: &BTreeMap<String, String>,
+    ) -> Result<Vec<Option<String>>, Vec<Problem>> {
         let mut problems = Problems::new(&self.source);
         let names = || self.options.iter().map(|option| option.name.as_str());
         for (name, value) in answers {
@@ -285,10 +288,7 @@ fn thing(end: &End) -> Option<&str> {
 }
 
 /// What is there in this variant, in file order.
-fn kept<T: Clone>(
-    entries: &[Entry<T>],
-    present: &dyn Fn(Option<&Condition>) -> bool,
-) -> Vec<T> {
+fn kept<T: Clone>(entries: &[Entry<T>], present: &dyn Fn(Option<&Condition>) -> bool) -> Vec<T> {
     let here = entries.iter().filter(|entry| present(entry.when.as_ref()));
     here.map(|entry| entry.item.clone()).collect()
 }

@@ -309,7 +309,10 @@ mod tests {
         assert!(!holds("not (second-battery or a)", no));
         assert!(holds("second-battery and door == sliding or a", no));
         assert!(!holds("second-battery and (door == sliding or a)", no));
-        assert!(holds("door == 'roller shutter'", ["no", "roller shutter", "no"]));
+        assert!(holds(
+            "door == 'roller shutter'",
+            ["no", "roller shutter", "no"]
+        ));
         assert!(holds("not door == sliding", no));
     }
 
@@ -322,9 +325,24 @@ mod tests {
     #[test]
     fn points_at_the_wrong_part() {
         for (text, part, message, help) in [
-            ("secnd-battery", 0..13, "no option", "did you mean `second-battery`?"),
-            ("a and bogus-thing", 6..17, "no option", "second-battery, door or a"),
-            ("door == slidng", 8..14, "no answer `slidng`", "hinged, sliding"),
+            (
+                "secnd-battery",
+                0..13,
+                "no option",
+                "did you mean `second-battery`?",
+            ),
+            (
+                "a and bogus-thing",
+                6..17,
+                "no option",
+                "second-battery, door or a",
+            ),
+            (
+                "door == slidng",
+                8..14,
+                "no answer `slidng`",
+                "hinged, sliding",
+            ),
             ("a = yes", 2..3, "`=` does not belong", "write `==`"),
             ("a != yes", 2..4, "`!=`", "not option == value"),
             ("a && door", 2..4, "`&&`", "write `and`"),
@@ -342,7 +360,12 @@ mod tests {
             assert!(complaint.help.unwrap().contains(help), "{text}");
         }
         let deep = "(".repeat(200);
-        assert!(parse(&deep, &options()).unwrap_err().message.contains("too deeply"));
+        assert!(
+            parse(&deep, &options())
+                .unwrap_err()
+                .message
+                .contains("too deeply")
+        );
     }
 
     proptest! {
