@@ -1,1 +1,7 @@
 //! Shared helpers of the end-to-end and outside-reference tests.
+
+pub mod jobs;
+#[cfg(unix)]
+pub mod qemu;
+pub mod skip;
+pub mod tunnel;

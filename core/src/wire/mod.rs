@@ -4,6 +4,7 @@
 //! (postcard, CRC, COBS). The format is written down in words, with golden
 //! bytes, in `docs/wire-format.md`.
 
+pub mod frame;
 pub mod message;
 
 pub use message::*;

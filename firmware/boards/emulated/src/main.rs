@@ -1,0 +1,57 @@
+//! The probe firmware on QEMU's mps2-an385: UART0 is the host link, UART1 the
+//! tunnel to the virtual bench, UART2 a log.
+#![no_std]
+#![no_main]
+
+use core::cell::RefCell;
+use core::panic::PanicInfo;
+use cortex_m_rt::entry;
+use loomproof_core::units::Micros;
+use loomproof_emulated::tunnel::{Delay, Rearm, Spi, Trip, Tunnel};
+use loomproof_emulated::uart::{self, Uart};
+use loomproof_firmware::{Clock, Identity, Parts, Probe};
+
+#[panic_handler]
+fn panic(info: &PanicInfo<'_>) -> ! {
+    loomproof_emulated::letgo::panicked(info)
+}
+
+/// The bench's virtual clock.
+struct BenchClock<'a>(&'a RefCell<Tunnel<Uart>>);
+
+impl Clock for BenchClock<'_> {
+    fn now(&mut self) -> Micros {
+        // The probe's clock wraps at 32 bits.
+        Micros((self.0.borrow_mut().now_ns() / 1000) as u32)
+    }
+}
+
+/// What this board says it is in the hello.
+const IDENTITY: Identity = Identity {
+    board: "emulated-m3",
+    serial: "emulated",
+    build: concat!(env!("CARGO_PKG_VERSION"), " ", env!("LOOMPROOF_COMMIT")),
+};
+
+#[entry]
+fn main() -> ! {
+    let tunnel = RefCell::new(Tunnel::new(Uart::new(uart::BENCH)));
+    let mut host = Uart::new(uart::HOST);
+    let parts = Parts {
+        drive: Spi::new(&tunnel, 0),
+        gate: Spi::new(&tunnel, 1),
+        select: Spi::new(&tunnel, 2),
+        adc: Spi::new(&tunnel, 3),
+        trip: Trip(&tunnel),
+        rearm: Rearm(&tunnel),
+        delay: Delay(&tunnel),
+        clock: BenchClock(&tunnel),
+    };
+    let mut probe = Probe::start(parts, IDENTITY);
+    loop {
+        match host.try_read() {
+            Some(byte) => probe.receive(&[byte], &mut |bytes| host.write(bytes)),
+            None => probe.poll(),
+        }
+    }
+}

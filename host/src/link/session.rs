@@ -1,0 +1,366 @@
+//! Hello, sequence numbers, repeats and deadlines over a byte stream.
+
+use super::{Link, LinkError, Transport, TransportError};
+use loomproof_core::wire::frame::{
+    Deframer, Frame, FrameError, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_request,
+    encode_request,
+};
+use loomproof_core::wire::{Hello, PROTOCOL, Reply, Request, Step};
+use std::time::{Duration, Instant, SystemTime};
+
+/// How long a session waits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Patience {
+    /// For the first hello in all. A probe that has just been plugged in, or
+    /// an emulated one, takes about a second.
+    pub hello: Duration,
+    /// Between two hellos.
+    pub repeat: Duration,
+    /// For a reply, beyond what the request itself takes.
+    pub reply: Duration,
+    /// How long a damaged reply is waited out before the request is repeated.
+    pub damaged: Duration,
+    /// How often a request is sent, with the same sequence number.
+    pub attempts: u32,
+}
+
+impl Default for Patience {
+    fn default() -> Self {
+        Self {
+            hello: Duration::from_secs(3),
+            repeat: Duration::from_millis(500),
+            reply: Duration::from_secs(3),
+            damaged: Duration::from_millis(250),
+            attempts: 3,
+        }
+    }
+}
+
+/// The most time one conversion takes anywhere: the emulated board needs about
+/// 0.5 ms for its round trips, hardware some 20 µs.
+const CONVERSION: Duration = Duration::from_millis(2);
+
+impl Patience {
+    /// How long the answer to this request may take, each time it is sent.
+    #[must_use]
+    pub fn for_request(&self, request: &Request) -> Duration {
+        self.reply
+            + match request {
+                // Two looks of up to 128 leads, and the chassis check.
+                Request::Survey | Request::Arm(_) => CONVERSION * 300,
+                Request::Step(step) => step_time(step),
+                Request::Release => Duration::ZERO,
+            }
+    }
+}
+
+/// An upper bound of what a step takes: every reading waits its settling time
+/// and once more to see that it does not creep, and so does the drive. While
+/// it waits the probe looks at a lead every millisecond, and the emulated
+/// board needs more than a millisecond for that: twice the time once more.
+fn step_time(step: &Step) -> Duration {
+    let readings = step.senses.len() as u32 + 1;
+    let settle = Duration::from_micros(u64::from(step.settle.0));
+    readings * 4 * settle + CONVERSION * (readings * (u32::from(step.samples) + 2))
+}
+
+/// A conversation with one probe over a byte stream.
+#[derive(Debug)]
+pub struct Session<T> {
+    transport: T,
+    hello: Hello,
+    patience: Patience,
+    deframer: Box<Deframer<MAX_FRAME>>,
+    sequence: u16,
+}
+
+impl<T: Transport> Session<T> {
+    /// Says hello and waits for the probe to say who it is.
+    ///
+    /// # Errors
+    /// [`LinkError::NotAProbe`], [`LinkError::Version`], [`LinkError::Unplugged`]
+    /// or [`LinkError::Io`].
+    pub fn open(transport: T) -> Result<Self, LinkError> {
+        Self::open_with(transport, Patience::default())
+    }
+
+    /// As [`open`](Self::open), with other waiting times.
+    ///
+    /// # Errors
+    /// As [`open`](Self::open).
+    pub fn open_with(mut transport: T, patience: Patience) -> Result<Self, LinkError> {
+        let mut deframer = Box::new(Deframer::new());
+        // A number that an earlier session with this probe hardly ended with,
+        // so that no late reply to that one is taken for ours.
+        let sequence = SystemTime::now()
+            .duration_since(SystemTime::UNIX_EPOCH)
+            .map_or(0, |since| since.subsec_nanos() as u16);
+        let hello = greet(&mut transport, &mut deframer, &patience, sequence)?;
+        if hello.protocol != PROTOCOL {
+            return Err(LinkError::Version {
+                port: transport.name().to_string(),
+                theirs: hello.protocol,
+                build: hello.build.as_str().to_string(),
+            });
+        }
+        Ok(Self {
+            transport,
+            hello,
+            patience,
+            deframer,
+            sequence,
+        })
+    }
+
+    /// The byte stream below.
+    pub fn transport(&self) -> &T {
+        &self.transport
+    }
+
+    /// One attempt: `Ok(None)` when no whole answer came in time. Bytes that
+    /// are no message are added to `bad`.
+    fn attempt(
+        &mut self,
+        frame: &[u8],
+        words: &'static str,
+        patience: Duration,
+        last: bool,
+        bad: &mut usize,
+    ) -> Result<Option<Reply>, LinkError> {
+        let mut deadline = Instant::now() + patience;
+        // Noise that came before the question must not spoil the answer.
+        *self.deframer = Deframer::new();
+        write(&mut self.transport, frame, words, deadline)?;
+        let mut buffer = [0; 1024];
+        let mut stray = 0;
+        loop {
+            let n = read(&mut self.transport, &mut buffer, words, deadline)?;
+            if n == 0 {
+                *bad += stray;
+                return Ok(None);
+            }
+            let mut rest = buffer.get(..n).unwrap_or_default();
+            while !rest.is_empty() {
+                let (taken, outcome) = self.deframer.feed(rest);
+                rest = rest.get(taken..).unwrap_or_default();
+                stray += taken;
+                let damaged = match outcome {
+                    None => continue,
+                    // A late answer to an earlier request, or to a hello that was repeated.
+                    Some(Ok(frame)) if frame.kind != Kind::Reply || frame.seq != self.sequence => {
+                        false
+                    }
+                    Some(Ok(frame)) => match frame.reply() {
+                        Ok(reply) => return Ok(Some(reply)),
+                        Err(error) => {
+                            return Err(LinkError::Mismatch {
+                                port: self.transport.name().to_string(),
+                                request: words,
+                                detail: error.to_string(),
+                            });
+                        }
+                    },
+                    Some(Err(_)) => true,
+                };
+                if damaged {
+                    *bad += stray;
+                    // It may have been the answer: do not wait for it in full,
+                    // unless nothing is left to be tried.
+                    if !last {
+                        deadline = deadline.min(Instant::now() + self.patience.damaged);
+                    }
+                }
+                stray = 0;
+            }
+            if Instant::now() >= deadline {
+                *bad += stray;
+                return Ok(None);
+            }
+        }
+    }
+}
+
+impl<T: Transport> Link for Session<T> {
+    fn hello(&self) -> &Hello {
+        &self.hello
+    }
+
+    fn exchange(&mut self, request: &Request) -> Result<Reply, LinkError> {
+        let words = words(request);
+        self.sequence = self.sequence.wrapping_add(1);
+        // The leading zero byte ends whatever noise the probe has taken in.
+        let mut buffer = [0; MAX_REQUEST_FRAME + 1];
+        let length = match buffer.split_first_mut() {
+            Some((_, room)) => encode_request(self.sequence, request, room).map(<[u8]>::len),
+            None => Err(FrameError::Buffer),
+        };
+        let frame = length
+            .ok()
+            .and_then(|length| buffer.get(..=length))
+            .ok_or_else(|| LinkError::TooLarge {
+                port: self.transport.name().to_string(),
+                request: words,
+            })?;
+
+        let patience = self.patience.for_request(request);
+        let attempts = self.patience.attempts.max(1);
+        let started = Instant::now();
+        let mut bad = 0;
+        for attempt in 1..=attempts {
+            let last = attempt == attempts;
+            if let Some(reply) = self.attempt(frame, words, patience, last, &mut bad)? {
+                return match mismatch(request, &reply, &self.hello) {
+                    None => Ok(reply),
+                    Some(detail) => Err(LinkError::Mismatch {
+                        port: self.transport.name().to_string(),
+                        request: words,
+                        detail,
+                    }),
+                };
+            }
+        }
+        let port = self.transport.name().to_string();
+        Err(if bad > 0 {
+            LinkError::Garbage {
+                port,
+                request: words,
+                attempts,
+                bytes: bad,
+            }
+        } else {
+            LinkError::TimedOut {
+                port,
+                request: words,
+                attempts,
+                waited: started.elapsed(),
+            }
+        })
+    }
+}
+
+/// Repeats the hello until somebody answers it.
+fn greet<T: Transport>(
+    transport: &mut T,
+    deframer: &mut Deframer<MAX_FRAME>,
+    patience: &Patience,
+    sequence: u16,
+) -> Result<Hello, LinkError> {
+    const WORDS: &str = "the hello";
+    let mut buffer = [0; MAX_REQUEST_FRAME + 1];
+    let length = match buffer.split_first_mut() {
+        Some((_, room)) => encode_hello_request(sequence, room).map(<[u8]>::len),
+        None => Err(FrameError::Buffer),
+    };
+    let frame = length
+        .ok()
+        .and_then(|length| buffer.get(..=length))
+        .ok_or_else(|| LinkError::TooLarge {
+            port: transport.name().to_string(),
+            request: WORDS,
+        })?;
+
+    let end = Instant::now() + patience.hello;
+    let mut heard = 0;
+    let mut buffer = [0; 1024];
+    loop {
+        let repeat = end.min(Instant::now() + patience.repeat);
+        write(transport, frame, WORDS, repeat)?;
+        loop {
+            let n = read(transport, &mut buffer, WORDS, repeat)?;
+            heard += n;
+            let mut rest = buffer.get(..n).unwrap_or_default();
+            while !rest.is_empty() {
+                let (taken, outcome) = deframer.feed(rest);
+                rest = rest.get(taken..).unwrap_or_default();
+                if let Some(Ok(hello)) = outcome.map(|frame| hello(frame, sequence)) {
+                    return Ok(hello);
+                }
+            }
+            if n == 0 || Instant::now() >= repeat {
+                break;
+            }
+        }
+        // A byte stream that says at once that nothing will come is not asked for ever.
+        if Instant::now() >= end || (heard == 0 && Instant::now() < repeat) {
+            return Err(LinkError::NotAProbe {
+                port: transport.name().to_string(),
+                waited: patience.hello,
+                heard,
+            });
+        }
+    }
+}
+
+fn hello(frame: Result<Frame<'_>, FrameError>, sequence: u16) -> Result<Hello, FrameError> {
+    let frame = frame?;
+    let hello = frame.hello_reply()?;
+    if frame.seq == sequence {
+        Ok(hello)
+    } else {
+        Err(FrameError::WrongKind(frame.kind))
+    }
+}
+
+fn write<T: Transport>(
+    transport: &mut T,
+    frame: &[u8],
+    words: &'static str,
+    deadline: Instant,
+) -> Result<(), LinkError> {
+    transport
+        .write(frame, deadline)
+        .map_err(|error| broken(transport, words, error))
+}
+
+fn read<T: Transport>(
+    transport: &mut T,
+    buffer: &mut [u8],
+    words: &'static str,
+    deadline: Instant,
+) -> Result<usize, LinkError> {
+    transport
+        .read(buffer, deadline)
+        .map_err(|error| broken(transport, words, error))
+}
+
+fn broken<T: Transport>(transport: &T, words: &'static str, error: TransportError) -> LinkError {
+    let port = transport.name().to_string();
+    match error {
+        TransportError::Gone => LinkError::Unplugged {
+            port,
+            request: words,
+        },
+        TransportError::Io(error) => LinkError::Io { port, error },
+    }
+}
+
+fn words(request: &Request) -> &'static str {
+    match request {
+        Request::Survey => "the look at all leads",
+        Request::Arm(_) => "the safety check before driving",
+        Request::Step(_) => "a reading",
+        Request::Release => "letting go",
+    }
+}
+
+/// What is wrong with this answer to this request, if anything is.
+fn mismatch(request: &Request, reply: &Reply, hello: &Hello) -> Option<String> {
+    let counted = |found: usize, asked: usize, what: &str| {
+        (found != asked).then(|| format!("{found} {what} instead of {asked}"))
+    };
+    match (request, reply) {
+        (_, Reply::Refused(_))
+        | (Request::Arm(_), Reply::Armed)
+        | (Request::Release, Reply::Released) => None,
+        (Request::Survey, Reply::Survey { looks, .. }) => {
+            counted(looks.len(), usize::from(hello.leads), "looks")
+        }
+        (Request::Step(step), Reply::Readings { readings, .. }) => {
+            counted(readings.len(), step.senses.len(), "readings")
+        }
+        (_, Reply::Survey { .. }) => Some("a survey".to_string()),
+        (_, Reply::Armed) => Some("leave to drive".to_string()),
+        (_, Reply::Readings { .. }) => Some("readings".to_string()),
+        (_, Reply::Released) => Some("that it has let go".to_string()),
+    }
+}

@@ -1,0 +1,131 @@
+//! The probe firmware in this process, on the virtual bench.
+//!
+//! It is reached through the same frames as any other probe.
+
+use super::{LinkError, Session, Transport, TransportError};
+use crate::bench::hal::{Delay, Rearm, Shared, Spi, Trip};
+use crate::bench::{Bench, Device};
+use loomproof_core::units::Micros;
+use loomproof_firmware::{Clock, Identity, Parts, Probe};
+use std::collections::VecDeque;
+use std::time::Instant;
+
+/// The bench's virtual clock, as the probe sees it.
+#[derive(Clone)]
+struct BenchClock(Shared);
+
+impl Clock for BenchClock {
+    fn now(&mut self) -> Micros {
+        // The probe's clock wraps at 32 bits.
+        Micros((self.0.now() / 1000) as u32)
+    }
+}
+
+const IDENTITY: Identity = Identity {
+    board: "virtual",
+    serial: "virtual",
+    build: env!("CARGO_PKG_VERSION"),
+};
+
+/// A probe with its bench.
+pub struct VirtualProbe {
+    probe: Probe<Spi, Spi, Spi, Spi, Trip, Rearm, Delay, BenchClock>,
+    bench: Shared,
+}
+
+impl VirtualProbe {
+    /// Switches the firmware on, on this bench.
+    #[must_use]
+    pub fn new(bench: Bench) -> Self {
+        let bench = Shared::new(bench);
+        let parts = Parts {
+            drive: bench.spi(Device::Drive),
+            gate: bench.spi(Device::Gate),
+            select: bench.spi(Device::Select),
+            adc: bench.spi(Device::Adc),
+            trip: bench.trip(),
+            rearm: bench.rearm(),
+            delay: bench.delay(),
+            clock: BenchClock(bench.clone()),
+        };
+        Self {
+            probe: Probe::start(parts, IDENTITY),
+            bench,
+        }
+    }
+
+    /// The bench, to look at its clock and counters.
+    #[must_use]
+    pub fn bench(&self) -> &Shared {
+        &self.bench
+    }
+
+    /// Takes bytes in and sends what they ask for.
+    pub fn receive(&mut self, bytes: &[u8], send: &mut dyn FnMut(&[u8])) {
+        self.probe.receive(bytes, send);
+    }
+
+    /// To be called now and then while nothing comes.
+    pub fn idle(&mut self) {
+        self.probe.poll();
+    }
+
+    /// A session with this probe, in this process.
+    ///
+    /// # Errors
+    /// [`LinkError`]; none is expected.
+    pub fn session(self) -> Result<Session<Loopback>, LinkError> {
+        Session::open(Loopback {
+            probe: self,
+            sent: VecDeque::new(),
+        })
+    }
+}
+
+#[cfg(unix)]
+impl super::pty::Serve for VirtualProbe {
+    fn receive(&mut self, bytes: &[u8], send: &mut dyn FnMut(&[u8])) {
+        Self::receive(self, bytes, send);
+    }
+
+    fn idle(&mut self) {
+        Self::idle(self);
+    }
+}
+
+/// The byte stream to a probe in this process.
+pub struct Loopback {
+    probe: VirtualProbe,
+    sent: VecDeque<u8>,
+}
+
+impl Loopback {
+    /// The probe at the other end.
+    #[must_use]
+    pub fn probe(&self) -> &VirtualProbe {
+        &self.probe
+    }
+}
+
+impl Transport for Loopback {
+    fn name(&self) -> &str {
+        "virtual"
+    }
+
+    fn write(&mut self, bytes: &[u8], _: Instant) -> Result<(), TransportError> {
+        let sent = &mut self.sent;
+        self.probe.receive(bytes, &mut |answer| sent.extend(answer));
+        Ok(())
+    }
+
+    /// Everything that will ever come is there when `write` returns.
+    fn read(&mut self, buffer: &mut [u8], _: Instant) -> Result<usize, TransportError> {
+        let mut n = 0;
+        for (place, byte) in buffer.iter_mut().zip(self.sent.iter()) {
+            *place = *byte;
+            n += 1;
+        }
+        self.sent.drain(..n);
+        Ok(n)
+    }
+}
