@@ -10,6 +10,7 @@
 mod bodies;
 mod check;
 pub mod colour;
+mod connectors;
 mod end;
 mod fields;
 pub mod model;

@@ -109,7 +109,7 @@ impl Plan {
             text,
             problems,
         };
-        let bytes = read_file(path).map_err(|problem| reject(String::new(), vec![problem]))?;
+        let bytes = read_file(path).map_err(|problems| reject(String::new(), problems))?;
         let text = String::from_utf8(bytes).map_err(|error| {
             let at = error.utf8_error().valid_up_to();
             let line = error.as_bytes()[..at]
@@ -194,7 +194,7 @@ impl Rejected {
 }
 
 /// The file's bytes, at most one more than a plan may have.
-fn read_file(path: &Path) -> Result<Vec<u8>, Problem> {
+fn read_file(path: &Path) -> Result<Vec<u8>, Vec<Problem>> {
     let name = path.display();
     let problem = |error: std::io::Error| {
         let help = match error.kind() {
@@ -202,13 +202,16 @@ fn read_file(path: &Path) -> Result<Vec<u8>, Problem> {
             std::io::ErrorKind::PermissionDenied => "ask for the right to read this file",
             _ => "check that this is a plan file and that it can be opened",
         };
-        Problem::placeless(format!("cannot read {name}: {error}"), help)
+        vec![Problem::placeless(
+            format!("cannot read {name}: {error}"),
+            help,
+        )]
     };
     if path.is_dir() {
-        return Err(Problem::placeless(
+        return Err(vec![Problem::placeless(
             format!("{name} is a folder, not a plan file"),
             "give the plan's own file, such as bakery-van.toml",
-        ));
+        )]);
     }
     let file = std::fs::File::open(path).map_err(problem)?;
     let mut bytes = Vec::new();
@@ -217,7 +220,7 @@ fn read_file(path: &Path) -> Result<Vec<u8>, Problem> {
         .read_to_end(&mut bytes)
         .map_err(problem)?;
     if bytes.len() > MOST_BYTES {
-        return Err(super::read::too_long());
+        return Err(vec![super::read::too_long()]);
     }
     Ok(bytes)
 }

@@ -2,6 +2,7 @@
 
 use super::bodies;
 use super::check;
+use super::connectors;
 use super::fields::{Context, Fields, integer};
 use super::names::{Kind, Names, check_name, suggest};
 use super::parts;
@@ -220,15 +221,17 @@ fn top(root: &DeTable<'_>, walk: &mut Walk<'_>) -> (String, Volts, Celsius) {
 /// All tables, kind by kind, so that what is referred to is known before what
 /// refers to it.
 fn tables(root: &DeTable<'_>, walk: &mut Walk<'_>) {
-    unknown_tables(root, walk);
+    if !walk.torn {
+        unknown_tables(root, walk);
+    }
     let found = Kind::ALL.map(|kind| (kind, tables_of(root, kind, walk)));
     enter_names(&found, walk);
     for (kind, tables) in &found {
         for table in tables {
             match kind {
                 Kind::Option => bodies::option(walk, table),
-                Kind::Connector => bodies::connector(walk, table),
-                Kind::Conductor => bodies::conductor(walk, table),
+                Kind::Connector => connectors::connector(walk, table),
+                Kind::Conductor => connectors::conductor(walk, table),
                 Kind::Lead => bodies::lead(walk, table),
                 Kind::Tap => bodies::tap(walk, table),
                 Kind::Function => bodies::function(walk, table),
@@ -319,6 +322,7 @@ fn enter_names(found: &[(Kind, Vec<Table<'_>>)], walk: &mut Walk<'_>) {
             walk.problems.note(&table.at, message, help);
         }
         if let Some(earlier) = walk.names.enter(table.name, kind, &table.at) {
+            walk.lost_ends = true;
             walk.problems.note_pair(
                 &table.at,
                 format!("the name {} is used twice", quote(table.name)),
