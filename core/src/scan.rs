@@ -34,6 +34,10 @@ pub const SETTLE: Micros = Micros(80);
 /// Settling of a module input behind a source: 725 Ω into 110 nF, 12 time constants.
 pub const SETTLE_LOADED: Micros = Micros(1_000);
 
+/// Settling of plain wiring behind the weak pull: 122 kΩ into 20 m of lead and
+/// clip (2.1 nF), 12 time constants.
+pub const SETTLE_WEAK: Micros = Micros(3_100);
+
 /// Settling of a module input behind the weak pull: 122 kΩ into 110 nF, 12 time constants.
 pub const SETTLE_PULLED: Micros = Micros(160_000);
 
@@ -172,6 +176,11 @@ fn settle(layout: &Layout, leads: &[LeadId]) -> Micros {
     }
 }
 
+/// Settling of a lead behind the weak pull.
+fn pulled(layout: &Layout, lead: LeadId) -> Micros {
+    if layout.loaded(lead) { SETTLE_PULLED } else { SETTLE_WEAK }
+}
+
 fn continuity(layout: &Layout, lead: LeadId) -> Option<Planned> {
     if layout.on_chassis(lead) {
         let mut step = step(one(lead), LeadSet::EMPTY, settle(layout, &[lead]), FINE);
@@ -223,9 +232,7 @@ fn isolation(layout: &Layout, lead: LeadId) -> Option<Planned> {
                 && *other > lead
         }) {
             sense(&mut step, other, SenseMode::PullDown);
-            if layout.loaded(other) {
-                step.settle = SETTLE_PULLED;
-            }
+            step.settle = step.settle.max(pulled(layout, other));
         }
     }
     Some(Planned {
@@ -260,11 +267,7 @@ pub fn walk(layout: &Layout, lead: LeadId) -> impl Iterator<Item = Planned> + '_
     (0..count.div_ceil(chunk)).flat_map(move |part| {
         // Module inputs settle slowly behind the pull; they get a step of their own.
         [false, true].into_iter().filter_map(move |loaded| {
-            let time = if loaded {
-                SETTLE_PULLED
-            } else {
-                settle(layout, &[lead])
-            };
+            let time = if loaded { SETTLE_PULLED } else { SETTLE_WEAK };
             let mut step = step(one(lead), LeadSet::EMPTY, time, COARSE);
             for other in layout.leads().iter().skip(part * chunk).take(chunk) {
                 if other == lead && part == 0 && !loaded {

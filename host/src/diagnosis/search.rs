@@ -16,6 +16,10 @@ const BEAM: usize = 16;
 /// Sets whose weight is less than this against the best are not kept, ln(1e-9).
 const NEGLIGIBLE: f64 = -20.7;
 
+/// Gain in log likelihood below which a set is not an explanation: the readings
+/// would have to be e³ ≈ 20 times likelier.
+const LEAST_GAIN: f64 = 3.0;
+
 /// The least and greatest ohms that a bad joint is looked for at.
 const OHMS: (f64, f64) = (0.3, 1e6);
 
@@ -55,6 +59,8 @@ pub fn search(evidence: &mut Evidence<'_>, catalogue: &[Fault]) -> Result<Vec<Ca
         for parent in &beam {
             grow(evidence, catalogue, parent, &mut grown)?;
         }
+        // What makes the readings no likelier explains nothing.
+        grown.retain(|c| c.fit.gain > LEAST_GAIN);
         sort(&mut grown);
         drop_repeats(&mut grown);
         kept.extend(grown.iter().cloned());
