@@ -98,7 +98,12 @@ mod same_answers {
             let traffic = board.traffic();
             println!("seed {seed}: {:.2?}, {traffic:?}", start.elapsed());
             let here = run(&mut VirtualProbe::new(bench(seed, &faults)).session().unwrap());
-            assert_eq!(replies, here, "seed {seed}; the board's log: {:?}", board.log());
+            assert_eq!(
+                jobs::from_first_step(replies),
+                jobs::from_first_step(here),
+                "seed {seed}; the board's log: {:?}",
+                board.log()
+            );
             drop(session);
             board.stop().unwrap();
         }
