@@ -7,6 +7,13 @@
 #![cfg_attr(not(test), no_std)]
 #![forbid(unsafe_code)]
 
+pub mod circuit;
+pub mod copper;
+pub mod expect;
 pub mod instrument;
+pub mod judge;
+pub mod layout;
+pub mod scan;
+pub mod solve;
 pub mod units;
 pub mod wire;

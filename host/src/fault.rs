@@ -1,4 +1,10 @@
 //! What can be wrong, spelled `KIND@PLACE[,key=value…]`.
+//!
+//! [`Fault`] says what the words mean, [`spell`] reads and writes them,
+//! [`catalogue`] lists every fault that a job allows.
+
+pub mod catalogue;
+pub mod spell;
 
 use crate::plan::model::End;
 
@@ -36,9 +42,11 @@ pub enum Fault {
     /// `unseated@X1:4`: crimped, but the terminal is not home in its cavity;
     /// its crimp can still be touched from the wire side.
     Unseated(String, u16),
-    /// `wrong-cavity@X1:4,to=3`: the terminal for X1:4 sits in cavity 3, which should be empty.
+    /// `wrong-cavity@X1:4,to=X1:3`: the terminal for X1:4 sits in cavity 3,
+    /// which should be empty.
     WrongCavity(String, u16, u16),
-    /// `exchanged@X1:4,with=5`: the terminals of X1:4 and X1:5 sit in each other's cavity.
+    /// `exchanged@X1:4,with=X1:5`: the terminals of X1:4 and X1:5 sit in each
+    /// other's cavity.
     Exchanged(String, u16, u16),
     /// `tap-missed@T1`: closed, but not through to its conductor.
     TapMissed(String),
@@ -47,7 +55,8 @@ pub enum Fault {
     /// `short@W2,with=W5` or `short@W2,with=chassis`, of a fraction of an ohm,
     /// at the middle of each lead.
     Short(String, Touches),
-    /// `cap-touching@W7,with=W2`: the capped end of W7 touches another lead or chassis.
+    /// `cap-touching@W7,with=W2`: the capped end of W7 touches another lead,
+    /// or chassis.
     CapTouching(String, Touches),
     /// `live@X1:4,volts=12`: a voltage stands there before the test.
     Live(End, f64),

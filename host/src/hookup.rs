@@ -1,8 +1,11 @@
 //! The hook-up: which probe lead sits on which test point.
 
-use crate::plan::model::Side;
-use loomproof_core::wire::{LeadId, Place};
 use std::fmt;
+
+use loomproof_core::wire::{LeadId, Place};
+
+use crate::fault::catalogue;
+use crate::plan::model::{End, Job, RingOn, Side};
 
 /// A place that a probe lead can touch.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -28,7 +31,9 @@ pub enum Point {
 impl fmt::Display for Point {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Cavity { connector, cavity, .. } => write!(f, "{connector}:{cavity}"),
+            Self::Cavity {
+                connector, cavity, ..
+            } => write!(f, "{connector}:{cavity}"),
             Self::Tap(name) | Self::Ring(name) => f.write_str(name),
             Self::Terminal(end) => end.fmt(f),
         }
@@ -53,4 +58,142 @@ pub struct Hookup {
     pub place: Place,
     /// The clips, in lead order.
     pub clips: Vec<Clip>,
+}
+
+/// Why there is no hook-up.
+#[derive(Debug, thiserror::Error, PartialEq, Eq)]
+pub enum HookupError {
+    /// More points than probe leads.
+    #[error(
+        "this job needs {needed} probe leads here and the probe has {leads}; use a probe with more \
+         leads, or split the plan into jobs that are tested one after the other"
+    )]
+    TooFewLeads {
+        /// Points that must be touched.
+        needed: usize,
+        /// Probe leads there are.
+        leads: usize,
+    },
+    /// Nothing to touch.
+    #[error(
+        "there is nothing to touch in this variant: no lead of the plan ends in a connector, and \
+         no tapped conductor can be reached; check the answers to the plan's options"
+    )]
+    NoPoints,
+}
+
+/// Proposes a hook-up: one probe lead on every point, place by place in the
+/// order of the plan.
+///
+/// Where a connector is reached through its mating half, its empty cavities
+/// are hooked up too, as far as probe leads are left: they show where a
+/// terminal in a wrong cavity went.
+///
+/// # Errors
+/// [`HookupError`] when the points that are needed outnumber the leads, or
+/// there are none.
+pub fn propose(job: &Job, place: Place, leads: usize) -> Result<Hookup, HookupError> {
+    let mut needed = Vec::new();
+    let mut spare = Vec::new();
+    for connector in &job.connectors {
+        for cavity in 1..=connector.cavities {
+            let point = Point::Cavity {
+                connector: connector.name.clone(),
+                cavity,
+                side: connector.access,
+            };
+            if ends_at(job, &connector.name, cavity)
+                || (place == Place::Vehicle && conductor_at(job, &connector.name, cavity))
+            {
+                needed.push(point);
+            } else if connector.access == Side::Mating
+                && (connector.of_harness || led(job, &connector.name))
+            {
+                spare.push(point);
+            }
+        }
+    }
+    if place == Place::Bench {
+        needed.extend(job.taps.iter().map(|tap| Point::Tap(tap.name.clone())));
+    }
+    for ring in &job.rings {
+        if place == Place::Bench || ring.on == RingOn::BatteryPlus {
+            needed.push(Point::Ring(ring.name.clone()));
+        }
+    }
+    if needed.is_empty() {
+        return Err(HookupError::NoPoints);
+    }
+    if needed.len() > leads {
+        return Err(HookupError::TooFewLeads {
+            needed: needed.len(),
+            leads,
+        });
+    }
+    let room = leads - needed.len();
+    let chosen: Vec<&Point> = needed.iter().chain(spare.iter().take(room)).collect();
+    // Back into plan order, so that neighbours under the dash get neighbouring leads.
+    let order = |point: &Point| match point {
+        Point::Cavity {
+            connector, cavity, ..
+        } => {
+            let at = job.connectors.iter().position(|c| c.name == *connector);
+            (0, at.unwrap_or(usize::MAX), *cavity)
+        }
+        _ => (1, 0, 0),
+    };
+    let mut points: Vec<Point> = chosen.into_iter().cloned().collect();
+    points.sort_by_key(order);
+    let clips = points
+        .into_iter()
+        .zip(0..=u8::MAX)
+        .map(|(point, lead)| Clip {
+            lead: LeadId(lead),
+            point,
+        })
+        .collect();
+    Ok(Hookup { place, clips })
+}
+
+impl Hookup {
+    /// The point that a probe lead sits on.
+    #[must_use]
+    pub fn point(&self, lead: LeadId) -> Option<&Point> {
+        self.clips
+            .iter()
+            .find(|clip| clip.lead == lead)
+            .map(|clip| &clip.point)
+    }
+}
+
+fn ends_at(job: &Job, connector: &str, cavity: u16) -> bool {
+    let end = End::Cavity(connector.to_owned(), cavity);
+    job.leads
+        .iter()
+        .any(|lead| lead.from == end || lead.to == end)
+}
+
+fn led(job: &Job, connector: &str) -> bool {
+    let here = |end: &End| matches!(end, End::Cavity(name, _) if name == connector);
+    job.leads
+        .iter()
+        .any(|lead| here(&lead.from) || here(&lead.to))
+}
+
+/// Whether a tapped conductor, or one that a tap could bite by mistake, can be
+/// reached here.
+fn conductor_at(job: &Job, connector: &str, cavity: u16) -> bool {
+    let wanted = |name: &str| {
+        job.taps.iter().any(|tap| {
+            tap.on == name || catalogue::neighbours(job, &tap.on).any(|other| other == name)
+        })
+    };
+    job.conductors.iter().any(|conductor| {
+        !conductor.data_bus
+            && wanted(&conductor.name)
+            && conductor
+                .at
+                .iter()
+                .any(|(name, number)| name == connector && *number == cavity)
+    })
 }

@@ -12,3 +12,4 @@ pub mod fault;
 pub mod hookup;
 pub mod link;
 pub mod plan;
+pub mod ringout;

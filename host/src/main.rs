@@ -1,2 +1,6 @@
 //! The `loomproof` command.
-fn main() {}
+#![forbid(unsafe_code)]
+
+fn main() -> std::process::ExitCode {
+    loomproof::commands::main()
+}

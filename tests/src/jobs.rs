@@ -2,16 +2,21 @@
 
 use loomproof::fault::{Fault, Joint};
 use loomproof::hookup::{Clip, Hookup, Point};
-use loomproof::plan::model::{
-    Conductor, Connector, End, Job, Lead, Load, Ring, RingOn, Side, Tap,
-};
+use loomproof::plan::model::{Conductor, Connector, End, Job, Lead, Load, Ring, RingOn, Side, Tap};
 use loomproof_core::units::{Celsius, Metres, Micros, Ohms, SquareMillimetres, Volts};
 use loomproof_core::wire::{LeadId, Place, Reply, Request, Sense, SenseMode, Step};
 use std::collections::BTreeMap;
 
 fn connector(name: &str, face: Vec<Vec<Option<u16>>>, access: Side, of_harness: bool) -> Connector {
     let cavities = face.iter().flatten().flatten().count() as u16;
-    Connector { name: name.into(), cavities, face, place: None, access, of_harness }
+    Connector {
+        name: name.into(),
+        cavities,
+        face,
+        place: None,
+        access,
+        of_harness,
+    }
 }
 
 fn lead(name: &str, colour: &str, metres: f64, from: End, to: End) -> Lead {
@@ -45,18 +50,41 @@ pub fn two_wires() -> Job {
             at: vec![("FB".into(), 2)],
             colour: Some("VT/GY".into()),
             function: None,
-            load: Load::Range { least: Ohms(2_000.0), most: Ohms(20_000.0) },
+            load: Load::Range {
+                least: Ohms(2_000.0),
+                most: Ohms(20_000.0),
+            },
             length: Metres(1.0),
             size: SquareMillimetres(0.5),
             data_bus: false,
         }],
         leads: vec![
-            lead("W1", "BN", 1.2, End::Cavity("X1".into(), 4), End::Tap("T1".into())),
-            lead("W2", "OG/BK", 2.0, End::Cavity("X1".into(), 5), End::Ring("G1".into())),
+            lead(
+                "W1",
+                "BN",
+                1.2,
+                End::Cavity("X1".into(), 4),
+                End::Tap("T1".into()),
+            ),
+            lead(
+                "W2",
+                "OG/BK",
+                2.0,
+                End::Cavity("X1".into(), 5),
+                End::Ring("G1".into()),
+            ),
         ],
-        taps: vec![Tap { name: "T1".into(), on: "K1".into(), place: None }],
+        taps: vec![Tap {
+            name: "T1".into(),
+            on: "K1".into(),
+            place: None,
+        }],
         splices: Vec::new(),
-        rings: vec![Ring { name: "G1".into(), on: RingOn::Chassis, place: None }],
+        rings: vec![Ring {
+            name: "G1".into(),
+            on: RingOn::Chassis,
+            place: None,
+        }],
         plugs: Vec::new(),
         relays: Vec::new(),
         diodes: Vec::new(),
@@ -71,9 +99,16 @@ pub fn two_wires() -> Job {
 pub fn clips() -> Hookup {
     let at = |lead, connector: &str, cavity| Clip {
         lead: LeadId(lead),
-        point: Point::Cavity { connector: connector.into(), cavity, side: Side::Mating },
+        point: Point::Cavity {
+            connector: connector.into(),
+            cavity,
+            side: Side::Mating,
+        },
     };
-    Hookup { place: Place::Vehicle, clips: vec![at(0, "X1", 4), at(1, "X1", 5), at(2, "FB", 2)] }
+    Hookup {
+        place: Place::Vehicle,
+        clips: vec![at(0, "X1", 4), at(1, "X1", 5), at(2, "FB", 2)],
+    }
 }
 
 /// A joint of 15 Ω where there should be none.
@@ -91,7 +126,13 @@ pub fn script() -> Vec<Request> {
             low: low.iter().copied().map(LeadId).collect(),
             settle: Micros(300),
             samples,
-            senses: senses.iter().map(|(lead, mode)| Sense { lead: LeadId(*lead), mode: *mode }).collect(),
+            senses: senses
+                .iter()
+                .map(|(lead, mode)| Sense {
+                    lead: LeadId(*lead),
+                    mode: *mode,
+                })
+                .collect(),
         })
     };
     let all = [

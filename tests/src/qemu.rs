@@ -43,7 +43,9 @@ impl Emulated {
         elf: &Path,
         bench: impl FnOnce() -> B + Send + 'static,
     ) -> io::Result<Self> {
-        let folder = tempfile::Builder::new().prefix("loomproof-qemu").tempdir()?;
+        let folder = tempfile::Builder::new()
+            .prefix("loomproof-qemu")
+            .tempdir()?;
         let socket = folder.path().join("bench");
         // It must be listening before QEMU starts, or QEMU gives up.
         let listener = UnixListener::bind(&socket)?;
@@ -55,12 +57,23 @@ impl Emulated {
         })?;
 
         let mut child = Command::new(qemu)
-            .args(["-M", "mps2-an385", "-display", "none", "-monitor", "none", "-nodefaults"])
+            .args([
+                "-M",
+                "mps2-an385",
+                "-display",
+                "none",
+                "-monitor",
+                "none",
+                "-nodefaults",
+            ])
             .args(["-chardev", "pty,id=host", "-serial", "chardev:host"])
             .arg("-chardev")
             .arg(format!("socket,id=bench,path={}", socket.display()))
             .args(["-serial", "chardev:bench", "-chardev"])
-            .arg(format!("file,id=log,path={}", folder.path().join("log").display()))
+            .arg(format!(
+                "file,id=log,path={}",
+                folder.path().join("log").display()
+            ))
             .args(["-serial", "chardev:log", "-kernel"])
             .arg(elf)
             .stdin(Stdio::null())
@@ -68,12 +81,20 @@ impl Emulated {
             .stderr(Stdio::piped())
             .spawn()?;
         let stdout = child.stdout.take();
-        let mut emulated =
-            Self { child, port: String::new(), folder, bench: Some(served), traffic };
+        let mut emulated = Self {
+            child,
+            port: String::new(),
+            folder,
+            bench: Some(served),
+            traffic,
+        };
         // QEMU closes its stdout when it gives up, so this ends either way.
         for line in BufReader::new(stdout.ok_or(io::ErrorKind::BrokenPipe)?).lines() {
             // "char device redirected to /dev/pts/3 (label host)"
-            if let Some(path) = line?.split_whitespace().find(|word| word.starts_with("/dev/")) {
+            if let Some(path) = line?
+                .split_whitespace()
+                .find(|word| word.starts_with("/dev/"))
+            {
                 emulated.port = path.to_string();
                 return Ok(emulated);
             }
@@ -82,7 +103,9 @@ impl Emulated {
         if let Some(mut stderr) = emulated.child.stderr.take() {
             stderr.read_to_string(&mut said)?;
         }
-        Err(io::Error::other(format!("QEMU names no pseudo-terminal: {said}")))
+        Err(io::Error::other(format!(
+            "QEMU names no pseudo-terminal: {said}"
+        )))
     }
 
     /// The path of the host link.
@@ -137,7 +160,9 @@ fn accept(listener: &UnixListener) -> io::Result<UnixStream> {
                 stream.set_nonblocking(false)?;
                 return Ok(stream);
             }
-            Err(error) if error.kind() == io::ErrorKind::WouldBlock && Instant::now() < deadline => {
+            Err(error)
+                if error.kind() == io::ErrorKind::WouldBlock && Instant::now() < deadline =>
+            {
                 thread::sleep(Duration::from_millis(5));
             }
             Err(error) => return Err(error),
@@ -163,8 +188,10 @@ fn serve(
         let out = server
             .receive(buffer.get(..n).unwrap_or_default(), bench)
             .map_err(io::Error::other)?;
-        *traffic.lock().unwrap_or_else(PoisonError::into_inner) =
-            Traffic { operations: server.operations, answers: server.answers };
+        *traffic.lock().unwrap_or_else(PoisonError::into_inner) = Traffic {
+            operations: server.operations,
+            answers: server.answers,
+        };
         match stream.write_all(&out) {
             Err(error) if error.kind() == io::ErrorKind::BrokenPipe => return Ok(()),
             outcome => outcome?,

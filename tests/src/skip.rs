@@ -12,7 +12,9 @@ use std::path::{Path, PathBuf};
 #[must_use]
 pub fn require(program: &str) -> Option<PathBuf> {
     let found = std::env::var_os("PATH").and_then(|path| {
-        std::env::split_paths(&path).map(|folder| folder.join(program)).find(|file| file.is_file())
+        std::env::split_paths(&path)
+            .map(|folder| folder.join(program))
+            .find(|file| file.is_file())
     });
     if found.is_none() {
         let how = match program {
@@ -52,7 +54,10 @@ pub fn list() -> PathBuf {
 }
 
 fn skipped(why: &str) {
-    let test = std::thread::current().name().unwrap_or("a test").to_string();
+    let test = std::thread::current()
+        .name()
+        .unwrap_or("a test")
+        .to_string();
     assert!(
         std::env::var_os("LOOMPROOF_NO_SKIP").is_none_or(|value| value != "1"),
         "LOOMPROOF_NO_SKIP=1 allows no skipped test, and {test} cannot run: {why}"
@@ -64,9 +69,18 @@ fn skipped(why: &str) {
     let kept = list
         .parent()
         .map_or(Ok(()), std::fs::create_dir_all)
-        .and_then(|()| std::fs::OpenOptions::new().create(true).append(true).open(&list))
+        .and_then(|()| {
+            std::fs::OpenOptions::new()
+                .create(true)
+                .append(true)
+                .open(&list)
+        })
         .and_then(|mut file| file.write_all(line.as_bytes()));
     if let Err(error) = kept {
-        let _ = writeln!(std::io::stderr(), "{} cannot be written: {error}", list.display());
+        let _ = writeln!(
+            std::io::stderr(),
+            "{} cannot be written: {error}",
+            list.display()
+        );
     }
 }

@@ -51,7 +51,11 @@ pub struct OutOfStep(pub u8);
 
 impl fmt::Display for OutOfStep {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "the board sent {:#04x} where the tunnel expects an operation", self.0)
+        write!(
+            f,
+            "the board sent {:#04x} where the tunnel expects an operation",
+            self.0
+        )
     }
 }
 
@@ -65,7 +69,11 @@ const ANSWER: u8 = 0x1F;
 
 /// One operation, taken apart.
 enum Operation<'a> {
-    Transfer { device: u8, skip: usize, bytes: &'a [u8] },
+    Transfer {
+        device: u8,
+        skip: usize,
+        bytes: &'a [u8],
+    },
     Wait(u32),
     Rearm(bool),
     Answer,
@@ -88,11 +96,7 @@ impl Server {
     ///
     /// # Errors
     /// [`OutOfStep`]; the stream cannot be used any further.
-    pub fn receive(
-        &mut self,
-        bytes: &[u8],
-        bench: &mut dyn Wired,
-    ) -> Result<Vec<u8>, OutOfStep> {
+    pub fn receive(&mut self, bytes: &[u8], bench: &mut dyn Wired) -> Result<Vec<u8>, OutOfStep> {
         self.input.extend_from_slice(bytes);
         let input = std::mem::take(&mut self.input);
         let mut rest = input.as_slice();
@@ -101,7 +105,11 @@ impl Server {
             rest = after;
             self.operations += 1;
             match operation {
-                Operation::Transfer { device, skip, bytes } => {
+                Operation::Transfer {
+                    device,
+                    skip,
+                    bytes,
+                } => {
                     let mut bytes = bytes.to_vec();
                     bench.transfer(device, &mut bytes);
                     self.read_back.extend(bytes.iter().skip(skip));
@@ -136,11 +144,18 @@ impl Server {
 /// The first operation, if it is complete, and what follows it.
 fn parse(input: &[u8]) -> Result<Option<(Operation<'_>, &[u8])>, OutOfStep> {
     Ok(match *input {
-        [device, length, skip, ref rest @ ..] if device < DEVICES => {
-            rest.split_at_checked(usize::from(length)).map(|(bytes, after)| {
-                (Operation::Transfer { device, skip: usize::from(skip), bytes }, after)
-            })
-        }
+        [device, length, skip, ref rest @ ..] if device < DEVICES => rest
+            .split_at_checked(usize::from(length))
+            .map(|(bytes, after)| {
+                (
+                    Operation::Transfer {
+                        device,
+                        skip: usize::from(skip),
+                        bytes,
+                    },
+                    after,
+                )
+            }),
         [WAIT, a, b, c, d, ref rest @ ..] => {
             Some((Operation::Wait(u32::from_le_bytes([a, b, c, d])), rest))
         }

@@ -46,7 +46,9 @@ impl Wired for Recorder {
 
 #[test]
 fn a_firmware_that_panics_lets_go_and_says_so() {
-    let Some((qemu, elf)) = qemu::installed(qemu::PANICS_ELF) else { return };
+    let Some((qemu, elf)) = qemu::installed(qemu::PANICS_ELF) else {
+        return;
+    };
     let chips = Arc::new(Mutex::new(Expanders::default()));
     let recorder = Recorder(Arc::clone(&chips));
     let board = Emulated::start(&qemu, &elf, move || recorder).unwrap();
@@ -61,7 +63,11 @@ fn a_firmware_that_panics_lets_go_and_says_so() {
     assert!(chips.driven, "the lead was driven before");
     for (device, addresses) in chips.registers.iter().enumerate() {
         for (address, chip) in addresses.iter().enumerate() {
-            assert_eq!(chip[..2], [0xFF, 0xFF], "device {device}, address {address}");
+            assert_eq!(
+                chip[..2],
+                [0xFF, 0xFF],
+                "device {device}, address {address}"
+            );
         }
     }
 }
@@ -75,17 +81,26 @@ mod same_answers {
     use loomproof_tests::jobs;
 
     fn bench(seed: u64, faults: &[Fault]) -> Bench {
-        let settings = Settings { seed, leads: 16, ..Settings::default() };
+        let settings = Settings {
+            seed,
+            leads: 16,
+            ..Settings::default()
+        };
         Bench::new(&jobs::two_wires(), &jobs::clips(), faults, &settings).unwrap()
     }
 
     fn run(link: &mut dyn Link) -> Vec<Reply> {
-        jobs::script().iter().map(|request| link.exchange(request).unwrap()).collect()
+        jobs::script()
+            .iter()
+            .map(|request| link.exchange(request).unwrap())
+            .collect()
     }
 
     #[test]
     fn the_emulated_board_gives_the_same_bytes_as_the_process() {
-        let Some((qemu, elf)) = qemu::installed(qemu::ELF) else { return };
+        let Some((qemu, elf)) = qemu::installed(qemu::ELF) else {
+            return;
+        };
         for (seed, faults) in [(1, vec![]), (2, vec![jobs::corroded_tap()])] {
             let its = faults.clone();
             let board = Emulated::start(&qemu, &elf, move || bench(seed, &its)).unwrap();
@@ -111,7 +126,9 @@ mod same_answers {
 
     #[test]
     fn a_board_that_is_switched_off_in_mid_scan_is_reported() {
-        let Some((qemu, elf)) = qemu::installed(qemu::ELF) else { return };
+        let Some((qemu, elf)) = qemu::installed(qemu::ELF) else {
+            return;
+        };
         let board = Emulated::start(&qemu, &elf, || bench(1, &[])).unwrap();
         let port = board.port().to_string();
         let mut session = connect(&port).unwrap();
@@ -121,8 +138,15 @@ mod same_answers {
         board.stop().unwrap();
         let start = Instant::now();
         let error = session.exchange(&jobs::script()[3]).err().unwrap();
-        assert!(start.elapsed() < Duration::from_secs(2), "{:?}", start.elapsed());
+        assert!(
+            start.elapsed() < Duration::from_secs(2),
+            "{:?}",
+            start.elapsed()
+        );
         assert!(matches!(error, LinkError::Unplugged { .. }), "{error:?}");
-        assert!(error.to_string().starts_with(&format!("{port}: ")), "{error}");
+        assert!(
+            error.to_string().starts_with(&format!("{port}: ")),
+            "{error}"
+        );
     }
 }

@@ -39,7 +39,11 @@ impl Served {
         let stop = Arc::new(AtomicBool::new(false));
         let stopped = Arc::clone(&stop);
         let thread = std::thread::spawn(move || pty.serve(&mut handler, &stopped).unwrap());
-        Self { path, stop, thread: Some(thread) }
+        Self {
+            path,
+            stop,
+            thread: Some(thread),
+        }
     }
 
     /// Pulls the cable: the terminal is gone when this returns.
@@ -97,12 +101,20 @@ impl Fake {
 impl Serve for Fake {
     fn receive(&mut self, bytes: &[u8], send: &mut dyn FnMut(&[u8])) {
         for byte in bytes {
-            let Some(Ok(frame)) = self.deframer.push(*byte) else { continue };
+            let Some(Ok(frame)) = self.deframer.push(*byte) else {
+                continue;
+            };
             let mut out = [0; MAX_FRAME];
             if frame.kind == Kind::HelloRequest {
                 let text = |text: &str| text.parse().unwrap();
                 let (board, serial, build) = (text("fake"), text("1"), text("0.0.1 test"));
-                let hello = Hello { protocol: self.protocol, leads: 16, board, serial, build };
+                let hello = Hello {
+                    protocol: self.protocol,
+                    leads: 16,
+                    board,
+                    serial,
+                    build,
+                };
                 send(encode_hello_reply(frame.seq, &hello, &mut out).unwrap());
                 continue;
             }
@@ -130,7 +142,10 @@ impl Serve for Fake {
 }
 
 fn step() -> Request {
-    let sense = Sense { lead: LeadId(3), mode: SenseMode::Plain };
+    let sense = Sense {
+        lead: LeadId(3),
+        mode: SenseMode::Plain,
+    };
     Request::Step(Step {
         high: [LeadId(0)].into_iter().collect(),
         low: [LeadId(1)].into_iter().collect(),
@@ -142,7 +157,10 @@ fn step() -> Request {
 
 fn readings(n: i32) -> Reply {
     let readings = (0..n).map(|n| Reading::Volts(MicroVolts(n))).collect();
-    Reply::Readings { readings, at: Micros(7) }
+    Reply::Readings {
+        readings,
+        at: Micros(7),
+    }
 }
 
 /// The message names the port and says what to do.
@@ -156,9 +174,20 @@ fn speaks(error: &LinkError, port: &str, step: &str) {
 #[test]
 fn a_port_that_does_not_exist() {
     let error = connect("/dev/loomproof-nowhere").err().unwrap();
-    assert!(matches!(error, LinkError::AbsentOrInUse { .. }), "{error:?}");
-    speaks(&error, "/dev/loomproof-nowhere", "no such port, or another program has it open");
-    speaks(&error, "/dev/loomproof-nowhere", "`loomproof probe` lists the ports");
+    assert!(
+        matches!(error, LinkError::AbsentOrInUse { .. }),
+        "{error:?}"
+    );
+    speaks(
+        &error,
+        "/dev/loomproof-nowhere",
+        "no such port, or another program has it open",
+    );
+    speaks(
+        &error,
+        "/dev/loomproof-nowhere",
+        "`loomproof probe` lists the ports",
+    );
 }
 
 #[test]
@@ -166,7 +195,10 @@ fn a_port_in_use() {
     let served = Served::new(Fake::new(PROTOCOL, &[]));
     let _first = served.session();
     let error = connect(&served.path).err().unwrap();
-    assert!(matches!(error, LinkError::AbsentOrInUse { .. }), "{error:?}");
+    assert!(
+        matches!(error, LinkError::AbsentOrInUse { .. }),
+        "{error:?}"
+    );
     speaks(&error, &served.path, "close any other program");
 }
 
@@ -190,8 +222,15 @@ fn a_port_that_answers_nothing() {
     let start = Instant::now();
     let error = connect(&served.path).err().unwrap();
     // At least the 2 s that a probe that has just been plugged in may need.
-    assert!((2.0..4.5).contains(&start.elapsed().as_secs_f64()), "{:?}", start.elapsed());
-    assert!(matches!(error, LinkError::NotAProbe { heard: 0, .. }), "{error:?}");
+    assert!(
+        (2.0..4.5).contains(&start.elapsed().as_secs_f64()),
+        "{:?}",
+        start.elapsed()
+    );
+    assert!(
+        matches!(error, LinkError::NotAProbe { heard: 0, .. }),
+        "{error:?}"
+    );
     speaks(&error, &served.path, "nothing was heard");
     speaks(&error, &served.path, "Check that this is the probe's port");
 }
@@ -213,20 +252,36 @@ fn a_port_that_babbles() {
     let start = Instant::now();
     let transport = SerialTransport::open(&served.path).unwrap();
     let error = Session::open_with(transport, SHORT).err().unwrap();
-    assert!(start.elapsed() < Duration::from_secs(3), "{:?}", start.elapsed());
-    assert!(matches!(error, LinkError::NotAProbe { heard, .. } if heard > 200), "{error:?}");
+    assert!(
+        start.elapsed() < Duration::from_secs(3),
+        "{:?}",
+        start.elapsed()
+    );
+    assert!(
+        matches!(error, LinkError::NotAProbe { heard, .. } if heard > 200),
+        "{error:?}"
+    );
     speaks(&error, &served.path, "bytes were heard that are no answer");
 }
 
 #[test]
 fn a_probe_of_another_version() {
     for (theirs, step) in [
-        (PROTOCOL + 1, "Use the program that came with this probe's firmware"),
-        (PROTOCOL - 1, "Load the probe firmware that came with this program"),
+        (
+            PROTOCOL + 1,
+            "Use the program that came with this probe's firmware",
+        ),
+        (
+            PROTOCOL - 1,
+            "Load the probe firmware that came with this program",
+        ),
     ] {
         let served = Served::new(Fake::new(theirs, &[]));
         let error = connect(&served.path).err().unwrap();
-        assert!(matches!(error, LinkError::Version { theirs: t, .. } if t == theirs), "{error:?}");
+        assert!(
+            matches!(error, LinkError::Version { theirs: t, .. } if t == theirs),
+            "{error:?}"
+        );
         speaks(&error, &served.path, step);
         speaks(&error, &served.path, "0.0.1 test");
     }
@@ -249,7 +304,11 @@ fn the_cable_is_pulled_in_mid_scan() {
     });
     let start = Instant::now();
     let error = session.exchange(&step()).err().unwrap();
-    assert!(start.elapsed() < Duration::from_secs(2), "{:?}", start.elapsed());
+    assert!(
+        start.elapsed() < Duration::from_secs(2),
+        "{:?}",
+        start.elapsed()
+    );
     let path = puller.join().unwrap();
     assert!(matches!(error, LinkError::Unplugged { .. }), "{error:?}");
     speaks(&error, &path, "was unplugged during a reading");
@@ -268,21 +327,37 @@ fn a_probe_that_falls_silent() {
     let start = Instant::now();
     let error = session.exchange(&step()).err().unwrap();
     let bound = SHORT.for_request(&step()) * SHORT.attempts + Duration::from_secs(1);
-    assert!(start.elapsed() < bound, "{:?} of {bound:?}", start.elapsed());
-    assert!(matches!(error, LinkError::TimedOut { attempts: 3, .. }), "{error:?}");
+    assert!(
+        start.elapsed() < bound,
+        "{:?} of {bound:?}",
+        start.elapsed()
+    );
+    assert!(
+        matches!(error, LinkError::TimedOut { attempts: 3, .. }),
+        "{error:?}"
+    );
     speaks(&error, &served.path, "did not answer a reading");
     let seen = seen.lock().unwrap();
     assert_eq!(seen.len(), 3);
-    assert!(seen.iter().all(|number| *number == seen[0]), "one number for all: {seen:?}");
+    assert!(
+        seen.iter().all(|number| *number == seen[0]),
+        "one number for all: {seen:?}"
+    );
 }
 
 #[test]
 fn garbage_every_time() {
     for answer in [Answer::Noise, Answer::Damaged(readings(2))] {
-        let served = Served::new(Fake::new(PROTOCOL, &[answer.clone(), answer.clone(), answer]));
+        let served = Served::new(Fake::new(
+            PROTOCOL,
+            &[answer.clone(), answer.clone(), answer],
+        ));
         let mut session = served.session();
         let error = session.exchange(&step()).err().unwrap();
-        assert!(matches!(error, LinkError::Garbage { bytes, .. } if bytes > 10), "{error:?}");
+        assert!(
+            matches!(error, LinkError::Garbage { bytes, .. } if bytes > 10),
+            "{error:?}"
+        );
         speaks(&error, &served.path, "came damaged each of 3 times");
         speaks(&error, &served.path, "Use another cable");
     }
@@ -290,7 +365,11 @@ fn garbage_every_time() {
 
 #[test]
 fn garbage_once_is_asked_again_under_the_same_number() {
-    let script = [Answer::Damaged(readings(2)), Answer::Noise, Answer::Good(readings(2))];
+    let script = [
+        Answer::Damaged(readings(2)),
+        Answer::Noise,
+        Answer::Good(readings(2)),
+    ];
     let fake = Fake::new(PROTOCOL, &script);
     let seen = Arc::clone(&fake.seen);
     let served = Served::new(fake);
@@ -306,7 +385,10 @@ fn a_late_reply_is_not_taken_for_this_one() {
     let served = Served::new(Fake::new(PROTOCOL, &script));
     let mut session = served.session();
     session.exchange(&step()).unwrap();
-    assert_eq!(session.exchange(&Request::Release).unwrap(), Reply::Released);
+    assert_eq!(
+        session.exchange(&Request::Release).unwrap(),
+        Reply::Released
+    );
 }
 
 #[test]

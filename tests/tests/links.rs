@@ -8,12 +8,19 @@ use loomproof_core::wire::{PROTOCOL, Reading, Refusal, Reply};
 use loomproof_tests::jobs;
 
 fn bench(seed: u64, faults: &[Fault]) -> Bench {
-    let settings = Settings { seed, leads: 16, ..Settings::default() };
+    let settings = Settings {
+        seed,
+        leads: 16,
+        ..Settings::default()
+    };
     Bench::new(&jobs::two_wires(), &jobs::clips(), faults, &settings).unwrap()
 }
 
 fn run(link: &mut dyn Link) -> Vec<Reply> {
-    jobs::script().iter().map(|request| link.exchange(request).unwrap()).collect()
+    jobs::script()
+        .iter()
+        .map(|request| link.exchange(request).unwrap())
+        .collect()
 }
 
 fn in_process(seed: u64, faults: &[Fault]) -> Vec<Reply> {
@@ -30,12 +37,25 @@ fn the_virtual_probe_answers_in_process() {
     assert!(matches!(&replies[0], Reply::Survey { looks, .. } if looks.len() == 16));
     assert_eq!(replies[1], Reply::Armed);
     for reply in &replies[2..5] {
-        assert!(matches!(reply, Reply::Readings { readings, .. } if readings.len() == 5), "{reply:?}");
+        assert!(
+            matches!(reply, Reply::Readings { readings, .. } if readings.len() == 5),
+            "{reply:?}"
+        );
     }
     assert_eq!(replies[5], Reply::Refused(Refusal::TooManySources));
     assert_eq!(replies[6], Reply::Released);
     assert_eq!(replies[7], Reply::Refused(Refusal::NotArmed));
-    assert_eq!(session.transport().probe().bench().0.borrow().counters().early_reads, 0);
+    assert_eq!(
+        session
+            .transport()
+            .probe()
+            .bench()
+            .0
+            .borrow()
+            .counters()
+            .early_reads,
+        0
+    );
 }
 
 /// The same seed gives the same bytes, another seed or a fault gives others:
@@ -102,7 +122,11 @@ mod by_port {
     #[test]
     fn a_serial_port_gives_the_same_bytes() {
         for (seed, faults) in [(1, vec![]), (2, vec![jobs::corroded_tap()])] {
-            let replies = served(seed, faults.clone(), |path| run(&mut connect(path).unwrap()));
+            let replies = served(
+                seed,
+                faults.clone(),
+                |path| run(&mut connect(path).unwrap()),
+            );
             let here = in_process(seed, &faults);
             assert_eq!(jobs::from_first_step(replies), jobs::from_first_step(here));
         }
@@ -121,7 +145,11 @@ mod by_port {
             assert_eq!(second.hello().leads, 16);
             let step = &jobs::script()[2];
             let reply = second.exchange(step).unwrap();
-            assert_eq!(reply, Reply::Refused(Refusal::NotArmed), "the first peer's leave is over");
+            assert_eq!(
+                reply,
+                Reply::Refused(Refusal::NotArmed),
+                "the first peer's leave is over"
+            );
             assert!(matches!(run(&mut second)[2], Reply::Readings { .. }));
         });
     }

@@ -58,11 +58,15 @@ impl Line for &RefCell<Wire> {
     fn put(&mut self, bytes: &[u8]) {
         let wire = &mut *self.borrow_mut();
         for piece in bytes.chunks(3) {
-            wire.answers.extend(wire.server.receive(piece, &mut wire.model).unwrap());
+            wire.answers
+                .extend(wire.server.receive(piece, &mut wire.model).unwrap());
         }
     }
     fn get(&mut self) -> u8 {
-        self.borrow_mut().answers.pop_front().expect("the board waits for a byte that never comes")
+        self.borrow_mut()
+            .answers
+            .pop_front()
+            .expect("the board waits for a byte that never comes")
     }
 }
 
@@ -75,7 +79,11 @@ fn reads_come_back_and_writes_wait_for_them() {
 
     drive.write(&[0x40, 0x14, 0x01]).unwrap();
     Delay(&tunnel).delay_ns(700);
-    assert_eq!(wire.borrow().server.answers, 0, "a write alone asks for no answer");
+    assert_eq!(
+        wire.borrow().server.answers,
+        0,
+        "a write alone asks for no answer"
+    );
     assert!(wire.borrow().model.seen.is_empty());
 
     let mut into = [0; 2];
@@ -87,7 +95,10 @@ fn reads_come_back_and_writes_wait_for_them() {
     .unwrap();
     assert_eq!(into, [0x02, 0x02], "the complement of 0, plus 3");
     assert_eq!(wire.borrow().server.answers, 1);
-    assert_eq!(wire.borrow().model.seen, ["0: [40, 14, 01]", "3: [0f, 00, 00]"]);
+    assert_eq!(
+        wire.borrow().model.seen,
+        ["0: [40, 14, 01]", "3: [0f, 00, 00]"]
+    );
 
     let mut both = [0x55, 0xAA];
     adc.transfer_in_place(&mut both).unwrap();
@@ -95,7 +106,10 @@ fn reads_come_back_and_writes_wait_for_them() {
     let mut got = [0; 3];
     drive.transfer(&mut got, &[1]).unwrap();
     assert_eq!(got, [0xFE, 0xFF, 0xFF]);
-    assert_eq!(tunnel.borrow_mut().now_ns(), 3000 + 700 + 3000 + 50 + 2000 + 3000);
+    assert_eq!(
+        tunnel.borrow_mut().now_ns(),
+        3000 + 700 + 3000 + 50 + 2000 + 3000
+    );
 }
 
 #[test]
@@ -105,7 +119,11 @@ fn pins_and_clock_are_as_of_now() {
     let (mut trip, mut rearm) = (Trip(&tunnel), Rearm(&tunnel));
     assert!(trip.is_high().unwrap());
     assert!(!trip.is_low().unwrap());
-    assert_eq!(wire.borrow().server.answers, 1, "nothing happened in between");
+    assert_eq!(
+        wire.borrow().server.answers,
+        1,
+        "nothing happened in between"
+    );
     rearm.set_high().unwrap();
     assert!(trip.is_low().unwrap());
     rearm.set_low().unwrap();
@@ -125,17 +143,31 @@ fn more_than_the_buffer_holds_goes_out_in_order() {
         Spi::new(&tunnel, n % 3).write(&[n; 9]).unwrap();
     }
     tunnel.borrow_mut().now_ns();
-    let expected: Vec<_> = (0..200u8).map(|n| format!("{}: {:02x?}", n % 3, [n; 9])).collect();
+    let expected: Vec<_> = (0..200u8)
+        .map(|n| format!("{}: {:02x?}", n % 3, [n; 9]))
+        .collect();
     assert_eq!(wire.borrow().model.seen, expected);
-    assert!(Spi::new(&tunnel, 0).write(&[0; 65]).is_err(), "longer than a transfer may be");
+    assert!(
+        Spi::new(&tunnel, 0).write(&[0; 65]).is_err(),
+        "longer than a transfer may be"
+    );
 }
 
 #[test]
 fn a_stream_out_of_step_is_reported() {
     let mut model = Model::default();
-    assert_eq!(Server::default().receive(&[0x1F, 0x77], &mut model), Err(OutOfStep(0x77)));
-    assert_eq!(Server::default().receive(&[0x11, 2], &mut model), Err(OutOfStep(0x11)));
-    assert_eq!(Server::default().receive(&[0x04], &mut model), Err(OutOfStep(0x04)));
+    assert_eq!(
+        Server::default().receive(&[0x1F, 0x77], &mut model),
+        Err(OutOfStep(0x77))
+    );
+    assert_eq!(
+        Server::default().receive(&[0x11, 2], &mut model),
+        Err(OutOfStep(0x11))
+    );
+    assert_eq!(
+        Server::default().receive(&[0x04], &mut model),
+        Err(OutOfStep(0x04))
+    );
 }
 
 proptest! {

@@ -7,7 +7,7 @@
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
-use crate::units::{Micros, MicroVolts};
+use crate::units::{MicroVolts, Micros};
 
 /// Version of the requests and replies. A probe of another version is refused
 /// by the host after the hello exchange, which itself never changes.
@@ -73,7 +73,9 @@ impl LeadSet {
 
     /// The leads of the set, in rising order.
     pub fn iter(&self) -> impl Iterator<Item = LeadId> + '_ {
-        (0..MAX_LEADS as u8).map(LeadId).filter(|lead| self.contains(*lead))
+        (0..MAX_LEADS as u8)
+            .map(LeadId)
+            .filter(|lead| self.contains(*lead))
     }
 
     /// Whether the two sets share a lead.
@@ -136,6 +138,9 @@ pub struct Sense {
     pub mode: SenseMode,
 }
 
+/// The readings of a step.
+pub type Senses = Vec<Sense, MAX_SENSES>;
+
 /// One drive pattern and the readings taken under it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Step {
@@ -149,10 +154,14 @@ pub struct Step {
     /// How many conversions are averaged for each reading (1 to 64).
     pub samples: u8,
     /// The readings, in the order they are taken.
-    pub senses: Vec<Sense, MAX_SENSES>,
+    pub senses: Senses,
 }
 
 /// What the host asks of the probe.
+#[allow(
+    clippy::large_enum_variant,
+    reason = "no allocator on the probe to box the step with"
+)]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Request {
     /// Look at every lead undriven, twice; drive nothing. Leaves the probe idle.
@@ -224,6 +233,10 @@ pub enum Refusal {
 }
 
 /// What the probe answers.
+#[allow(
+    clippy::large_enum_variant,
+    reason = "no allocator on the probe to box the survey with"
+)]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Reply {
     /// Answer to [`Request::Survey`].

@@ -1,1 +1,344 @@
-//! The virtual bench.
+//! The virtual bench: the probe's chips at the level of their SPI transfers,
+//! on leads clipped to a simulated harness with tolerances, noise and faults.
+//!
+//! It is the independent physical truth against which firmware, scan and
+//! judgement are tested: it shares the units, the instrument's constants and
+//! the plan model with the rest, but no circuit and no solver. Reading order:
+//! `chips` (registers) → `front_end` (pins to leads and sense bus) → `harness`
+//! (plan and faults to a network) → `network` and `island` (static solution) →
+//! `plant` (movement in time) → [`hal`] (as embedded-hal).
+//!
+//! Simplifications: relays stay at rest; contact noise acts on the lead that is
+//! read; one pole per lump of wiring (see `plant`); a module input is a
+//! resistor and a capacitor to chassis.
+//!
+//! The same job, hook-up, faults and settings, and the same transfers and
+//! waits, give the same bytes.
+
+mod chips;
+mod error;
+mod front_end;
+pub mod hal;
+mod harness;
+mod island;
+mod network;
+mod noise;
+mod plant;
+#[cfg(test)]
+pub(crate) mod testing;
+#[cfg(test)]
+mod tests;
+
+use crate::fault::Fault;
+use crate::hookup::Hookup;
+use crate::plan::model::Job;
+use chips::{Converter, Expander};
+pub use error::BenchError;
+use front_end::{BANK, Parts, State};
+pub use harness::ChassisLead;
+use loomproof_core::instrument::{REFERENCE, WIDE_SHIFT};
+use noise::{Noise, Spread};
+use plant::Plant;
+
+/// The comparators trip above this voltage on any lead, V.
+const TRIP_HIGH: f64 = 4.0;
+/// The comparators trip below this voltage on any lead, V.
+const TRIP_LOW: f64 = -0.5;
+/// Converter noise of one conversion, one standard deviation, V.
+const CONVERTER_NOISE: f64 = 50e-6;
+/// Unrest of a clip's contact from conversion to conversion, one standard
+/// deviation, Ω (common practice: a few milliohms). It acts on the current of
+/// the lead that is read.
+const CLIP_UNREST: f64 = 0.003;
+
+/// A chip select of the probe.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[repr(u8)]
+pub enum Device {
+    /// The drive expanders.
+    Drive = 0,
+    /// The expanders that close the disconnects.
+    Gate = 1,
+    /// The expanders of multiplexers and sense bus.
+    Select = 2,
+    /// The converter.
+    Adc = 3,
+}
+
+/// How the bench is set up.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Settings {
+    /// Seed of all tolerances and noise.
+    pub seed: u64,
+    /// Probe leads: a multiple of 16, from 16 to 128.
+    pub leads: u8,
+    /// Parts have tolerances, the probe has leakage, offset and gain error;
+    /// without, every part has its nominal value.
+    pub spread: bool,
+    /// Conversions have noise.
+    pub noise: bool,
+    /// SPI clock, Hz.
+    pub spi_hz: u32,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            seed: 1,
+            leads: 64,
+            spread: true,
+            noise: true,
+            spi_hz: 8_000_000,
+        }
+    }
+}
+
+/// What has been spent on the bench so far.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Counters {
+    /// Bits clocked over SPI, all devices.
+    pub spi_bits: u64,
+    /// Chip-select assertions.
+    pub transfers: u64,
+    /// Conversions started.
+    pub conversions: u64,
+    /// Results fetched before their conversion was done: a firmware that is
+    /// too fast.
+    pub early_reads: u64,
+    /// Time spent in [`Bench::wait`], ns.
+    pub waited_ns: u64,
+}
+
+/// The virtual bench.
+pub struct Bench {
+    drive: Vec<Expander>,
+    gate: Vec<Expander>,
+    select: Vec<Expander>,
+    converter: Converter,
+    live: Vec<bool>,
+    parts: Parts,
+    plant: Plant,
+    noise: Noise,
+    spi_hz: u64,
+    /// Bits · 10⁹ that have not yet made up a whole nanosecond.
+    carry: u64,
+    now: u64,
+    latched: bool,
+    rearm: bool,
+    counters: Counters,
+    trouble: Option<BenchError>,
+}
+
+impl Bench {
+    /// A bench with the probe powered up and clipped on as in `hookup`, the
+    /// chassis leads joined.
+    ///
+    /// # Errors
+    /// [`BenchError`] if the settings, the hook-up or a fault do not fit.
+    pub fn new(
+        job: &Job,
+        hookup: &Hookup,
+        faults: &[Fault],
+        settings: &Settings,
+    ) -> Result<Self, BenchError> {
+        Self::with_chassis(job, hookup, faults, settings, ChassisLead::Joined)
+    }
+
+    /// As [`Bench::new`], with the second chassis lead somewhere else.
+    ///
+    /// # Errors
+    /// As [`Bench::new`].
+    pub fn with_chassis(
+        job: &Job,
+        hookup: &Hookup,
+        faults: &[Fault],
+        settings: &Settings,
+        chassis: ChassisLead,
+    ) -> Result<Self, BenchError> {
+        let leads = settings.leads;
+        if leads == 0 || leads > 128 || !usize::from(leads).is_multiple_of(BANK) {
+            return Err(BenchError::Leads(leads));
+        }
+        if settings.spi_hz == 0 {
+            return Err(BenchError::Clock);
+        }
+        let spread = Spread::new(settings.seed, settings.spread);
+        let mut parts = Parts::draw(spread, usize::from(leads));
+        let (netlist, channels) =
+            harness::network((job, hookup, faults), spread, leads, &mut parts, chassis)?;
+        let islands = island::islands(&netlist, &channels)?;
+        let bank: Vec<Expander> = (0..leads / BANK as u8).map(Expander::new).collect();
+        let select: Vec<Expander> = (0..leads.div_ceil(64)).map(Expander::new).collect();
+        let live = vec![true; parts.live.len()];
+        let state = State::of(&bank, &bank, &select, &live);
+        let plant = Plant::new(islands, state, usize::from(leads), &parts)?;
+        let mut bench = Self {
+            drive: bank.clone(),
+            gate: bank,
+            select,
+            converter: Converter::default(),
+            live,
+            parts,
+            plant,
+            noise: Noise::new(settings.seed, settings.noise),
+            spi_hz: u64::from(settings.spi_hz),
+            carry: 0,
+            now: 0,
+            latched: false,
+            rearm: false,
+            counters: Counters::default(),
+            trouble: None,
+        };
+        bench.watch();
+        Ok(bench)
+    }
+
+    /// One chip-select assertion, full duplex: `data` is sent and replaced by
+    /// what comes back. Advances the clock by its bits.
+    pub fn transfer(&mut self, device: Device, data: &mut [u8]) {
+        let start = self.now;
+        let bits = data.len() as u64 * 8;
+        self.counters.transfers += 1;
+        self.counters.spi_bits += bits;
+        self.carry += bits * 1_000_000_000;
+        self.now += self.carry / self.spi_hz;
+        self.carry %= self.spi_hz;
+        self.watch();
+        match device {
+            Device::Adc => {
+                if self.converter.transfer(data, start) {
+                    self.counters.early_reads += 1;
+                }
+                self.counters.conversions += 1;
+                let code = self.sample();
+                self.converter.release(code, self.now);
+            }
+            Device::Drive | Device::Gate if self.latched => data.fill(0xFF),
+            Device::Drive => {
+                let reads = data.first().is_some_and(|opcode| opcode & 1 == 1);
+                let levels = if reads {
+                    self.drive_levels()
+                } else {
+                    Vec::new()
+                };
+                chips::clock(&mut self.drive, data, &levels);
+            }
+            Device::Gate => chips::clock(&mut self.gate, data, &[]),
+            Device::Select => chips::clock(&mut self.select, data, &[]),
+        }
+        if device != Device::Adc {
+            self.refresh();
+            self.watch();
+        }
+    }
+
+    /// Lets time pass.
+    pub fn wait(&mut self, nanoseconds: u64) {
+        self.now += nanoseconds;
+        self.counters.waited_ns += nanoseconds;
+        self.watch();
+    }
+
+    /// The trip input of the probe's controller: the comparators have let go
+    /// of all drive.
+    #[must_use]
+    pub fn tripped(&self) -> bool {
+        self.latched
+    }
+
+    /// The rearm output of the probe's controller: while it is high the trip
+    /// follows its cause.
+    pub fn set_rearm(&mut self, high: bool) {
+        self.rearm = high;
+        self.watch();
+    }
+
+    /// Switches all live sources (`live@…` faults) on or off, as somebody
+    /// turning the ignition key would. They are on at the start.
+    pub fn switch_live(&mut self, on: bool) {
+        self.live.fill(on);
+        self.refresh();
+        self.watch();
+    }
+
+    /// The virtual clock, ns since power-up.
+    #[must_use]
+    pub fn now_ns(&self) -> u64 {
+        self.now
+    }
+
+    /// What has been spent so far.
+    #[must_use]
+    pub fn counters(&self) -> Counters {
+        self.counters
+    }
+
+    /// Set if the bench itself has failed: its readings since then are worth
+    /// nothing. Never seen unless the bench has a mistake.
+    #[must_use]
+    pub fn trouble(&self) -> Option<&BenchError> {
+        self.trouble.as_ref()
+    }
+
+    /// Carries the chips' pins over to the wiring.
+    fn refresh(&mut self) {
+        let state = State::of(&self.drive, &self.gate, &self.select, &self.live);
+        if let Err(error) = self.plant.change(state, self.now, &self.parts) {
+            self.trouble.get_or_insert(error);
+        }
+    }
+
+    /// The comparators and the latch.
+    fn watch(&mut self) {
+        let cause = self.plant.over_limits(self.now, TRIP_LOW, TRIP_HIGH);
+        let before = self.latched;
+        self.latched = cause || (self.latched && !self.rearm);
+        if self.latched && !before {
+            self.drive
+                .iter_mut()
+                .chain(&mut self.gate)
+                .for_each(Expander::reset);
+            self.refresh();
+        }
+    }
+
+    /// The logic levels at the drive expanders' pins: that of the lead where
+    /// its disconnect is closed, otherwise that of the weak pull-up.
+    fn drive_levels(&self) -> Vec<u16> {
+        let chips = self.drive.iter().zip(&self.gate).enumerate();
+        chips
+            .map(|(bank, (drive, gate))| {
+                let closed = gate.outputs() & gate.latch();
+                (0..BANK)
+                    .filter(|place| {
+                        if closed >> place & 1 == 1 {
+                            let volts = self.plant.channel_volts(bank * BANK + place, self.now);
+                            volts > REFERENCE.value() / 2.0
+                        } else {
+                            drive.pull_ups() >> place & 1 == 1
+                        }
+                    })
+                    .fold(0, |levels, place| levels | 1 << place)
+            })
+            .collect()
+    }
+
+    /// What the converter makes of the sense bus at this moment.
+    fn sample(&mut self) -> u16 {
+        if self.trouble.is_some() {
+            return u16::MAX;
+        }
+        let current = self
+            .plant
+            .sensed_current(self.now, &self.parts)
+            .unwrap_or(0.0);
+        let unrest = self.noise.draw(CLIP_UNREST) * current;
+        let mut volts = self.plant.bus_volts(self.now) - unrest;
+        if self.plant.state().wide {
+            volts += WIDE_SHIFT.value();
+        }
+        let volts = volts * self.parts.gain + self.parts.offset + self.noise.draw(CONVERTER_NOISE);
+        // A float-to-integer cast ends at the type's limits, as the converter does.
+        (volts / REFERENCE.value() * 65_536.0).round() as u16
+    }
+}

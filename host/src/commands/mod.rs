@@ -1,1 +1,84 @@
-//! One verb of the command, one file.
+//! The command: one verb, one file.
+
+mod asking;
+mod exit;
+mod hookup;
+mod job;
+mod probe;
+mod progress;
+mod ringout;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+pub use exit::Failure;
+
+/// Proves the wiring of an add-on harness before the trim goes back on.
+#[derive(Debug, Parser)]
+#[command(name = "loomproof", version, about, after_help = EXIT_HELP)]
+pub struct Cli {
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+const EXIT_HELP: &str = "\
+Exit status: 0 pass, 1 faults found, 2 plan or usage error, 3 probe or link trouble, \
+4 refused as unsafe, 5 cannot tell.
+
+Disconnect the battery before a ring-out and before opening connectors. Keep off restraint \
+circuits (airbag, pretensioner) and high-voltage wiring. The vehicle maker's service information, \
+local codes and licensed practice come first.";
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    /// Which probe lead goes on which test point, and what that can show.
+    Hookup(hookup::Args),
+    /// Dead test of the harness, on the bench or in the vehicle.
+    Ringout(ringout::Args),
+    /// Find and identify probes; serve the virtual one.
+    Probe(probe::Args),
+}
+
+/// What is printed on standard output.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// Plain words.
+    Text,
+    /// One JSON value.
+    Json,
+}
+
+/// Runs the command line and gives its exit status.
+#[must_use]
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let result = match cli.verb {
+        Verb::Hookup(args) => hookup::run(&args),
+        Verb::Ringout(args) => ringout::run(&args),
+        Verb::Probe(args) => probe::run(&args),
+    };
+    match result {
+        Ok(status) => status.code(),
+        Err(failure) => {
+            eprintln!("{}", failure.text());
+            failure.status().code()
+        }
+    }
+}
+
+/// Prints to standard output; a reader that went away is not an error.
+fn print(text: &str) {
+    use std::io::Write as _;
+    let mut out = std::io::stdout().lock();
+    let _ = out.write_all(text.as_bytes());
+    let _ = out.flush();
+}
+
+/// Prints a value as JSON to standard output.
+fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(value)
+        .map_err(|error| Failure::usage(format!("cannot print this as JSON: {error}")))?;
+    print(&format!("{text}\n"));
+    Ok(())
+}

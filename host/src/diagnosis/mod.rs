@@ -1,1 +1,16 @@
 //! From readings to what is wrong.
+//!
+//! [`evidence`] judges every reading and scores a set of faults against all of
+//! them; [`search`] finds the sets that explain them best; [`groups`] puts
+//! together what no reading can tell apart; [`coverage`] says before the test
+//! what it can see; [`words`] puts it into plain words.
+
+pub mod coverage;
+pub mod edits;
+pub mod evidence;
+pub mod groups;
+pub mod next;
+pub mod predict;
+pub mod prior;
+pub mod search;
+pub mod words;

@@ -13,7 +13,10 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// How long one wait for bytes lasts before the handler's `idle` is called.
-const TICK: Timespec = Timespec { tv_sec: 0, tv_nsec: 20_000_000 };
+const TICK: Timespec = Timespec {
+    tv_sec: 0,
+    tv_nsec: 20_000_000,
+};
 /// How long an answer may wait to be taken before the rest of it is dropped.
 const PATIENCE: Duration = Duration::from_secs(1);
 
@@ -40,8 +43,7 @@ impl Pty {
     /// # Errors
     /// What the operating system says.
     pub fn open() -> io::Result<Self> {
-        let master =
-            openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
+        let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
         grantpt(&master)?;
         unlockpt(&master)?;
         let name = ptsname(&master, Vec::new())?;
@@ -52,7 +54,11 @@ impl Pty {
         tcsetattr(&slave, OptionalActions::Now, &settings)?;
         rustix::io::ioctl_fionbio(&master, true)?;
         let path = PathBuf::from(name.to_string_lossy().into_owned());
-        Ok(Self { master, slave, path })
+        Ok(Self {
+            master,
+            slave,
+            path,
+        })
     }
 
     /// The path that another program opens.

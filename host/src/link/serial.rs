@@ -46,7 +46,8 @@ impl SerialTransport {
         // What an earlier program left unread is no answer to this one.
         let _ = port.clear(ClearBuffer::Input);
         let reader = port.try_clone().map_err(|error| open_error(path, &error))?;
-        port.set_timeout(Duration::from_secs(1)).map_err(|error| open_error(path, &error))?;
+        port.set_timeout(Duration::from_secs(1))
+            .map_err(|error| open_error(path, &error))?;
 
         let stop = Arc::new(AtomicBool::new(false));
         let (send, chunks) = sync_channel(CHUNKS);
@@ -58,8 +59,18 @@ impl SerialTransport {
                 read_chunks(reader, &send, &stop_reader);
                 let _ = send_done.send(());
             })
-            .map_err(|error| LinkError::Io { port: path.to_string(), error })?;
-        Ok(Self { name: path.to_string(), port, chunks, rest: Vec::new(), stop, done })
+            .map_err(|error| LinkError::Io {
+                port: path.to_string(),
+                error,
+            })?;
+        Ok(Self {
+            name: path.to_string(),
+            port,
+            chunks,
+            rest: Vec::new(),
+            stop,
+            done,
+        })
     }
 }
 
@@ -147,7 +158,10 @@ fn open_error(path: &str, error: &serialport::Error) -> LinkError {
             LinkError::AbsentOrInUse { port, detail }
         }
         ErrorKind::Io(io::ErrorKind::PermissionDenied) => LinkError::NotAllowed { port },
-        ErrorKind::Io(kind) => LinkError::Io { port, error: io::Error::new(kind, detail) },
+        ErrorKind::Io(kind) => LinkError::Io {
+            port,
+            error: io::Error::new(kind, detail),
+        },
         ErrorKind::InvalidInput | ErrorKind::Unknown => LinkError::NotSerial { port, detail },
     }
 }
@@ -177,16 +191,26 @@ pub fn ports() -> Result<Vec<Port>, LinkError> {
         .into_iter()
         .map(|info| match info.port_type {
             SerialPortType::UsbPort(usb) => {
-                let names: Vec<String> =
-                    [usb.manufacturer, usb.product].into_iter().flatten().collect();
+                let names: Vec<String> = [usb.manufacturer, usb.product]
+                    .into_iter()
+                    .flatten()
+                    .collect();
                 let device = if names.is_empty() {
                     format!("USB {:04x}:{:04x}", usb.vid, usb.pid)
                 } else {
                     names.join(" ")
                 };
-                Port { path: info.port_name, device: Some(device), serial: usb.serial_number }
+                Port {
+                    path: info.port_name,
+                    device: Some(device),
+                    serial: usb.serial_number,
+                }
             }
-            _ => Port { path: info.port_name, device: None, serial: None },
+            _ => Port {
+                path: info.port_name,
+                device: None,
+                serial: None,
+            },
         })
         .collect();
     ports.sort_by(|a, b| (a.device.is_none(), &a.path).cmp(&(b.device.is_none(), &b.path)));

@@ -103,7 +103,13 @@ impl<T: Transport> Session<T> {
                 build: hello.build.as_str().to_string(),
             });
         }
-        Ok(Self { transport, hello, patience, deframer, sequence })
+        Ok(Self {
+            transport,
+            hello,
+            patience,
+            deframer,
+            sequence,
+        })
     }
 
     /// The byte stream below.
@@ -188,9 +194,13 @@ impl<T: Transport> Link for Session<T> {
             Some((_, room)) => encode_request(self.sequence, request, room).map(<[u8]>::len),
             None => Err(FrameError::Buffer),
         };
-        let frame = length.ok().and_then(|length| buffer.get(..=length)).ok_or_else(|| {
-            LinkError::TooLarge { port: self.transport.name().to_string(), request: words }
-        })?;
+        let frame = length
+            .ok()
+            .and_then(|length| buffer.get(..=length))
+            .ok_or_else(|| LinkError::TooLarge {
+                port: self.transport.name().to_string(),
+                request: words,
+            })?;
 
         let patience = self.patience.for_request(request);
         let attempts = self.patience.attempts.max(1);
@@ -211,9 +221,19 @@ impl<T: Transport> Link for Session<T> {
         }
         let port = self.transport.name().to_string();
         Err(if bad > 0 {
-            LinkError::Garbage { port, request: words, attempts, bytes: bad }
+            LinkError::Garbage {
+                port,
+                request: words,
+                attempts,
+                bytes: bad,
+            }
         } else {
-            LinkError::TimedOut { port, request: words, attempts, waited: started.elapsed() }
+            LinkError::TimedOut {
+                port,
+                request: words,
+                attempts,
+                waited: started.elapsed(),
+            }
         })
     }
 }
@@ -231,9 +251,13 @@ fn greet<T: Transport>(
         Some((_, room)) => encode_hello_request(sequence, room).map(<[u8]>::len),
         None => Err(FrameError::Buffer),
     };
-    let frame = length.ok().and_then(|length| buffer.get(..=length)).ok_or_else(|| {
-        LinkError::TooLarge { port: transport.name().to_string(), request: WORDS }
-    })?;
+    let frame = length
+        .ok()
+        .and_then(|length| buffer.get(..=length))
+        .ok_or_else(|| LinkError::TooLarge {
+            port: transport.name().to_string(),
+            request: WORDS,
+        })?;
 
     let end = Instant::now() + patience.hello;
     let mut heard = 0;
@@ -270,7 +294,11 @@ fn greet<T: Transport>(
 fn hello(frame: Result<Frame<'_>, FrameError>, sequence: u16) -> Result<Hello, FrameError> {
     let frame = frame?;
     let hello = frame.hello_reply()?;
-    if frame.seq == sequence { Ok(hello) } else { Err(FrameError::WrongKind(frame.kind)) }
+    if frame.seq == sequence {
+        Ok(hello)
+    } else {
+        Err(FrameError::WrongKind(frame.kind))
+    }
 }
 
 fn write<T: Transport>(
@@ -279,7 +307,9 @@ fn write<T: Transport>(
     words: &'static str,
     deadline: Instant,
 ) -> Result<(), LinkError> {
-    transport.write(frame, deadline).map_err(|error| broken(transport, words, error))
+    transport
+        .write(frame, deadline)
+        .map_err(|error| broken(transport, words, error))
 }
 
 fn read<T: Transport>(
@@ -288,13 +318,18 @@ fn read<T: Transport>(
     words: &'static str,
     deadline: Instant,
 ) -> Result<usize, LinkError> {
-    transport.read(buffer, deadline).map_err(|error| broken(transport, words, error))
+    transport
+        .read(buffer, deadline)
+        .map_err(|error| broken(transport, words, error))
 }
 
 fn broken<T: Transport>(transport: &T, words: &'static str, error: TransportError) -> LinkError {
     let port = transport.name().to_string();
     match error {
-        TransportError::Gone => LinkError::Unplugged { port, request: words },
+        TransportError::Gone => LinkError::Unplugged {
+            port,
+            request: words,
+        },
         TransportError::Io(error) => LinkError::Io { port, error },
     }
 }

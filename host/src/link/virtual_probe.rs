@@ -48,7 +48,10 @@ impl VirtualProbe {
             delay: bench.delay(),
             clock: BenchClock(bench.clone()),
         };
-        Self { probe: Probe::start(parts, IDENTITY), bench }
+        Self {
+            probe: Probe::start(parts, IDENTITY),
+            bench,
+        }
     }
 
     /// The bench, to look at its clock and counters.
@@ -72,7 +75,10 @@ impl VirtualProbe {
     /// # Errors
     /// [`LinkError`]; none is expected.
     pub fn session(self) -> Result<Session<Loopback>, LinkError> {
-        Session::open(Loopback { probe: self, sent: VecDeque::new() })
+        Session::open(Loopback {
+            probe: self,
+            sent: VecDeque::new(),
+        })
     }
 }
 

@@ -1,3 +1,35 @@
 //! The plan: reading it, checking it, answering its options.
+//!
+//! [`read`] turns text into a checked [`Plan`]; [`Plan::resolve`] turns a plan
+//! and the answers to its options into the [`model::Job`] that the rest of the
+//! program works on. Both report everything that is wrong, each with its place.
+//!
+//! The grammar in words is `docs/plan-file.md`; its JSON Schema is
+//! `schemas/plan.schema.json`.
 
+mod bodies;
+mod check;
+pub mod colour;
+mod end;
+mod fields;
 pub mod model;
+mod names;
+mod parts;
+mod plan_type;
+mod problem;
+pub mod quantity;
+mod read;
+mod resolve;
+#[cfg(test)]
+mod tests;
+mod when;
+
+pub use plan_type::{OptionQuestion, Plan, Rejected};
+pub use problem::{Class, Place, Problem, Secondary, only_unsafe, render};
+pub use read::{MOST_BYTES, MOST_LEADS, read};
+
+/// The smallest plan, as a start for a new one.
+#[must_use]
+pub fn starter() -> &'static str {
+    include_str!("../../../fixtures/plans/smallest.toml")
+}

@@ -2,7 +2,7 @@
 //! answered. Everything here has been checked; names are unique and every end
 //! meets something.
 
-use loomproof_core::units::{Celsius, Metres, Ohms, SquareMillimetres, Volts, Watts};
+use loomproof_core::units::{Amperes, Celsius, Metres, Ohms, SquareMillimetres, Volts, Watts};
 use std::collections::BTreeMap;
 use std::fmt;
 
@@ -269,8 +269,8 @@ pub struct Lamp {
 pub struct Fuse {
     /// Name, such as `F1`.
     pub name: String,
-    /// Rating as written, such as `10 A`.
-    pub rating: String,
+    /// Rated current.
+    pub rating: Amperes,
 }
 
 /// A function of the finished job.

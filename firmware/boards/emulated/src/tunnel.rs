@@ -178,7 +178,9 @@ impl<L: Line> SpiDevice for Spi<'_, L> {
                 }
                 Operation::Transfer(into, out) => {
                     bytes.extend_from_slice(out).map_err(|_| TooLong)?;
-                    bytes.resize(from + into.len().max(out.len()), 0).map_err(|_| TooLong)?;
+                    bytes
+                        .resize(from + into.len().max(out.len()), 0)
+                        .map_err(|_| TooLong)?;
                     true
                 }
                 Operation::DelayNs(ns) => {

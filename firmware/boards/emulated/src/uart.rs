@@ -60,7 +60,10 @@ impl Uart {
             BENCH => 2,
             _ => 4,
         };
-        let uart = Self { base, irq: Irq(irq) };
+        let uart = Self {
+            base,
+            irq: Irq(irq),
+        };
         // 16 is the smallest divider the UART takes (TRM); QEMU ignores the rate.
         uart.write_register(BAUDDIV, 16);
         uart.write_register(CTRL, TX_ENABLE | RX_ENABLE | RX_INTERRUPT_ENABLE);

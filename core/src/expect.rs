@@ -1,0 +1,338 @@
+//! What each reading of a step should be, and how far it may stray.
+//!
+//! A reading is the sense-bus voltage. Its band comes from the circuit, the
+//! source resistors of the driven leads, and the pull of the sense bus:
+//! `[low, high]` spans the unknown loads (every load at its least, every load
+//! at its most; with one driven voltage every node moves one way with every
+//! load, so the corners are the extremes), and `sigma` is one standard
+//! deviation of all that is random: parts to first order by
+//! [`Island::variance`](crate::solve::Island::variance), converter noise,
+//! offset, gain and leakage, added in quadrature.
+//!
+//! Two readings of one step share the spread of the source resistors, which is
+//! by far the largest. Their *difference* does not, so low resistances are
+//! judged on differences: see [`Quantity`].
+
+use heapless::Vec;
+
+use crate::circuit::{Circuit, Edit, NodeId, Part};
+use crate::instrument;
+use crate::solve::{self, Attachment, Corner, SolveError, Workspace};
+use crate::units::{Ohms, Volts};
+use crate::wire::{LeadId, MAX_LEADS, Sense, SenseMode, Step};
+
+/// Gain error of the converter chain, one standard deviation, as a fraction.
+const GAIN_SPREAD: f64 = 2e-4;
+
+/// Spread of a weak pull, as a fraction.
+const PULL_SPREAD: f64 = 0.01;
+
+/// What is judged: one reading, or the difference of two readings of one step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Quantity {
+    /// The reading.
+    pub plus: Sense,
+    /// The reading that is taken off it (read in [`SenseMode::Plain`]).
+    pub minus: Option<LeadId>,
+}
+
+/// Where a quantity should lie.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Band {
+    /// Lowest mean, over the unknown loads.
+    pub low: Volts,
+    /// Highest mean, over the unknown loads.
+    pub high: Volts,
+    /// One standard deviation of what is random.
+    pub sigma: Volts,
+}
+
+impl Band {
+    /// How many standard deviations a value lies outside the means; 0 inside.
+    #[must_use]
+    pub fn excess(&self, value: Volts) -> f64 {
+        let outside = if value < self.low {
+            value.0 - self.low.0
+        } else if value > self.high {
+            value.0 - self.high.0
+        } else if value.0.is_finite() {
+            0.0
+        } else {
+            f64::NAN
+        };
+        outside / self.sigma.0
+    }
+}
+
+/// Why there is no band.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ExpectError {
+    /// The step names a lead that is not clipped in this circuit.
+    NotClipped(LeadId),
+    /// The circuit could not be solved.
+    Solve(SolveError),
+}
+
+impl From<SolveError> for ExpectError {
+    fn from(error: SolveError) -> Self {
+        Self::Solve(error)
+    }
+}
+
+/// The quantities that a step's readings are judged by: where a lead that is
+/// driven low is read, every other plain reading is judged against it;
+/// everything else by itself.
+pub fn quantities(step: &Step) -> impl Iterator<Item = Quantity> + '_ {
+    let reference = step
+        .senses
+        .iter()
+        .find(|sense| sense.mode == SenseMode::Plain && step.low.contains(sense.lead))
+        .map(|sense| sense.lead);
+    step.senses.iter().map(move |&plus| Quantity {
+        plus,
+        minus: reference.filter(|lead| plus.mode == SenseMode::Plain && *lead != plus.lead),
+    })
+}
+
+type Ties = Vec<Attachment, { MAX_LEADS + 2 }>;
+
+/// The band of one quantity of a step.
+///
+/// # Errors
+/// [`ExpectError`] when a lead is not clipped or the circuit cannot be solved.
+pub fn expect<const E: usize>(
+    work: &mut Workspace<'_>,
+    circuit: &Circuit<E>,
+    edits: &[Edit],
+    step: &Step,
+    quantity: Quantity,
+) -> Result<Band, ExpectError> {
+    let plus = tip(circuit, quantity.plus.lead)?;
+    let minus = quantity.minus.map(|lead| tip(circuit, lead)).transpose()?;
+    let mut ties = drive(circuit, step)?;
+    let pulled = pull(quantity.plus.mode, plus);
+    if let Some(tie) = pulled {
+        let _ = ties.push(tie);
+    }
+    let mut range = (f64::INFINITY, f64::NEG_INFINITY);
+    let mut variance = 0.0_f64;
+    for corner in [Corner::Least, Corner::Most] {
+        let mut solved = point(work, circuit, edits, &ties, plus, minus, corner)?;
+        if let Some(minus) = minus
+            && solved.apart
+        {
+            let other = point(work, circuit, edits, &ties, minus, None, corner)?;
+            solved.volts -= other.volts;
+            solved.variance += other.variance;
+            solved.loads |= other.loads;
+        }
+        if let Some(tie) = pulled {
+            let share = instrument::PULL.0 / (instrument::PROTECTION.0 + instrument::PULL.0);
+            solved.volts = tie.volts.0 + (solved.volts - tie.volts.0) * share;
+            solved.variance *= share * share;
+        }
+        range = (range.0.min(solved.volts), range.1.max(solved.volts));
+        variance = variance.max(solved.variance);
+        if !solved.loads {
+            break;
+        }
+    }
+    let span = if quantity.minus.is_some() { 2.0 } else { 1.0 };
+    let noise = instrument::NOISE.0 * instrument::NOISE.0 / f64::from(step.samples.max(1));
+    let offset = if quantity.minus.is_some() {
+        0.0
+    } else {
+        instrument::OFFSET.0
+    };
+    let gain = GAIN_SPREAD * range.0.abs().max(range.1.abs());
+    let steps = instrument::REFERENCE.0 / 65536.0;
+    let quantisation = steps * steps / 12.0;
+    variance += span * (noise + quantisation) + offset * offset + gain * gain;
+    Ok(Band {
+        low: Volts(range.0),
+        high: Volts(range.1),
+        sigma: Volts(libm::sqrt(variance)),
+    })
+}
+
+struct Solved {
+    volts: f64,
+    variance: f64,
+    loads: bool,
+    /// `minus` is not in the island of `plus`.
+    apart: bool,
+}
+
+fn point<const E: usize>(
+    work: &mut Workspace<'_>,
+    circuit: &Circuit<E>,
+    edits: &[Edit],
+    ties: &Ties,
+    plus: NodeId,
+    minus: Option<NodeId>,
+    corner: Corner,
+) -> Result<Solved, SolveError> {
+    let mut island = solve::island(work, circuit, edits, ties, plus, corner)?;
+    if island.floats() {
+        // Nothing ties it: it reads whatever charge is left on it.
+        let sigma = instrument::REFERENCE.0;
+        return Ok(Solved {
+            volts: 0.0,
+            variance: sigma * sigma,
+            loads: false,
+            apart: minus.is_some(),
+        });
+    }
+    let minus_here = minus.filter(|node| island.contains(*node));
+    let volts = island.volts(plus).0 - minus_here.map_or(0.0, |node| island.volts(node).0);
+    let (parts, seen) = island.variance(ties, plus, minus_here);
+    // Leakage is a bound, not a deviation: uniform in ±limit has variance limit²/3.
+    let leak = seen.0 * instrument::LEAKAGE;
+    Ok(Solved {
+        volts,
+        variance: parts + leak * leak / 3.0,
+        loads: island
+            .elements()
+            .any(|e| matches!(e.part, Part::Load { .. })),
+        apart: minus.is_some() && minus_here.is_none(),
+    })
+}
+
+fn tip<const E: usize>(circuit: &Circuit<E>, lead: LeadId) -> Result<NodeId, ExpectError> {
+    circuit.tip(lead).ok_or(ExpectError::NotClipped(lead))
+}
+
+/// The source resistors of a step's driven leads.
+fn drive<const E: usize>(circuit: &Circuit<E>, step: &Step) -> Result<Ties, ExpectError> {
+    let mut ties = Ties::new();
+    for (set, volts) in [(&step.high, instrument::REFERENCE), (&step.low, Volts(0.0))] {
+        for lead in set.iter() {
+            let tie = Attachment {
+                node: tip(circuit, lead)?,
+                volts,
+                ohms: instrument::SOURCE,
+                spread: instrument::SOURCE * instrument::SOURCE_SPREAD,
+            };
+            let _ = ties.push(tie);
+        }
+    }
+    Ok(ties)
+}
+
+/// The sense bus as a load on the lead that is read.
+fn pull(mode: SenseMode, node: NodeId) -> Option<Attachment> {
+    let volts = match mode {
+        SenseMode::Plain => return None,
+        SenseMode::PullDown => Volts(0.0),
+        SenseMode::PullUp => instrument::REFERENCE,
+    };
+    let ohms = instrument::PROTECTION + instrument::PULL;
+    Some(Attachment {
+        node,
+        volts,
+        ohms,
+        spread: Ohms(ohms.0 * PULL_SPREAD),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::GROUND;
+    use crate::units::Micros;
+    use crate::wire::LeadSet;
+    use std::vec;
+
+    fn step(high: &[u8], low: &[u8], senses: &[(u8, SenseMode)]) -> Step {
+        let set = |leads: &[u8]| leads.iter().map(|l| LeadId(*l)).collect::<LeadSet>();
+        Step {
+            high: set(high),
+            low: set(low),
+            settle: Micros(100),
+            samples: 16,
+            senses: senses
+                .iter()
+                .map(|&(lead, mode)| Sense {
+                    lead: LeadId(lead),
+                    mode,
+                })
+                .collect(),
+        }
+    }
+
+    fn bands(circuit: &Circuit<16>, edits: &[Edit], step: &Step) -> std::vec::Vec<Band> {
+        let mut memory = vec![0.0; Workspace::room(16)];
+        let mut work = Workspace::new(&mut memory);
+        quantities(step)
+            .map(|q| expect(&mut work, circuit, edits, step, q).unwrap())
+            .collect()
+    }
+
+    fn one_lead(ohms: f64) -> Circuit<16> {
+        let mut circuit = Circuit::new();
+        let a = circuit.node().unwrap();
+        let b = circuit.node().unwrap();
+        circuit.wire(a, b, Ohms(ohms), Ohms(ohms * 0.05)).unwrap();
+        circuit.clip(LeadId(0), a).unwrap();
+        circuit.clip(LeadId(1), b).unwrap();
+        circuit
+    }
+
+    #[test]
+    fn a_difference_resolves_a_third_of_an_ohm() {
+        let circuit = one_lead(0.1);
+        let step = step(&[0], &[1], &[(0, SenseMode::Plain), (1, SenseMode::Plain)]);
+        let bands = bands(&circuit, &[], &step);
+        let current = 3.3 / (2.0 * 725.0 + 0.3);
+        assert!((bands[0].low.0 - current * 0.3).abs() < 1e-9);
+        // 0.3 Ω more must stand at least 4 sigma out; the reading by itself could not show it.
+        assert!(bands[0].sigma.0 * 4.0 < current * 0.3);
+        assert!(bands[1].sigma.0 > current * 0.3);
+    }
+
+    #[test]
+    fn an_open_lead_reads_zero_with_the_pull_down() {
+        let circuit = one_lead(0.1);
+        let clip_b = circuit.tip(LeadId(1)).unwrap();
+        let open = [Edit::Remove(crate::circuit::ElementId(0))];
+        let step = step(&[0], &[], &[(1, SenseMode::PullDown)]);
+        assert!(bands(&circuit, &[], &step)[0].low.0 > 2.6);
+        let off = bands(&circuit, &open, &step)[0];
+        assert!(
+            off.low.0.abs() < 1e-9 && off.sigma.0 < 2e-3,
+            "{off:?} at {clip_b:?}"
+        );
+    }
+
+    #[test]
+    fn an_unknown_load_widens_the_band_and_nothing_else() {
+        let mut circuit = one_lead(0.1);
+        let node = circuit.elements()[0].b;
+        let isolation = step(&[0], &[], &[(0, SenseMode::Plain)]);
+        let before = bands(&circuit, &[], &isolation)[0];
+        circuit
+            .add(
+                node,
+                GROUND,
+                Part::Load {
+                    least: Ohms(1e3),
+                    most: Ohms(1e7),
+                },
+            )
+            .unwrap();
+        let after = bands(&circuit, &[], &isolation)[0];
+        assert!((before.low.0 - 3.3).abs() < 1e-6 && before.low == before.high);
+        assert!((after.low.0 - 3.3 * 1e3 / 1725.0).abs() < 0.01 && after.high.0 > 3.299);
+    }
+
+    #[test]
+    fn unclipped_leads_are_named() {
+        let circuit = one_lead(0.1);
+        let step = step(&[7], &[], &[(0, SenseMode::Plain)]);
+        let mut memory = vec![0.0; Workspace::room(16)];
+        let mut work = Workspace::new(&mut memory);
+        let q = quantities(&step).next().unwrap();
+        let result = expect(&mut work, &circuit, &[], &step, q);
+        assert_eq!(result, Err(ExpectError::NotClipped(LeadId(7))));
+    }
+}

@@ -1,0 +1,369 @@
+//! The order of readings.
+//!
+//! The first pass proves the harness as planned, with as few patterns as that
+//! takes:
+//!
+//! * *continuity*: within a net, its first lead is driven high and each other
+//!   lead low in turn; the ohms between show every joint on the way. A net on
+//!   chassis needs no second lead.
+//! * *isolation*: the first lead of a net is driven high and every other
+//!   passive net is held low through its source resistors; if the lead still
+//!   reads 3.3 V, its net touches none of them, in one reading. Only one lead
+//!   is a source, so this stays within the vehicle's 5 mA. Nets with a diode
+//!   or module input are never held low this way, only read.
+//! * *across*: between two nets that a component joins, the current through
+//!   it; both ways round where there is a diode.
+//!
+//! Where something is off, [`walk`] and [`pair`] take the readings that tell
+//! what it is.
+
+use crate::layout::Layout;
+use crate::units::Micros;
+use crate::wire::{LeadId, LeadSet, MAX_SENSES, Sense, SenseMode, Step};
+
+/// Conversions averaged where ohms are judged.
+pub const FINE: u8 = 16;
+
+/// Conversions averaged where only connection is judged.
+pub const COARSE: u8 = 2;
+
+/// Settling of plain wiring behind a source: 725 Ω into 100 m of lead at
+/// 100 pF/m (10 nF) to 16 bits, ln(65536) ≈ 11 time constants.
+pub const SETTLE: Micros = Micros(80);
+
+/// Settling of a module input behind a source: 725 Ω into 110 nF, 12 time constants.
+pub const SETTLE_LOADED: Micros = Micros(1_000);
+
+/// Settling of a module input behind the weak pull: 122 kΩ into 110 nF, 12 time constants.
+pub const SETTLE_PULLED: Micros = Micros(160_000);
+
+/// What a step is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Purpose {
+    /// One lead against another of its net, or against chassis.
+    Continuity(LeadId, Option<LeadId>),
+    /// A net against all others.
+    Isolation(LeadId),
+    /// Between two nets that a component joins, current from the first to the second.
+    Across(LeadId, LeadId),
+    /// Which leads follow this one.
+    Walk(LeadId),
+    /// The ohms between two leads that follow one another.
+    Pair(LeadId, LeadId),
+}
+
+/// A step and what it is for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Planned {
+    /// What to do.
+    pub step: Step,
+    /// Why.
+    pub purpose: Purpose,
+}
+
+/// The steps of the first pass, in order.
+#[derive(Debug, Clone)]
+pub struct FirstPass<'l> {
+    layout: &'l Layout,
+    phase: Phase,
+    a: usize,
+    b: usize,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Phase {
+    Continuity,
+    Isolation,
+    Across,
+    Done,
+}
+
+/// The first pass over a layout.
+#[must_use]
+pub fn first_pass(layout: &Layout) -> FirstPass<'_> {
+    FirstPass {
+        layout,
+        phase: Phase::Continuity,
+        a: 0,
+        b: 0,
+    }
+}
+
+impl Iterator for FirstPass<'_> {
+    type Item = Planned;
+
+    fn next(&mut self) -> Option<Planned> {
+        loop {
+            match self.phase {
+                Phase::Continuity => match self.layout.leads().iter().nth(self.a) {
+                    Some(lead) => {
+                        self.a += 1;
+                        if let Some(planned) = continuity(self.layout, lead) {
+                            return Some(planned);
+                        }
+                    }
+                    None => self.enter(Phase::Isolation),
+                },
+                Phase::Isolation => match self.layout.leads().iter().nth(self.a) {
+                    Some(lead) => {
+                        self.a += 1;
+                        if let Some(planned) = isolation(self.layout, lead) {
+                            return Some(planned);
+                        }
+                    }
+                    None => self.enter(Phase::Across),
+                },
+                Phase::Across => {
+                    let pair = (
+                        self.layout.leads().iter().nth(self.a),
+                        self.layout.leads().iter().nth(self.b),
+                    );
+                    match pair {
+                        (Some(from), Some(to)) => {
+                            self.b += 1;
+                            if let Some(planned) = across(self.layout, from, to) {
+                                return Some(planned);
+                            }
+                        }
+                        (Some(_), None) => {
+                            self.a += 1;
+                            self.b = 0;
+                        }
+                        (None, _) => self.enter(Phase::Done),
+                    }
+                }
+                Phase::Done => return None,
+            }
+        }
+    }
+}
+
+impl FirstPass<'_> {
+    fn enter(&mut self, phase: Phase) {
+        self.phase = phase;
+        self.a = 0;
+        self.b = 0;
+    }
+}
+
+fn one(lead: LeadId) -> LeadSet {
+    core::iter::once(lead).collect()
+}
+
+fn step(high: LeadSet, low: LeadSet, settle: Micros, samples: u8) -> Step {
+    Step {
+        high,
+        low,
+        settle,
+        samples,
+        senses: heapless::Vec::new(),
+    }
+}
+
+fn sense(step: &mut Step, lead: LeadId, mode: SenseMode) {
+    let _ = step.senses.push(Sense { lead, mode });
+}
+
+fn settle(layout: &Layout, leads: &[LeadId]) -> Micros {
+    if leads.iter().any(|lead| layout.loaded(*lead)) {
+        SETTLE_LOADED
+    } else {
+        SETTLE
+    }
+}
+
+fn continuity(layout: &Layout, lead: LeadId) -> Option<Planned> {
+    if layout.on_chassis(lead) {
+        let mut step = step(one(lead), LeadSet::EMPTY, settle(layout, &[lead]), FINE);
+        sense(&mut step, lead, SenseMode::Plain);
+        return Some(Planned {
+            step,
+            purpose: Purpose::Continuity(lead, None),
+        });
+    }
+    let first = layout.first(lead)?;
+    if first == lead {
+        return None;
+    }
+    let mut step = step(one(first), one(lead), settle(layout, &[lead]), FINE);
+    sense(&mut step, first, SenseMode::Plain);
+    sense(&mut step, lead, SenseMode::Plain);
+    Some(Planned {
+        step,
+        purpose: Purpose::Continuity(first, Some(lead)),
+    })
+}
+
+/// Leads of all passive nets outside this lead's island and off chassis.
+fn bystanders(layout: &Layout, lead: LeadId) -> LeadSet {
+    layout
+        .leads()
+        .iter()
+        .filter(|other| {
+            layout.island(*other) != layout.island(lead)
+                && !layout.active(*other)
+                && !layout.on_chassis(*other)
+        })
+        .collect()
+}
+
+fn isolation(layout: &Layout, lead: LeadId) -> Option<Planned> {
+    if !layout.is_first(lead) || layout.on_chassis(lead) {
+        return None;
+    }
+    let low = bystanders(layout, lead);
+    let mut step = step(one(lead), low, settle(layout, &[lead]), FINE);
+    sense(&mut step, lead, SenseMode::Plain);
+    if layout.active(lead) {
+        // Two active nets are not held low for one another: read instead.
+        for other in layout.leads().iter().filter(|other| {
+            layout.active(*other)
+                && layout.is_first(*other)
+                && layout.island(*other) != layout.island(lead)
+                && *other > lead
+        }) {
+            sense(&mut step, other, SenseMode::PullDown);
+            if layout.loaded(other) {
+                step.settle = SETTLE_PULLED;
+            }
+        }
+    }
+    Some(Planned {
+        step,
+        purpose: Purpose::Isolation(lead),
+    })
+}
+
+fn across(layout: &Layout, from: LeadId, to: LeadId) -> Option<Planned> {
+    let joined = layout.island(from) == layout.island(to)
+        && layout.net(from) != layout.net(to)
+        && layout.is_first(from)
+        && layout.is_first(to);
+    // One way round is enough without a diode.
+    if !joined || (from > to && !layout.polar(from)) {
+        return None;
+    }
+    let mut step = step(one(from), one(to), settle(layout, &[from, to]), FINE);
+    sense(&mut step, from, SenseMode::Plain);
+    sense(&mut step, to, SenseMode::Plain);
+    Some(Planned {
+        step,
+        purpose: Purpose::Across(from, to),
+    })
+}
+
+/// Drives one lead and reads every other with the pull-down: which leads
+/// follow it. Split into as many steps as the readings need.
+pub fn walk(layout: &Layout, lead: LeadId) -> impl Iterator<Item = Planned> + '_ {
+    let count = layout.leads().len();
+    let chunk = MAX_SENSES.max(1);
+    (0..count.div_ceil(chunk)).flat_map(move |part| {
+        // Module inputs settle slowly behind the pull; they get a step of their own.
+        [false, true].into_iter().filter_map(move |loaded| {
+            let time = if loaded {
+                SETTLE_PULLED
+            } else {
+                settle(layout, &[lead])
+            };
+            let mut step = step(one(lead), LeadSet::EMPTY, time, COARSE);
+            for other in layout.leads().iter().skip(part * chunk).take(chunk) {
+                if other == lead && part == 0 && !loaded {
+                    sense(&mut step, other, SenseMode::Plain);
+                } else if other != lead && layout.loaded(other) == loaded {
+                    sense(&mut step, other, SenseMode::PullDown);
+                }
+            }
+            (!step.senses.is_empty()).then_some(Planned {
+                step,
+                purpose: Purpose::Walk(lead),
+            })
+        })
+    })
+}
+
+/// The ohms between two leads, whatever the plan says of them, read also at
+/// up to six more leads that should follow.
+#[must_use]
+pub fn pair(layout: &Layout, from: LeadId, to: LeadId, also: &[LeadId]) -> Planned {
+    let mut step = step(one(from), one(to), settle(layout, &[from, to]), FINE);
+    sense(&mut step, from, SenseMode::Plain);
+    sense(&mut step, to, SenseMode::Plain);
+    for other in also
+        .iter()
+        .filter(|other| **other != from && **other != to)
+        .take(6)
+    {
+        sense(&mut step, *other, SenseMode::Plain);
+    }
+    Planned {
+        step,
+        purpose: Purpose::Pair(from, to),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::{Circuit, GROUND, Junction, NodeId, Part};
+    use crate::units::Ohms;
+    use std::vec::Vec;
+
+    /// Two two-lead nets, a lead on chassis, and a diode from net one to a fourth net.
+    fn layout() -> (Circuit<32>, Layout) {
+        let mut circuit = Circuit::new();
+        let n: Vec<NodeId> = (0..6).map(|_| circuit.node().unwrap()).collect();
+        let w = |c: &mut Circuit<32>, a, b| c.wire(a, b, Ohms(0.1), Ohms(0.01)).unwrap();
+        w(&mut circuit, n[0], n[1]);
+        w(&mut circuit, n[2], n[3]);
+        w(&mut circuit, n[4], GROUND);
+        circuit
+            .add(n[1], n[5], Part::Diode(Junction::SILICON))
+            .unwrap();
+        for (lead, node) in n.iter().enumerate() {
+            circuit.clip(LeadId(lead as u8), *node).unwrap();
+        }
+        let layout = Layout::of(&circuit, &[]);
+        (circuit, layout)
+    }
+
+    #[test]
+    fn first_pass_covers_each_net_each_joint_and_each_component() {
+        let (_, layout) = layout();
+        let purposes: Vec<_> = first_pass(&layout).map(|p| p.purpose).collect();
+        let l = LeadId;
+        assert_eq!(
+            purposes,
+            [
+                Purpose::Continuity(l(0), Some(l(1))),
+                Purpose::Continuity(l(2), Some(l(3))),
+                Purpose::Continuity(l(4), None),
+                Purpose::Isolation(l(0)),
+                Purpose::Isolation(l(2)),
+                Purpose::Isolation(l(5)),
+                Purpose::Across(l(0), l(5)),
+                Purpose::Across(l(5), l(0)),
+            ]
+        );
+    }
+
+    #[test]
+    fn one_source_and_no_active_net_held_low() {
+        let (_, layout) = layout();
+        for planned in first_pass(&layout) {
+            assert_eq!(planned.step.high.len(), 1);
+            if let Purpose::Isolation(_) = planned.purpose {
+                assert!(planned.step.low.iter().all(|lead| !layout.active(lead)));
+            }
+        }
+    }
+
+    #[test]
+    fn a_walk_reads_every_other_lead_once() {
+        let (_, layout) = layout();
+        let leads: Vec<_> = walk(&layout, LeadId(2))
+            .flat_map(|p| p.step.senses)
+            .map(|s| s.lead.0)
+            .collect();
+        assert_eq!(leads, [0, 1, 2, 3, 4, 5]);
+    }
+}

@@ -1,0 +1,532 @@
+//! Nodal solve of the expected circuit, island by island.
+//!
+//! An island is what hangs together through elements other than chassis.
+//! Each is a dense symmetric positive definite system, factored as L·D·Lᵀ
+//! without pivoting (Golub & Van Loan, *Matrix Computations*, §4.1: stable
+//! for such matrices — `from memory`). Diodes are solved by damped Newton
+//! iteration on their companion model, junction steps limited as circuit
+//! simulators do.
+//!
+//! The caller lends the memory ([`Workspace`]); nothing is allocated.
+
+use heapless::Vec;
+
+use crate::circuit::{Circuit, Edit, Element, GROUND, Junction, MAX_NODES, NodeId, Part};
+use crate::units::{Ohms, Volts};
+
+/// Conductance across every diode, so that what is behind a blocking diode
+/// still has a defined voltage. Siemens; `common practice` in circuit simulators.
+const DIODE_SHUNT: f64 = 1e-12;
+
+/// Thermal voltage kT/q at 27 °C, the usual reference temperature of diode
+/// parameters (k and q: SI definition).
+const THERMAL: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
+
+/// Newton iterations before giving up.
+const MAX_ITERATIONS: usize = 200;
+
+/// Newton stops when no node moves by more than this, in volts.
+const TOLERANCE: f64 = 1e-9;
+
+/// A voltage source behind a resistance, from a node to chassis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Attachment {
+    /// Where it is attached.
+    pub node: NodeId,
+    /// Open-circuit voltage.
+    pub volts: Volts,
+    /// Resistance in series.
+    pub ohms: Ohms,
+    /// One standard deviation of the resistance.
+    pub spread: Ohms,
+}
+
+/// Why an island could not be solved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SolveError {
+    /// The island has more nodes than the workspace has room for.
+    TooLarge,
+    /// More elements or attachments in one island than can be held.
+    TooManyElements,
+    /// The diodes did not come to rest.
+    NoConvergence,
+    /// The island's equations are singular to working precision.
+    Singular,
+}
+
+/// Which end of a load's range is solved for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Corner {
+    /// Every load at its least resistance.
+    Least,
+    /// Every load at its greatest resistance.
+    Most,
+}
+
+/// Memory for the solver, lent by the caller.
+#[derive(Debug)]
+pub struct Workspace<'m> {
+    /// Packed lower triangle: `n·(n+1)/2` numbers solve an island of `n` nodes.
+    matrix: &'m mut [f64],
+    local: [u16; MAX_NODES],
+    members: Vec<NodeId, MAX_NODES>,
+    volts: Vec<f64, MAX_NODES>,
+    diagonal_inverse: Vec<f64, MAX_NODES>,
+    scratch: Vec<f64, MAX_NODES>,
+}
+
+const ABSENT: u16 = u16::MAX;
+
+impl<'m> Workspace<'m> {
+    /// A workspace over `matrix`; room for islands of `n` nodes needs
+    /// `n·(n+1)/2` numbers.
+    #[must_use]
+    pub fn new(matrix: &'m mut [f64]) -> Self {
+        Self {
+            matrix,
+            local: [ABSENT; MAX_NODES],
+            members: Vec::new(),
+            volts: Vec::new(),
+            diagonal_inverse: Vec::new(),
+            scratch: Vec::new(),
+        }
+    }
+
+    /// How many numbers an island of `nodes` nodes needs.
+    #[must_use]
+    pub const fn room(nodes: usize) -> usize {
+        nodes * (nodes + 1) / 2
+    }
+}
+
+/// The most elements of one island.
+pub const MAX_ISLAND_ELEMENTS: usize = 2048;
+
+/// One island of an edited circuit, solved under one set of attachments.
+///
+/// Holds the factored equations, so that sensitivities cost one more
+/// substitution each.
+#[derive(Debug)]
+pub struct Island<'w, 'm> {
+    work: &'w mut Workspace<'m>,
+    elements: Vec<(Element, f64), MAX_ISLAND_ELEMENTS>,
+    anchored: bool,
+}
+
+/// Solves the island that `start` belongs to.
+///
+/// `attachments` may name nodes of other islands; they are left out. An island
+/// that nothing ties to chassis or to an attachment is said to float; its
+/// voltages are reported as 0 V and [`Island::floats`] is true.
+///
+/// # Errors
+/// [`SolveError`] when the island does not fit or does not come to rest.
+pub fn island<'w, 'm, const E: usize>(
+    work: &'w mut Workspace<'m>,
+    circuit: &Circuit<E>,
+    edits: &[Edit],
+    attachments: &[Attachment],
+    start: NodeId,
+    corner: Corner,
+) -> Result<Island<'w, 'm>, SolveError> {
+    let mut island = Island {
+        work,
+        elements: Vec::new(),
+        anchored: false,
+    };
+    island.collect(circuit, edits, start)?;
+    island.anchored = island
+        .elements
+        .iter()
+        .any(|(e, _)| e.a == GROUND || e.b == GROUND)
+        || attachments.iter().any(|at| island.index(at.node).is_some());
+    let n = island.work.members.len();
+    island.work.volts.clear();
+    let filled = island.work.volts.resize(n, 0.0);
+    if filled.is_err() || Workspace::room(n) > island.work.matrix.len() {
+        return Err(SolveError::TooLarge);
+    }
+    if island.anchored {
+        island.settle(attachments, corner)?;
+    }
+    Ok(island)
+}
+
+impl Island<'_, '_> {
+    /// Whether nothing ties the island to a voltage.
+    #[must_use]
+    pub fn floats(&self) -> bool {
+        !self.anchored
+    }
+
+    /// How many nodes the island has.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.work.members.len()
+    }
+
+    /// Whether the island has no node (never so after [`island`]).
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.work.members.is_empty()
+    }
+
+    /// Whether an element or attachment node belongs to the island.
+    #[must_use]
+    pub fn contains(&self, node: NodeId) -> bool {
+        self.index(node).is_some()
+    }
+
+    /// The voltage of a node against chassis; 0 V for nodes outside.
+    #[must_use]
+    pub fn volts(&self, node: NodeId) -> Volts {
+        Volts(self.voltage(node))
+    }
+
+    /// The elements of the island as solved.
+    pub fn elements(&self) -> impl Iterator<Item = &Element> {
+        self.elements.iter().map(|(element, _)| element)
+    }
+
+    /// Variance in V² of the voltage at `plus` against `minus` (chassis where
+    /// `None`) that the spreads of elements and attachments cause, to first
+    /// order: `σ² = Σ (∂V/∂R·σR)²` with the derivatives from one adjoint
+    /// solution (Tellegen: `∂V/∂G = −(Va−Vb)(Za−Zb)`). Also returns the
+    /// resistance seen from `plus` against `minus`.
+    #[must_use]
+    pub fn variance(
+        &mut self,
+        attachments: &[Attachment],
+        plus: NodeId,
+        minus: Option<NodeId>,
+    ) -> (f64, Ohms) {
+        if !self.anchored {
+            return (0.0, Ohms(f64::INFINITY));
+        }
+        let n = self.work.members.len();
+        self.work.scratch.clear();
+        if self.work.scratch.resize(n, 0.0).is_err() {
+            return (0.0, Ohms(f64::INFINITY));
+        }
+        for (node, weight) in [(Some(plus), 1.0), (minus, -1.0)] {
+            if let Some(i) = node.and_then(|node| self.index(node))
+                && let Some(entry) = self.work.scratch.get_mut(i)
+            {
+                *entry += weight;
+            }
+        }
+        substitute(
+            self.work.matrix,
+            &self.work.diagonal_inverse,
+            &mut self.work.scratch,
+        );
+        let z = |node: NodeId| self.at(&self.work.scratch, node);
+        let v = |node: NodeId| self.at(&self.work.volts, node);
+        let mut variance = 0.0;
+        for (element, conductance) in &self.elements {
+            let across = z(element.a) - z(element.b);
+            let shift = match element.part {
+                Part::Wire { spread, .. } | Part::Resistor { spread, .. } => {
+                    (v(element.a) - v(element.b)) * across * conductance * conductance * spread.0
+                }
+                Part::Diode(junction) => conductance * junction.spread.0 * across,
+                Part::Load { .. } => 0.0,
+            };
+            variance += shift * shift;
+        }
+        for at in attachments {
+            if self.index(at.node).is_some() {
+                let shift =
+                    (at.volts.0 - v(at.node)) * z(at.node) / (at.ohms.0 * at.ohms.0) * at.spread.0;
+                variance += shift * shift;
+            }
+        }
+        let seen = z(plus) - minus.map_or(0.0, z);
+        (variance, Ohms(seen))
+    }
+
+    fn index(&self, node: NodeId) -> Option<usize> {
+        match self.work.local.get(usize::from(node.0)) {
+            Some(&ABSENT) | None => None,
+            Some(&i) => Some(usize::from(i)),
+        }
+    }
+
+    fn at(&self, vector: &[f64], node: NodeId) -> f64 {
+        self.index(node)
+            .and_then(|i| vector.get(i))
+            .copied()
+            .unwrap_or(0.0)
+    }
+
+    fn voltage(&self, node: NodeId) -> f64 {
+        self.at(&self.work.volts, node)
+    }
+
+    /// Finds the nodes and elements that hang together with `start`.
+    fn collect<const E: usize>(
+        &mut self,
+        circuit: &Circuit<E>,
+        edits: &[Edit],
+        start: NodeId,
+    ) -> Result<(), SolveError> {
+        self.work.local = [ABSENT; MAX_NODES];
+        self.work.members.clear();
+        self.admit(start);
+        let mut grown = true;
+        while grown {
+            grown = false;
+            for element in circuit.edited(edits) {
+                let (a, b) = (self.contains(element.a), self.contains(element.b));
+                if a && !b && element.b != GROUND {
+                    self.admit(element.b);
+                    grown = true;
+                } else if b && !a && element.a != GROUND {
+                    self.admit(element.a);
+                    grown = true;
+                }
+            }
+        }
+        for element in circuit.edited(edits) {
+            if element.a != element.b && (self.contains(element.a) || self.contains(element.b)) {
+                self.elements
+                    .push((element, 0.0))
+                    .map_err(|_| SolveError::TooManyElements)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn admit(&mut self, node: NodeId) {
+        let next = self.work.members.len();
+        if node == GROUND || self.contains(node) {
+            return;
+        }
+        if let Some(slot) = self.work.local.get_mut(usize::from(node.0))
+            && self.work.members.push(node).is_ok()
+        {
+            *slot = next as u16;
+        }
+    }
+
+    /// Newton iteration; a linear island is done after one pass.
+    fn settle(&mut self, attachments: &[Attachment], corner: Corner) -> Result<(), SolveError> {
+        let nonlinear = self
+            .elements
+            .iter()
+            .any(|(e, _)| matches!(e.part, Part::Diode(_)));
+        let mut junctions: Vec<f64, MAX_ISLAND_ELEMENTS> = Vec::new();
+        let _ = junctions.resize(if nonlinear { self.elements.len() } else { 0 }, 0.0);
+        for _ in 0..MAX_ITERATIONS {
+            self.assemble(attachments, corner, &junctions);
+            factor(
+                self.work.matrix,
+                &mut self.work.diagonal_inverse,
+                self.work.members.len(),
+            )?;
+            substitute(
+                self.work.matrix,
+                &self.work.diagonal_inverse,
+                &mut self.work.scratch,
+            );
+            let mut moved = 0.0_f64;
+            for (old, new) in self.work.volts.iter_mut().zip(&self.work.scratch) {
+                moved = moved.max((*old - *new).abs());
+                *old = *new;
+            }
+            if !moved.is_finite() {
+                return Err(SolveError::Singular);
+            }
+            if !nonlinear {
+                return Ok(());
+            }
+            let mut limited = false;
+            for k in 0..self.elements.len() {
+                let Some((element, _)) = self.elements.get(k) else {
+                    break;
+                };
+                let Part::Diode(junction) = element.part else {
+                    continue;
+                };
+                let wanted = self.voltage(element.a) - self.voltage(element.b);
+                if let Some(held) = junctions.get_mut(k) {
+                    let next = limit(wanted, *held, &junction);
+                    limited |= (next - wanted).abs() > TOLERANCE;
+                    *held = next;
+                }
+            }
+            if moved < TOLERANCE && !limited {
+                return Ok(());
+            }
+        }
+        Err(SolveError::NoConvergence)
+    }
+
+    /// Writes conductances to the matrix and injected currents to `scratch`.
+    fn assemble(&mut self, attachments: &[Attachment], corner: Corner, junctions: &[f64]) {
+        let n = self.work.members.len();
+        let room = Workspace::room(n);
+        if let Some(matrix) = self.work.matrix.get_mut(..room) {
+            matrix.fill(0.0);
+        }
+        self.work.scratch.clear();
+        let _ = self.work.scratch.resize(n, 0.0);
+        for k in 0..self.elements.len() {
+            let Some((element, _)) = self.elements.get(k).copied() else {
+                break;
+            };
+            let (conductance, current) = match element.part {
+                Part::Wire { ohms, .. } | Part::Resistor { ohms, .. } => (1.0 / ohms.0, 0.0),
+                Part::Load { least, most } => {
+                    let ohms = if corner == Corner::Least { least } else { most };
+                    (1.0 / ohms.0, 0.0)
+                }
+                Part::Diode(junction) => {
+                    companion(&junction, junctions.get(k).copied().unwrap_or(0.0))
+                }
+            };
+            if let Some((_, kept)) = self.elements.get_mut(k) {
+                *kept = conductance;
+            }
+            self.stamp(element.a, element.b, conductance, current);
+        }
+        for at in attachments {
+            self.stamp(at.node, GROUND, 1.0 / at.ohms.0, -at.volts.0 / at.ohms.0);
+        }
+    }
+
+    /// A conductance with a current from `a` to `b` through it.
+    fn stamp(&mut self, a: NodeId, b: NodeId, conductance: f64, current: f64) {
+        let (i, j) = (self.index(a), self.index(b));
+        for (end, sign) in [(i, -1.0), (j, 1.0)] {
+            if let Some(k) = end {
+                add(self.work.matrix, k, k, conductance);
+                if let Some(entry) = self.work.scratch.get_mut(k) {
+                    *entry += sign * current;
+                }
+            }
+        }
+        if let (Some(i), Some(j)) = (i, j) {
+            add(self.work.matrix, i.max(j), i.min(j), -conductance);
+        }
+    }
+}
+
+const fn place(row: usize, column: usize) -> usize {
+    row * (row + 1) / 2 + column
+}
+
+fn add(matrix: &mut [f64], row: usize, column: usize, value: f64) {
+    if let Some(entry) = matrix.get_mut(place(row, column)) {
+        *entry += value;
+    }
+}
+
+/// In-place L·D·Lᵀ of the packed lower triangle; L has a unit diagonal, the
+/// reciprocals of D go to `inverse`.
+fn factor(
+    matrix: &mut [f64],
+    inverse: &mut Vec<f64, MAX_NODES>,
+    n: usize,
+) -> Result<(), SolveError> {
+    inverse.clear();
+    for row in 0..n {
+        let start = place(row, 0);
+        let (above, rest) = matrix.split_at_mut(start.min(matrix.len()));
+        let Some(current) = rest.get_mut(..=row) else {
+            return Err(SolveError::TooLarge);
+        };
+        // u[c] = L[row][c]·D[c], built from left to right.
+        for column in 0..row {
+            let Some(other) = above.get(place(column, 0)..place(column, column)) else {
+                return Err(SolveError::TooLarge);
+            };
+            let (done, todo) = current.split_at_mut(column);
+            let sum: f64 = done.iter().zip(other).map(|(u, l)| u * l).sum();
+            if let Some(entry) = todo.first_mut() {
+                *entry -= sum;
+            }
+        }
+        let (left, last) = current.split_at_mut(row);
+        let Some(pivot) = last.first_mut() else {
+            return Err(SolveError::TooLarge);
+        };
+        let original = *pivot;
+        for (u, d) in left.iter_mut().zip(inverse.iter()) {
+            let l = *u * d;
+            *pivot -= *u * l;
+            *u = l;
+        }
+        // The diagonal is what is left after cancellation; below its own
+        // rounding error the node is not tied to anything.
+        if pivot.is_nan() || *pivot <= original * 1e-15 {
+            return Err(SolveError::Singular);
+        }
+        inverse
+            .push(1.0 / *pivot)
+            .map_err(|_| SolveError::TooLarge)?;
+    }
+    Ok(())
+}
+
+/// Solves L·D·Lᵀ·x = b in place.
+fn substitute(matrix: &[f64], inverse: &[f64], x: &mut [f64]) {
+    let n = x.len();
+    for row in 0..n {
+        let Some(l) = matrix.get(place(row, 0)..place(row, row)) else {
+            return;
+        };
+        let (done, todo) = x.split_at_mut(row);
+        let sum: f64 = l.iter().zip(done.iter()).map(|(l, x)| l * x).sum();
+        if let Some(entry) = todo.first_mut() {
+            *entry -= sum;
+        }
+    }
+    for (entry, d) in x.iter_mut().zip(inverse) {
+        *entry *= d;
+    }
+    for row in (0..n).rev() {
+        let Some(l) = matrix.get(place(row, 0)..place(row, row)) else {
+            return;
+        };
+        let (before, rest) = x.split_at_mut(row);
+        let Some(&value) = rest.first() else { return };
+        for (entry, l) in before.iter_mut().zip(l) {
+            *entry -= l * value;
+        }
+    }
+}
+
+/// Conductance of a diode at a junction voltage, and the current from anode to
+/// cathode that goes with it at 0 V.
+fn companion(junction: &Junction, volts: f64) -> (f64, f64) {
+    let scale = junction.emission * THERMAL;
+    let e = libm::exp((volts / scale).min(80.0));
+    let conductance = junction.saturation.0 / scale * e + DIODE_SHUNT;
+    let current = junction.saturation.0 * (e - 1.0) + DIODE_SHUNT * volts;
+    (conductance, current - conductance * volts)
+}
+
+/// Keeps a junction from jumping up its exponential: the usual logarithmic
+/// step beyond the critical voltage.
+fn limit(wanted: f64, held: f64, junction: &Junction) -> f64 {
+    let scale = junction.emission * THERMAL;
+    let critical = scale * libm::log(scale / (core::f64::consts::SQRT_2 * junction.saturation.0));
+    if wanted > critical && (wanted - held).abs() > 2.0 * scale {
+        if held > 0.0 {
+            let step = 1.0 + (wanted - held) / scale;
+            if step > 0.0 {
+                held + scale * libm::log(step)
+            } else {
+                critical
+            }
+        } else {
+            scale * libm::log((wanted / scale).max(1.0))
+        }
+    } else {
+        wanted
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,193 @@
+use super::*;
+use crate::units::Amperes;
+use std::vec;
+
+fn wire(ohms: f64) -> Part {
+    Part::Wire {
+        ohms: Ohms(ohms),
+        spread: Ohms(0.0),
+    }
+}
+
+/// Resistance between two nodes, by a 1 V source behind 1 Ω.
+fn between(circuit: &Circuit<64>, a: NodeId, b: NodeId) -> f64 {
+    let mut memory = vec![0.0; Workspace::room(32)];
+    let mut work = Workspace::new(&mut memory);
+    let ties = [
+        Attachment {
+            node: a,
+            volts: Volts(1.0),
+            ohms: Ohms(1.0),
+            spread: Ohms(0.0),
+        },
+        Attachment {
+            node: b,
+            volts: Volts(0.0),
+            ohms: Ohms(1.0),
+            spread: Ohms(0.0),
+        },
+    ];
+    let island = island(&mut work, circuit, &[], &ties, a, Corner::Most).unwrap();
+    let (va, vb) = (island.volts(a).0, island.volts(b).0);
+    (va - vb) / vb
+}
+
+fn graph(nodes: usize, edges: &[(usize, usize, f64)]) -> (Circuit<64>, std::vec::Vec<NodeId>) {
+    let mut circuit = Circuit::new();
+    let ids: std::vec::Vec<_> = (0..nodes).map(|_| circuit.node().unwrap()).collect();
+    for &(a, b, ohms) in edges {
+        circuit.add(ids[a], ids[b], wire(ohms)).unwrap();
+    }
+    (circuit, ids)
+}
+
+#[test]
+fn unbalanced_bridge() {
+    // references.md, network theory: 102/7 Ω (ngspice, networkx, lcapy).
+    let (circuit, n) = graph(
+        4,
+        &[
+            (0, 1, 12.0),
+            (0, 2, 18.0),
+            (1, 3, 18.0),
+            (2, 3, 12.0),
+            (1, 2, 6.0),
+        ],
+    );
+    assert!((between(&circuit, n[0], n[3]) - 102.0 / 7.0).abs() < 1e-9);
+}
+
+#[test]
+fn cube_of_one_ohm() {
+    // references.md: edge 7/12, face 3/4, body 5/6.
+    let mut edges = vec![];
+    for a in 0..8_usize {
+        for bit in [1, 2, 4] {
+            if a & bit == 0 {
+                edges.push((a, a | bit, 1.0));
+            }
+        }
+    }
+    let (circuit, n) = graph(8, &edges);
+    for (other, ohms) in [(1, 7.0 / 12.0), (3, 3.0 / 4.0), (7, 5.0 / 6.0)] {
+        assert!((between(&circuit, n[0], n[other]) - ohms).abs() < 1e-9);
+    }
+}
+
+#[test]
+fn floating_island_is_said_to_float() {
+    let (circuit, n) = graph(2, &[(0, 1, 1.0)]);
+    let mut memory = vec![0.0; Workspace::room(8)];
+    let mut work = Workspace::new(&mut memory);
+    let island = island(&mut work, &circuit, &[], &[], n[0], Corner::Most).unwrap();
+    assert!(island.floats());
+}
+
+#[test]
+fn an_island_larger_than_the_workspace_is_refused() {
+    let edges: std::vec::Vec<_> = (0..9).map(|i| (i, i + 1, 1.0)).collect();
+    let (circuit, n) = graph(10, &edges);
+    let mut memory = vec![0.0; Workspace::room(9)];
+    let mut work = Workspace::new(&mut memory);
+    let result = island(&mut work, &circuit, &[], &[], n[0], Corner::Most);
+    assert_eq!(result.err(), Some(SolveError::TooLarge));
+}
+
+#[test]
+fn diode_current_satisfies_the_shockley_equation() {
+    let mut circuit: Circuit<4> = Circuit::new();
+    let a = circuit.node().unwrap();
+    let junction = Junction {
+        saturation: Amperes(1e-9),
+        emission: 1.8,
+        spread: Volts(0.0),
+    };
+    circuit.add(a, GROUND, Part::Diode(junction)).unwrap();
+    let mut memory = vec![0.0; Workspace::room(4)];
+    let mut work = Workspace::new(&mut memory);
+    for (volts, ohms) in [
+        (3.3, 725.0),
+        (3.3, 122_000.0),
+        (100.0, 0.1),
+        (-3.3, 725.0),
+        (0.1, 10.0),
+    ] {
+        let tie = [Attachment {
+            node: a,
+            volts: Volts(volts),
+            ohms: Ohms(ohms),
+            spread: Ohms(0.0),
+        }];
+        let island = island(&mut work, &circuit, &[], &tie, a, Corner::Most).unwrap();
+        let v = island.volts(a).0;
+        let through = (volts - v) / ohms;
+        let wanted = 1e-9 * libm::expm1(v / (1.8 * THERMAL));
+        assert!(
+            (through - wanted).abs() <= 1e-6 * through.abs() + 1e-11,
+            "{volts} V behind {ohms} Ω: {through} against {wanted}"
+        );
+    }
+}
+
+#[test]
+fn variance_agrees_with_finite_differences() {
+    let build = |r1: f64, r2: f64| {
+        let mut circuit: Circuit<8> = Circuit::new();
+        let a = circuit.node().unwrap();
+        let b = circuit.node().unwrap();
+        circuit
+            .add(
+                a,
+                b,
+                Part::Wire {
+                    ohms: Ohms(r1),
+                    spread: Ohms(1.0),
+                },
+            )
+            .unwrap();
+        circuit
+            .add(
+                b,
+                GROUND,
+                Part::Resistor {
+                    ohms: Ohms(r2),
+                    spread: Ohms(3.0),
+                },
+            )
+            .unwrap();
+        (circuit, a, b)
+    };
+    let drop = |r1: f64, r2: f64, rs: f64| {
+        let (circuit, a, b) = build(r1, r2);
+        let mut memory = vec![0.0; Workspace::room(4)];
+        let mut work = Workspace::new(&mut memory);
+        let tie = [Attachment {
+            node: a,
+            volts: Volts(3.3),
+            ohms: Ohms(rs),
+            spread: Ohms(5.0),
+        }];
+        let island = island(&mut work, &circuit, &[], &tie, a, Corner::Most).unwrap();
+        island.volts(a).0 - island.volts(b).0
+    };
+    let (circuit, a, b) = build(50.0, 100.0);
+    let mut memory = vec![0.0; Workspace::room(4)];
+    let mut work = Workspace::new(&mut memory);
+    let tie = [Attachment {
+        node: a,
+        volts: Volts(3.3),
+        ohms: Ohms(725.0),
+        spread: Ohms(5.0),
+    }];
+    let mut island = island(&mut work, &circuit, &[], &tie, a, Corner::Most).unwrap();
+    let (variance, _) = island.variance(&tie, a, Some(b));
+    let h = 1e-3;
+    let d1 = (drop(50.0 + h, 100.0, 725.0) - drop(50.0 - h, 100.0, 725.0)) / (2.0 * h) * 1.0;
+    let d2 = (drop(50.0, 100.0 + h, 725.0) - drop(50.0, 100.0 - h, 725.0)) / (2.0 * h) * 3.0;
+    let ds = (drop(50.0, 100.0, 725.0 + h) - drop(50.0, 100.0, 725.0 - h)) / (2.0 * h) * 5.0;
+    let wanted = d1 * d1 + d2 * d2 + ds * ds;
+    assert!(
+        (variance / wanted - 1.0).abs() < 1e-4,
+        "{variance} against {wanted}"
+    );
+}

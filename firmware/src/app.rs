@@ -1,0 +1,192 @@
+//! The probe application: bytes in, bytes out, one request at a time.
+//!
+//! The probe sends nothing unasked. What is damaged or not understood gets no
+//! answer; a request whose number was the last one is answered with the stored
+//! reply and not acted on again.
+
+use embedded_hal::delay::DelayNs;
+use embedded_hal::digital::{InputPin, OutputPin};
+use embedded_hal::spi::SpiDevice;
+use heapless::String;
+use loomproof_core::units::Micros;
+use loomproof_core::wire::frame::{
+    Deframer, Frame, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_reply, encode_reply,
+};
+use loomproof_core::wire::{Hello, PROTOCOL, Place, Refusal, Reply, Request};
+
+use crate::instrument::Instrument;
+use crate::interlock::{self, PERMISSION};
+use crate::{Clock, Identity, Parts};
+
+/// What a frame asks for.
+enum Heard {
+    Hello(u16),
+    Request(u16, Request),
+}
+
+/// The probe.
+#[derive(Debug)]
+pub struct Probe<D, G, S, A, T, R, W, C> {
+    instrument: Instrument<D, G, S, A, T, R, W, C>,
+    identity: Identity,
+    deframer: Deframer<MAX_REQUEST_FRAME>,
+    armed: Option<Place>,
+    /// When the last request was done with.
+    heard: Micros,
+    /// Number of the last request and length of its reply in `out`.
+    last: Option<(u16, usize)>,
+    out: [u8; MAX_FRAME],
+}
+
+impl<D, G, S, A, T, R, W, C> Probe<D, G, S, A, T, R, W, C>
+where
+    D: SpiDevice,
+    G: SpiDevice,
+    S: SpiDevice,
+    A: SpiDevice,
+    T: InputPin,
+    R: OutputPin,
+    W: DelayNs,
+    C: Clock,
+{
+    /// Lets go of everything and counts the leads. Never fails: without
+    /// hardware the probe has no leads and refuses.
+    ///
+    /// A probe that is started tripped cannot count (its drive chips are held
+    /// in reset): it names 64 leads per select chip, can look at them, and
+    /// counts when the trip is gone.
+    pub fn start(parts: Parts<D, G, S, A, T, R, W, C>, identity: Identity) -> Self {
+        Self {
+            instrument: Instrument::start(parts),
+            identity,
+            deframer: Deframer::new(),
+            armed: None,
+            heard: Micros(0),
+            last: None,
+            out: [0; MAX_FRAME],
+        }
+    }
+
+    /// Takes bytes from the host, in any chunks; replies leave through `send`.
+    pub fn receive(&mut self, mut bytes: &[u8], send: &mut dyn FnMut(&[u8])) {
+        while !bytes.is_empty() {
+            let (taken, frame) = self.deframer.feed(bytes);
+            bytes = bytes.get(taken..).unwrap_or(&[]);
+            let heard = frame.and_then(|frame| understand(frame.ok()?));
+            match heard {
+                Some(Heard::Hello(seq)) => self.hello(seq, send),
+                Some(Heard::Request(seq, request)) => self.request(seq, &request, send),
+                None => {}
+            }
+        }
+    }
+
+    /// To be called whenever there is nothing to receive: ends the permission
+    /// to drive when the host has been silent for 3 s or the comparators tripped.
+    pub fn poll(&mut self) {
+        self.expire();
+        if self.armed.is_some() && self.instrument.tripped().unwrap_or(true) {
+            self.disarm();
+        }
+    }
+
+    fn expire(&mut self) {
+        let now = self.instrument.now();
+        if self.armed.is_some() && interlock::passed(self.heard, now, PERMISSION) {
+            self.disarm();
+        }
+    }
+
+    /// Ends the permission and lets go. Nothing is driven between requests;
+    /// this proves it. If it cannot be proved, the next arm finds out and refuses.
+    fn disarm(&mut self) {
+        self.armed = None;
+        let _ = self.instrument.let_go_of_all();
+    }
+
+    fn hello(&mut self, seq: u16, send: &mut dyn FnMut(&[u8])) {
+        self.last = None;
+        self.disarm();
+        self.instrument.discover();
+        let hello = Hello {
+            protocol: PROTOCOL,
+            leads: self.instrument.leads(),
+            board: shortened(self.identity.board),
+            serial: shortened(self.identity.serial),
+            build: shortened(self.identity.build),
+        };
+        if let Ok(frame) = encode_hello_reply(seq, &hello, &mut self.out) {
+            send(frame);
+        }
+    }
+
+    fn request(&mut self, seq: u16, request: &Request, send: &mut dyn FnMut(&[u8])) {
+        self.expire();
+        if self.last.is_none_or(|(last, _)| last != seq) {
+            // Forgotten first: while this one is acted on, no reply is stored.
+            self.last = None;
+            let reply = self.act(request);
+            if let Ok(frame) = encode_reply(seq, &reply, &mut self.out) {
+                self.last = Some((seq, frame.len()));
+            }
+        }
+        self.heard = self.instrument.now();
+        if let Some(frame) = self.last.and_then(|(_, length)| self.out.get(..length)) {
+            send(frame);
+        }
+    }
+
+    fn act(&mut self, request: &Request) -> Reply {
+        let reply = match request {
+            Request::Survey => {
+                self.disarm();
+                self.instrument
+                    .survey()
+                    .map(|(looks, chassis)| Reply::Survey { looks, chassis })
+            }
+            Request::Arm(place) => {
+                self.disarm();
+                self.instrument.arm().map(|()| {
+                    self.armed = Some(*place);
+                    Reply::Armed
+                })
+            }
+            Request::Step(step) => match self.armed {
+                None => Err(Refusal::NotArmed),
+                Some(place) => self.instrument.step(step, place).map(|readings| {
+                    let at = self.instrument.now();
+                    Reply::Readings { readings, at }
+                }),
+            },
+            Request::Release => {
+                self.armed = None;
+                self.instrument.let_go_of_all().map(|()| Reply::Released)
+            }
+        };
+        reply.unwrap_or_else(|refusal| {
+            if interlock::disarms(refusal) {
+                self.disarm();
+            }
+            Reply::Refused(refusal)
+        })
+    }
+}
+
+fn understand(frame: Frame<'_>) -> Option<Heard> {
+    match frame.kind {
+        Kind::HelloRequest => frame.hello_request().ok().map(|()| Heard::Hello(frame.seq)),
+        Kind::Request => Some(Heard::Request(frame.seq, frame.request().ok()?)),
+        Kind::HelloReply | Kind::Reply => None,
+    }
+}
+
+/// As much of a name as fits into the hello.
+fn shortened(name: &str) -> String<32> {
+    let mut short = String::new();
+    for character in name.chars() {
+        if short.push(character).is_err() {
+            break;
+        }
+    }
+    short
+}

@@ -1,0 +1,149 @@
+//! What a step costs in SPI bits and waits, computed from the step alone.
+//!
+//! For a step that drives b banks, of which c change a latch, looks at d
+//! driven leads and takes k readings of s conversions (r = min(s, 4) for the
+//! repeat of the first):
+//!
+//! - drive and let go: 32·(4 b + c) bits written and 32·4 b read back;
+//! - looks before driving: 32 bits of routing each and 16·(d + 1) of
+//!   conversions, 9 µs · (d + 1);
+//! - each reading: 32 bits of routing unless the lead and mode stay, 16·(s + 1)
+//!   bits of conversions, settle + 40 µs + 9 µs · s; the repeat likewise with r;
+//! - 32 bits to take the sense bus off. Moving between leads of different
+//!   halves (P64 and P65) costs 32 bits more.
+//!
+//! What depends on what is found comes on top: a [`watch`] look for about every
+//! 0.75 ms of driving, an [`edge`] look for every reading whose conversions all
+//! stand at an end of the span, waits for stored charge, and repeats of the
+//! whole step while readings creep.
+
+use loomproof_core::units::Micros;
+use loomproof_core::wire::{LeadSet, Sense, Step};
+
+use crate::ads8866::{CONVERSION, TRANSFER_BITS};
+use crate::front_end::{BUS_SETTLE, Load, Route, bank_word};
+use crate::interlock::{DRAIN, DRAIN_ROUNDS};
+use crate::mcp23s17::{MAX_CHIPS, READ_BITS, WRITE_BITS};
+use crate::settling::{PATIENCE, Patience, repeat_samples};
+
+/// Bits on the SPI bus.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Hash)]
+pub struct SpiBits(pub u32);
+
+/// Work of the probe: bits on its SPI bus, and waits on top of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Hash)]
+pub struct Cost {
+    /// Bits on the bus.
+    pub bits: SpiBits,
+    /// Waits for settling and conversions.
+    pub wait: Micros,
+}
+
+impl Cost {
+    /// The time this takes at an SPI clock in kilohertz, rounded up.
+    #[must_use]
+    pub fn time(self, khz: u32) -> Micros {
+        let bits = (u64::from(self.bits.0) * 1_000).div_ceil(u64::from(khz.max(1)));
+        let bits = u32::try_from(bits).unwrap_or(u32::MAX);
+        Micros(self.wait.0.saturating_add(bits))
+    }
+
+    const fn add(&mut self, bits: u32, wait: u32) {
+        self.bits.0 = self.bits.0.saturating_add(bits);
+        self.wait.0 = self.wait.0.saturating_add(wait);
+    }
+
+    fn route(&mut self, at: &mut Route, to: Route) {
+        self.add(WRITE_BITS * to.writes_from(*at), 0);
+        *at = to;
+    }
+
+    fn read(&mut self, at: &mut Route, sense: Sense, settle: Micros, samples: u8) {
+        self.route(at, Route::Lead(sense.lead, sense.mode.into()));
+        let samples = u32::from(samples);
+        self.add(TRANSFER_BITS * (samples + 1), CONVERSION.0 * samples);
+        self.add(0, settle.0.saturating_add(BUS_SETTLE.0));
+    }
+}
+
+/// What one step costs. `levels` holds the latches of the drive chips as the
+/// steps before left them (empty after an arm) and is brought up to date.
+#[must_use]
+pub fn step(step: &Step, levels: &mut LeadSet) -> Cost {
+    let mut cost = Cost::default();
+    let mut at = Route::Off;
+    let mut looks = 0;
+    for bank in 0..MAX_CHIPS {
+        let on = bank_word(&step.high, bank) | bank_word(&step.low, bank);
+        if on == 0 {
+            continue;
+        }
+        let changed = bank_word(levels, bank) & on != bank_word(&step.high, bank);
+        cost.add(WRITE_BITS * (4 + u32::from(changed)) + READ_BITS * 4, 0);
+    }
+    let mut driven = step.high;
+    for lead in step.low.iter() {
+        levels.remove(lead);
+        driven.insert(lead);
+    }
+    for lead in step.high.iter() {
+        levels.insert(lead);
+    }
+    for lead in driven.iter() {
+        cost.route(&mut at, Route::Lead(lead, Load::Wide));
+        looks += 1;
+    }
+    if looks != 0 {
+        cost.add(TRANSFER_BITS * (looks + 1), CONVERSION.0 * (looks + 1));
+    }
+    for sense in &step.senses {
+        cost.read(&mut at, *sense, step.settle, step.samples);
+    }
+    match step.senses.first() {
+        Some(first) => cost.read(&mut at, *first, step.settle, repeat_samples(step.samples)),
+        None => cost.add(0, step.settle.0),
+    }
+    cost.route(&mut at, Route::Off);
+    cost
+}
+
+/// One look of the watch: there, two transfers, and back (among leads of one half).
+#[must_use]
+pub const fn watch() -> Cost {
+    Cost {
+        bits: SpiBits(2 * WRITE_BITS + 2 * TRANSFER_BITS),
+        wait: Micros(CONVERSION.0 + BUS_SETTLE.0),
+    }
+}
+
+/// One look at a lead that read an end of the span; the route has to be
+/// written again if the next reading is of the same lead and mode.
+#[must_use]
+pub const fn edge() -> Cost {
+    Cost {
+        bits: SpiBits(WRITE_BITS + 2 * TRANSFER_BITS),
+        wait: Micros(2 * CONVERSION.0),
+    }
+}
+
+/// The longest that a step can take with an SPI clock in kilohertz: stored
+/// charge waited out to the last, readings that creep to the last, and a
+/// quarter more for the looks in between.
+#[must_use]
+pub fn longest(request: &Step, khz: u32) -> Micros {
+    let mut levels = LeadSet::EMPTY;
+    let pass = u64::from(step(request, &mut levels).time(khz).0);
+    let mut patience = Patience::new(request);
+    let mut passes = 2;
+    while !patience.next().1 {
+        passes += 1;
+    }
+    let driven = (request.high.len() + request.low.len()) as u32;
+    let look = Cost {
+        bits: SpiBits((2 * WRITE_BITS + TRANSFER_BITS).saturating_mul(driven + 1)),
+        wait: Micros(CONVERSION.0.saturating_mul(driven + 1)),
+    };
+    let drained = u64::from(DRAIN.0 + 2 * look.time(khz).0) * u64::from(DRAIN_ROUNDS);
+    let total = passes * pass + u64::from(PATIENCE.0);
+    Micros(u32::try_from(drained + total + total / 4).unwrap_or(u32::MAX))
+}

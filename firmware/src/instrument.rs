@@ -1,0 +1,388 @@
+//! What the probe does with its front end: survey, arm, step, watch.
+
+use embedded_hal::delay::DelayNs;
+use embedded_hal::digital::{InputPin, OutputPin};
+use embedded_hal::spi::SpiDevice;
+use heapless::Vec;
+use loomproof_core::units::Micros;
+use loomproof_core::wire::{
+    ChassisCheck, LeadId, LeadSet, Look, MAX_LEADS, Place, Reading, Refusal, Sense, Step,
+};
+
+use crate::ads8866::{CONVERSION, Sum};
+use crate::front_end::{BUS_SETTLE, FrontEnd, FrontError, Load, Route, first_leads};
+use crate::interlock::{self, DRAIN, Falling, LOOK_AGAIN, WATCH_DUE};
+use crate::settling::{self, Patience};
+use crate::{Clock, Parts};
+
+/// Length of the pulse that clears the trip latch, and the wait after it.
+const REARM_PULSE: Micros = Micros(10);
+
+/// Conversions between two checks of whether a watch look is due.
+const CONVERSIONS_A_CHECK: u8 = 4;
+
+/// Readings of a step.
+pub type Readings = Vec<Reading, { loomproof_core::wire::MAX_SENSES }>;
+
+/// The probe's hardware with its interlock.
+#[derive(Debug)]
+pub struct Instrument<D, G, S, A, T, R, W, C> {
+    front: FrontEnd<D, G, S, A, W>,
+    trip: T,
+    rearm: R,
+    clock: C,
+    /// Leads that the watch goes round in this step.
+    watchable: LeadSet,
+    /// The lead looked at last.
+    watched: u8,
+    /// When that was.
+    looked: Micros,
+}
+
+impl<D, G, S, A, T, R, W, C> Instrument<D, G, S, A, T, R, W, C>
+where
+    D: SpiDevice,
+    G: SpiDevice,
+    S: SpiDevice,
+    A: SpiDevice,
+    T: InputPin,
+    R: OutputPin,
+    W: DelayNs,
+    C: Clock,
+{
+    /// Lets go of everything and counts the leads.
+    pub fn start(parts: Parts<D, G, S, A, T, R, W, C>) -> Self {
+        let mut instrument = Self {
+            front: FrontEnd::new(
+                parts.drive,
+                parts.gate,
+                parts.select,
+                parts.adc,
+                parts.delay,
+            ),
+            trip: parts.trip,
+            rearm: parts.rearm,
+            clock: parts.clock,
+            watchable: LeadSet::EMPTY,
+            watched: 0,
+            looked: Micros(0),
+        };
+        instrument.discover();
+        instrument
+    }
+
+    /// How many leads can be read.
+    pub const fn leads(&self) -> u8 {
+        self.front.leads()
+    }
+
+    /// The clock.
+    pub fn now(&mut self) -> Micros {
+        self.clock.now()
+    }
+
+    /// Counts the leads if they are not known yet: the probe was started
+    /// tripped, or before its front end had power.
+    pub fn discover(&mut self) {
+        if !self.front.can_drive() {
+            // Without an answer there are no leads, and everything is refused.
+            let tripped = self.clear_trip().unwrap_or(true);
+            let _ = self.front.discover(tripped);
+        }
+    }
+
+    /// Whether the comparators let go of all drive.
+    ///
+    /// # Errors
+    /// [`Refusal::Hardware`] if the input cannot be read.
+    pub fn tripped(&mut self) -> Result<bool, Refusal> {
+        self.trip.is_high().map_err(|_| Refusal::Hardware)
+    }
+
+    /// Lets go of every bank and proves it.
+    ///
+    /// # Errors
+    /// [`Refusal::Hardware`].
+    pub fn let_go_of_all(&mut self) -> Result<(), Refusal> {
+        Ok(self.front.let_go_of_all()?)
+    }
+
+    /// Clears the trip latch if it is set; true if it stays set.
+    fn clear_trip(&mut self) -> Result<bool, Refusal> {
+        if !self.tripped()? {
+            return Ok(false);
+        }
+        let up = self.rearm.set_high();
+        self.front.wait(REARM_PULSE);
+        let down = self.rearm.set_low();
+        self.front.wait(REARM_PULSE);
+        if up.is_err() || down.is_err() {
+            return Err(Refusal::Hardware);
+        }
+        self.tripped()
+    }
+
+    /// Looks at every lead undriven, all once and then all again, and at the
+    /// chassis leads.
+    ///
+    /// # Errors
+    /// [`Refusal::Hardware`].
+    pub fn survey(&mut self) -> Result<(Vec<Look, MAX_LEADS>, ChassisCheck), Refusal> {
+        if self.leads() == 0 {
+            return Err(Refusal::Hardware);
+        }
+        self.front.prepare_sense()?;
+        Ok(self.look_twice()?)
+    }
+
+    fn look_twice(&mut self) -> Result<(Vec<Look, MAX_LEADS>, ChassisCheck), FrontError> {
+        let all = first_leads(self.leads());
+        let mut looks = Vec::new();
+        self.front.look_each(&all, |_, mv| {
+            let _ = looks.push(Look {
+                first_mv: mv,
+                second_mv: mv,
+            });
+        })?;
+        self.front.wait(LOOK_AGAIN);
+        let mut again = looks.iter_mut();
+        self.front.look_each(&all, |_, mv| {
+            if let Some(look) = again.next() {
+                look.second_mv = mv;
+            }
+        })?;
+        self.front.go(Route::Off)?;
+        let mut chassis = interlock::chassis_undriven(self.front.look_at_chassis()?);
+        if chassis == ChassisCheck::Agree {
+            chassis = interlock::chassis_driven(self.front.drive_chassis()?);
+        }
+        Ok((looks, chassis))
+    }
+
+    /// Surveys, waits stored charge out, and sets the chips up for driving.
+    ///
+    /// # Errors
+    /// Whatever stands in the way of driving.
+    pub fn arm(&mut self) -> Result<(), Refusal> {
+        let mut falling = Falling::default();
+        loop {
+            let (looks, chassis) = self.survey()?;
+            let mut charged = LeadSet::EMPTY;
+            let mut level = 0;
+            for (lead, look) in (0..=u8::MAX).map(LeadId).zip(&looks) {
+                if interlock::suspicious(*look) {
+                    charged.insert(lead);
+                    level += i64::from(interlock::worst(*look)).abs();
+                }
+            }
+            if charged.is_empty() || !falling.goes_on(level) {
+                interlock::judge(&looks, chassis)?;
+                break;
+            }
+            self.drain(&charged)?;
+        }
+        if self.clear_trip()? {
+            return Err(Refusal::Tripped);
+        }
+        self.discover();
+        if !self.front.can_drive() {
+            return Err(Refusal::Hardware);
+        }
+        self.front.prepare_drive()?;
+        if self.tripped()? {
+            Err(Refusal::Tripped)
+        } else {
+            Ok(())
+        }
+    }
+
+    /// Lets stored charge off through the wide divider.
+    fn drain(&mut self, leads: &LeadSet) -> Result<(), FrontError> {
+        let share = DRAIN.0 / u32::try_from(leads.len().max(1)).unwrap_or(u32::MAX);
+        for lead in leads.iter() {
+            self.front.go(Route::Lead(lead, Load::Wide))?;
+            self.front.wait(Micros(share));
+        }
+        Ok(())
+    }
+
+    /// Drives a pattern, reads, lets go.
+    ///
+    /// # Errors
+    /// Why it was not carried out or was broken off; nothing is driven then.
+    pub fn step(&mut self, step: &Step, place: Place) -> Result<Readings, Refusal> {
+        settling::check(step, place, self.leads())?;
+        if self.tripped()? {
+            self.front.let_go_of_all()?;
+            return Err(Refusal::Tripped);
+        }
+        let outcome = self.drive_and_read(step);
+        let open = self.front.let_go();
+        // A trip resets the chips, which can look like broken hardware.
+        if self.tripped()? && !matches!(outcome, Err(Refusal::Live(..))) {
+            return Err(Refusal::Tripped);
+        }
+        open?;
+        outcome
+    }
+
+    fn drive_and_read(&mut self, step: &Step) -> Result<Readings, Refusal> {
+        let mut driven = step.high;
+        driven
+            .0
+            .iter_mut()
+            .zip(step.low.0)
+            .for_each(|(all, low)| *all |= low);
+        self.watchable = first_leads(self.leads());
+        for lead in driven
+            .iter()
+            .chain(step.senses.iter().map(|sense| sense.lead))
+        {
+            self.watchable.remove(lead);
+        }
+        self.must_be_dead(&driven)?;
+        if self.tripped()? {
+            return Err(Refusal::Tripped);
+        }
+        self.front.drive(&step.high, &step.low)?;
+        self.looked = self.clock.now();
+        self.measure(step)
+    }
+
+    /// Looks at leads that are about to be driven; waits stored charge out.
+    fn must_be_dead(&mut self, leads: &LeadSet) -> Result<(), Refusal> {
+        let mut falling = Falling::default();
+        loop {
+            let mut charged = LeadSet::EMPTY;
+            let mut first = None;
+            let mut level = 0;
+            self.front.look_each(leads, |lead, mv| {
+                if !interlock::dead(mv) {
+                    charged.insert(lead);
+                    first = first.or(Some(Refusal::Live(lead, mv)));
+                    level += i64::from(mv).abs();
+                }
+            })?;
+            match first {
+                None => return Ok(()),
+                Some(refusal) if !falling.goes_on(level) => return Err(refusal),
+                Some(_) => self.drain(&charged)?,
+            }
+        }
+    }
+
+    /// Takes the readings of a step, again with longer waits while they creep.
+    fn measure(&mut self, step: &Step) -> Result<Readings, Refusal> {
+        let Some(first) = step.senses.first() else {
+            self.pause(step.settle, Route::Off)?;
+            return Ok(Readings::new());
+        };
+        let mut readings = self.read_all(step, Micros(0))?;
+        let samples = settling::repeat_samples(step.samples);
+        let again = self.read(*first, step.settle, samples)?;
+        let allowed = settling::allowed(step.samples, samples);
+        if readings
+            .first()
+            .is_some_and(|reading| !settling::moved(*reading, again, allowed))
+        {
+            return Ok(readings);
+        }
+        let allowed = settling::allowed(step.samples, step.samples);
+        let mut patience = Patience::new(step);
+        loop {
+            let (extra, last) = patience.next();
+            let next = self.read_all(step, extra)?;
+            let mut creeping = false;
+            for (was, reading) in readings.iter_mut().zip(next) {
+                let moved = settling::moved(*was, reading, allowed);
+                creeping |= moved;
+                *was = if moved && last {
+                    settling::not_settled(reading)
+                } else {
+                    reading
+                };
+            }
+            if !creeping || last {
+                return Ok(readings);
+            }
+        }
+    }
+
+    fn read_all(&mut self, step: &Step, extra: Micros) -> Result<Readings, Refusal> {
+        let mut readings = Readings::new();
+        let settle = Micros(step.settle.0.saturating_add(extra.0));
+        for sense in &step.senses {
+            let reading = self.read(*sense, settle, step.samples)?;
+            // There are as many places as senses.
+            let _ = readings.push(reading);
+        }
+        Ok(readings)
+    }
+
+    fn read(&mut self, sense: Sense, settle: Micros, samples: u8) -> Result<Reading, Refusal> {
+        let route = Route::Lead(sense.lead, sense.mode.into());
+        self.front.go(route)?;
+        self.pause(Micros(settle.0.saturating_add(BUS_SETTLE.0)), route)?;
+        self.front.sample()?;
+        let mut sum = Sum::default();
+        for taken in 1..=samples {
+            sum.add(self.front.convert()?);
+            if taken % CONVERSIONS_A_CHECK == 0 && taken < samples && self.watch_is_due() {
+                self.watch(route)?;
+            }
+        }
+        if sum.above() || sum.at_zero() {
+            // The converter cannot tell the end of its span from beyond it.
+            let mut seen = 0;
+            let lead = [sense.lead].into_iter().collect();
+            self.front.look_each(&lead, |_, mv| seen = mv)?;
+            if !interlock::harmless_while_driving(seen) {
+                return Err(Refusal::Live(sense.lead, seen));
+            }
+        }
+        Ok(settling::reading(&sum))
+    }
+
+    /// Waits while driving: the trip input and the other leads are watched.
+    fn pause(&mut self, span: Micros, route: Route) -> Result<(), Refusal> {
+        let mut left = span.0;
+        loop {
+            if self.tripped()? {
+                return Err(Refusal::Tripped);
+            }
+            // A look leaves a conversion running, which must not be cut short.
+            if left >= CONVERSION.0 && self.watch_is_due() {
+                self.watch(route)?;
+            }
+            let age = self.clock.now().0.wrapping_sub(self.looked.0);
+            let slice = left.min(WATCH_DUE.0.saturating_sub(age).max(CONVERSION.0));
+            self.front.wait(Micros(slice));
+            left -= slice;
+            if left == 0 {
+                return Ok(());
+            }
+        }
+    }
+
+    fn watch_is_due(&mut self) -> bool {
+        self.clock.now().0.wrapping_sub(self.looked.0) >= WATCH_DUE.0
+    }
+
+    /// Looks at the next lead that is neither driven nor read.
+    fn watch(&mut self, route: Route) -> Result<(), Refusal> {
+        let leads = self.leads();
+        let start = u16::from(self.watched) + 1;
+        let next = (0..u16::from(leads))
+            .filter_map(|on| u8::try_from((start + on) % u16::from(leads)).ok())
+            .find(|lead| self.watchable.contains(LeadId(*lead)));
+        if let Some(lead) = next {
+            self.watched = lead;
+            let mv = self.front.glance(LeadId(lead), route)?;
+            if !interlock::harmless_while_driving(mv) {
+                return Err(Refusal::Live(LeadId(lead), mv));
+            }
+        }
+        self.looked = self.clock.now();
+        Ok(())
+    }
+}

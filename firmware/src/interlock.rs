@@ -1,0 +1,241 @@
+//! When driving is allowed, and what makes the probe let go: the numbers and
+//! the judgements, without any hardware.
+//!
+//! The numbers are contracts of the design (`docs/probe-hardware.md`): a lead
+//! is live above 0.2 V undriven and moves at more than 0.1 V between looks.
+
+use loomproof_core::instrument::{PROTECTION, REFERENCE, WIDE_LEG, WIDE_SHIFT};
+use loomproof_core::units::{MicroVolts, Micros};
+use loomproof_core::wire::{ChassisCheck, LeadId, Look, Refusal};
+
+/// A lead that nothing drives is live above this magnitude.
+pub const LIVE_MV: i32 = 200;
+
+/// A lead moves when two looks differ by more than this.
+pub const MOVES_MV: i32 = 100;
+
+/// While the probe drives, no lead can go above the reference (3.3 V) or
+/// below 0 V by its doing; more than 0.2 V outside comes from elsewhere.
+pub const WATCH_HIGH_MV: i32 = 3_500;
+/// See [`WATCH_HIGH_MV`].
+pub const WATCH_LOW_MV: i32 = -200;
+
+/// C2 driven through 680 Ω rises to 3.3 V · R/(680 Ω + R) above C1: 50 mV is a
+/// joint of 10.5 Ω, far more than chassis metal and two clips (0.1 Ω each).
+pub const APART_MV: i32 = 50;
+
+/// The second look at a lead comes at least this long after the first.
+pub const LOOK_AGAIN: Micros = Micros(2_000);
+
+/// Permission to drive ends this long after the last request.
+pub const PERMISSION: Micros = Micros(3_000_000);
+
+/// While driving, one lead that is neither driven nor read is looked at at
+/// least this often.
+pub const WATCH_EVERY: Micros = Micros(1_000);
+
+/// A watch look is started when the last one is this old, so that what runs
+/// before the next check (a look itself, four conversions) still ends within
+/// [`WATCH_EVERY`] at SPI clocks of 1 MHz and more.
+pub const WATCH_DUE: Micros = Micros(700);
+
+/// Stored charge is drained through the wide divider (23 kΩ to 0 V) for so
+/// long in each round, shared by the leads that carry it, …
+pub const DRAIN: Micros = Micros(20_000);
+
+/// … for at most so many rounds, 0.5 s together, …
+pub const DRAIN_ROUNDS: u8 = 25;
+
+/// … and only while each round takes off at least one part in so many.
+/// A single lead falls by 5 % in a round with up to 17 µF on it; from 3.3 V it
+/// is dead within all rounds with up to 7 µF (τ = C · 23 kΩ, 2.8 τ).
+pub const DRAIN_PART: i64 = 20;
+
+/// Millivolts of lead per converter full scale: 3.3 V · (22 k + 1 k)/1 k.
+const WIDE_SPAN_MV: i64 =
+    (REFERENCE.0 * 1e3 * (PROTECTION.0 + WIDE_LEG.0) / WIDE_LEG.0 + 0.5) as i64;
+
+/// Millivolts of lead at the shift: 1.65 V · 23.
+const WIDE_SHIFT_MV: i64 =
+    (WIDE_SHIFT.0 * 1e3 * (PROTECTION.0 + WIDE_LEG.0) / WIDE_LEG.0 + 0.5) as i64;
+
+/// What a conversion through the wide divider says of the lead, in millivolts:
+/// (V_adc − 1.65 V) · (22 k + 1 k)/1 k.
+#[must_use]
+pub fn wide_mv(code: u16) -> i32 {
+    let scaled = (i64::from(code) * WIDE_SPAN_MV + 0x8000) >> 16;
+    i32::try_from(scaled - WIDE_SHIFT_MV).unwrap_or(i32::MAX)
+}
+
+/// Whether an undriven lead is dead.
+#[must_use]
+pub const fn dead(mv: i32) -> bool {
+    mv.unsigned_abs() <= LIVE_MV.unsigned_abs()
+}
+
+/// Whether the watch may see this on a lead while the probe drives others.
+#[must_use]
+pub const fn harmless_while_driving(mv: i32) -> bool {
+    mv <= WATCH_HIGH_MV && mv >= WATCH_LOW_MV
+}
+
+/// Whether the two looks at a lead differ too much.
+#[must_use]
+pub const fn moves(look: Look) -> bool {
+    look.first_mv.abs_diff(look.second_mv) > MOVES_MV.unsigned_abs()
+}
+
+/// The look farther from 0 V.
+#[must_use]
+pub const fn worst(look: Look) -> i32 {
+    if look.first_mv.unsigned_abs() > look.second_mv.unsigned_abs() {
+        look.first_mv
+    } else {
+        look.second_mv
+    }
+}
+
+/// Whether a lead stands in the way of driving.
+#[must_use]
+pub const fn suspicious(look: Look) -> bool {
+    !dead(worst(look)) || moves(look)
+}
+
+/// What a survey has against driving: a live lead before a moving one, both
+/// before the chassis leads.
+///
+/// # Errors
+/// The refusal.
+pub fn judge(looks: &[Look], chassis: ChassisCheck) -> Result<(), Refusal> {
+    let leads = || (0..=u8::MAX).map(LeadId).zip(looks);
+    if let Some((lead, look)) = leads().find(|(_, look)| !dead(worst(**look))) {
+        return Err(Refusal::Live(lead, worst(*look)));
+    }
+    if let Some((lead, look)) = leads().find(|(_, look)| moves(**look)) {
+        return Err(Refusal::Moves(lead, look.first_mv, look.second_mv));
+    }
+    match chassis {
+        ChassisCheck::Agree => Ok(()),
+        _ => Err(Refusal::Chassis(chassis)),
+    }
+}
+
+/// Judges C2 by its voltage undriven, in millivolts.
+#[must_use]
+pub const fn chassis_undriven(mv: i32) -> ChassisCheck {
+    if dead(mv) {
+        ChassisCheck::Agree
+    } else {
+        ChassisCheck::Voltage(mv)
+    }
+}
+
+/// Judges C2 by the voltage it rises to when driven.
+#[must_use]
+pub const fn chassis_driven(level: MicroVolts) -> ChassisCheck {
+    let mv = level.0 / 1_000;
+    if mv > APART_MV {
+        ChassisCheck::Apart(mv)
+    } else {
+        ChassisCheck::Agree
+    }
+}
+
+/// Whether permission ends at once on this refusal.
+#[must_use]
+pub const fn disarms(refusal: Refusal) -> bool {
+    matches!(
+        refusal,
+        Refusal::Live(..)
+            | Refusal::Moves(..)
+            | Refusal::Chassis(_)
+            | Refusal::Tripped
+            | Refusal::Hardware
+    )
+}
+
+/// Whether `now` is more than `span` after `then`, on a clock that wraps.
+#[must_use]
+pub const fn passed(then: Micros, now: Micros, span: Micros) -> bool {
+    now.0.wrapping_sub(then.0) > span.0
+}
+
+/// Follows leads that carry a voltage undriven: is it stored charge that runs
+/// off, or held from elsewhere?
+#[derive(Debug, Clone, Default)]
+pub struct Falling {
+    rounds: u8,
+    before: i64,
+}
+
+impl Falling {
+    /// Takes the sum of the magnitudes, in millivolts, and says whether to
+    /// drain once more. The first time it always is.
+    pub fn goes_on(&mut self, level: i64) -> bool {
+        let falls = level < self.before - self.before / DRAIN_PART;
+        let goes_on = self.rounds == 0 || falls && self.rounds < DRAIN_ROUNDS;
+        self.rounds = self.rounds.saturating_add(1);
+        self.before = level;
+        goes_on
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn look(first_mv: i32, second_mv: i32) -> Look {
+        Look {
+            first_mv,
+            second_mv,
+        }
+    }
+
+    #[test]
+    fn the_wide_divider_is_turned_round() {
+        // 12 V: (12/23 + 1.65)/3.3 of full scale.
+        let code = |volts: f64| ((volts / 23.0 + 1.65) / 3.3 * 65_536.0) as u16;
+        for volts in [-36.0, -0.5, -0.2, 0.0, 0.2, 3.3, 12.0, 36.0] {
+            let mv = f64::from(wide_mv(code(volts)));
+            assert!((mv - volts * 1e3).abs() <= 1.7, "{volts} V read as {mv} mV");
+        }
+        assert_eq!(wide_mv(0), -37_950);
+        assert_eq!(wide_mv(u16::MAX), 37_949);
+    }
+
+    #[test]
+    fn live_before_moving_before_chassis() {
+        let apart = ChassisCheck::Apart(3_300);
+        let calm = look(199, 200);
+        let judged = |looks: &[Look]| judge(looks, apart);
+        assert_eq!(
+            judged(&[calm, look(0, 150), look(0, -201)]),
+            Err(Refusal::Live(LeadId(2), -201))
+        );
+        assert_eq!(
+            judged(&[calm, look(-60, 60)]),
+            Err(Refusal::Moves(LeadId(1), -60, 60))
+        );
+        assert_eq!(judged(&[calm]), Err(Refusal::Chassis(apart)));
+        assert_eq!(judge(&[calm, look(0, 100)], ChassisCheck::Agree), Ok(()));
+        assert_eq!(
+            judge(&[look(i32::MIN, i32::MAX)], ChassisCheck::Agree),
+            Err(Refusal::Live(LeadId(0), i32::MIN))
+        );
+    }
+
+    #[test]
+    fn chassis_limits() {
+        assert_eq!(chassis_undriven(-200), ChassisCheck::Agree);
+        assert_eq!(chassis_undriven(-201), ChassisCheck::Voltage(-201));
+        assert_eq!(chassis_driven(MicroVolts(50_000)), ChassisCheck::Agree);
+        assert_eq!(chassis_driven(MicroVolts(51_000)), ChassisCheck::Apart(51));
+    }
+
+    #[test]
+    fn permission_survives_the_wrap_of_the_clock() {
+        let then = Micros(u32::MAX - 10);
+        assert!(!passed(then, Micros(2_999_989), PERMISSION));
+        assert!(passed(then, Micros(2_999_990), PERMISSION));
+    }
+}

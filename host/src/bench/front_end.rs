@@ -1,0 +1,209 @@
+//! What the chips' pins do to the leads and the sense bus
+//! (`docs/probe-hardware.md`), with the tolerances of the probe's own parts.
+
+use super::chips::Expander;
+use super::island::BusLoad;
+use super::noise::Spread;
+use loomproof_core::instrument::{CLIP, CLIP_SPREAD, PROTECTION, PULL, REFERENCE, WIDE_LEG};
+
+/// Leads of one bank.
+pub(super) const BANK: usize = 16;
+
+/// Resistance of an expander pin, Ω, and its spread either way.
+const PIN: (f64, f64) = (35.0, 15.0);
+/// Resistance of a closed disconnect, Ω, and its spread either way.
+const SWITCH: (f64, f64) = (10.0, 2.0);
+/// Series resistor of a driven lead, Ω, and its tolerance.
+const SERIES: (f64, f64) = (680.0, 0.005);
+/// Weak pull-up of an expander pin that is an input, Ω (`from memory`; the
+/// probe does not use it).
+const PIN_PULL: f64 = 100_000.0;
+/// Worst leakage of an open lead, A.
+const LEAKAGE: f64 = 2e-9;
+
+/// How the probe drives one channel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) enum Pin {
+    /// Not at all.
+    #[default]
+    Off,
+    /// To 0 V.
+    Low,
+    /// To the reference.
+    High,
+    /// To the reference through an input's weak pull-up.
+    Pulled,
+    /// Not by the probe: a live source of the vehicle, switched on.
+    Live,
+}
+
+/// One channel: a probe lead, chassis lead C2 (behind the last probe lead), or
+/// behind that a live source of the vehicle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Channel {
+    /// Its drive.
+    pub(super) pin: Pin,
+    /// Joined to the sense bus.
+    pub(super) sensed: bool,
+}
+
+/// The state of the whole front end.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct State {
+    /// All leads, then C2, then live sources.
+    pub(super) channels: Vec<Channel>,
+    /// Weak pull to the reference.
+    pub(super) up: bool,
+    /// Weak pull to 0 V.
+    pub(super) down: bool,
+    /// Wide divider and shift.
+    pub(super) wide: bool,
+}
+
+fn bit(word: u16, place: usize) -> bool {
+    word >> place & 1 == 1
+}
+
+impl State {
+    /// Reads it off the chips' pins; `live` says which live sources are on. Select pins that are inputs count as 0
+    /// (pulled down), as do gate pins.
+    pub(super) fn of(
+        drive: &[Expander],
+        gate: &[Expander],
+        select: &[Expander],
+        live: &[bool],
+    ) -> Self {
+        let c2 = drive.len() * BANK;
+        let mut channels = vec![Channel::default(); c2 + 1];
+        channels.extend(live.iter().map(|on| Channel {
+            pin: if *on { Pin::Live } else { Pin::Off },
+            sensed: false,
+        }));
+        for (bank, (drive, gate)) in drive.iter().zip(gate).enumerate() {
+            let closed = gate.outputs() & gate.latch();
+            for place in 0..BANK {
+                channels[bank * BANK + place].pin = if !bit(closed, place) {
+                    Pin::Off
+                } else if bit(drive.outputs(), place) {
+                    if bit(drive.latch(), place) {
+                        Pin::High
+                    } else {
+                        Pin::Low
+                    }
+                } else if bit(drive.pull_ups(), place) {
+                    Pin::Pulled
+                } else {
+                    Pin::Off
+                };
+            }
+        }
+        let mut state = Self {
+            channels,
+            up: false,
+            down: false,
+            wide: false,
+        };
+        for (chip, select) in select.iter().enumerate() {
+            let pins = select.outputs() & select.latch();
+            for mux in (0..8).filter(|mux| bit(pins, 8 + mux)) {
+                let lead = chip * 64 + mux * 8 + usize::from(pins & 7);
+                if lead < c2 {
+                    state.channels[lead].sensed = true;
+                }
+            }
+            if chip == 0 {
+                (state.up, state.down, state.wide) = (bit(pins, 3), bit(pins, 4), bit(pins, 5));
+                state.channels[c2].sensed = bit(pins, 6);
+                state.channels[c2].pin = if bit(pins, 7) { Pin::High } else { Pin::Off };
+            }
+        }
+        state
+    }
+}
+
+/// The values of the probe's own parts, drawn once.
+pub(super) struct Parts {
+    /// Per channel: series resistance of its drive, Ω.
+    source: Vec<f64>,
+    /// Per channel: protection resistor to the sense bus, Ω.
+    protection: Vec<f64>,
+    /// Per channel: clip and probe lead, Ω.
+    pub(super) clip: Vec<f64>,
+    /// Per channel: leakage, A.
+    pub(super) leakage: Vec<f64>,
+    /// Live sources of the vehicle, V and Ω each.
+    pub(super) live: Vec<(f64, f64)>,
+    up: f64,
+    down: f64,
+    wide: f64,
+    /// Offset of the buffer, V.
+    pub(super) offset: f64,
+    /// Gain of the buffer.
+    pub(super) gain: f64,
+}
+
+impl Parts {
+    /// Draws the parts of a probe with so many leads.
+    pub(super) fn draw(spread: Spread, leads: usize) -> Self {
+        let each = |draw: &dyn Fn(&str) -> f64| -> Vec<f64> {
+            (0..=leads)
+                .map(|channel| draw(&format!("probe lead {channel}")))
+                .collect()
+        };
+        let part = |label: &str, what: &str| format!("{label} {what}");
+        Self {
+            source: each(&|lead| {
+                spread.uniform(&part(lead, "series"), SERIES.0, SERIES.0 * SERIES.1)
+                    + spread.uniform(&part(lead, "pin"), PIN.0, PIN.1)
+                    + spread.uniform(&part(lead, "switch"), SWITCH.0, SWITCH.1)
+            }),
+            protection: each(&|lead| {
+                let ohms = PROTECTION.value();
+                spread.uniform(&part(lead, "protection"), ohms, ohms * 0.005)
+            }),
+            clip: each(&|lead| {
+                spread
+                    .normal(&part(lead, "clip"), CLIP.value(), CLIP_SPREAD.value())
+                    .max(0.02)
+            }),
+            leakage: each(&|lead| spread.uniform(&part(lead, "leakage"), 0.0, LEAKAGE)),
+            live: Vec::new(),
+            up: spread.uniform("probe pull-up", PULL.value(), PULL.value() * 0.01),
+            down: spread.uniform("probe pull-down", PULL.value(), PULL.value() * 0.01),
+            wide: spread.uniform("probe wide leg", WIDE_LEG.value(), WIDE_LEG.value() * 0.001),
+            offset: spread.normal("probe offset", 0.0, 30e-6),
+            gain: spread.normal("probe gain", 1.0, 0.0002),
+        }
+    }
+
+    /// Source voltage (V) and resistance (Ω) of a channel.
+    pub(super) fn drive(&self, channel: usize, pin: Pin) -> Option<(f64, f64)> {
+        if pin == Pin::Live {
+            return self
+                .live
+                .get(channel.checked_sub(self.source.len())?)
+                .copied();
+        }
+        let ohms = *self.source.get(channel)?;
+        match pin {
+            Pin::Off | Pin::Live => None,
+            Pin::Low => Some((0.0, ohms)),
+            Pin::High => Some((REFERENCE.value(), ohms)),
+            Pin::Pulled => Some((REFERENCE.value(), ohms + PIN_PULL)),
+        }
+    }
+
+    /// Resistance between a channel and the sense bus, if joined, Ω.
+    pub(super) fn sense(&self, channel: usize, joined: bool) -> Option<f64> {
+        joined.then(|| self.protection[channel])
+    }
+
+    /// What loads the sense bus.
+    pub(super) fn bus_load(&self, state: &State) -> BusLoad {
+        let when = |on: bool, ohms: f64| if on { 1.0 / ohms } else { 0.0 };
+        BusLoad {
+            up: when(state.up, self.up),
+            down: when(state.down, self.down) + when(state.wide, self.wide),
+        }
+    }
+}

@@ -1,0 +1,127 @@
+//! The wiring under test as it physically is: plan + faults + hook-up → network.
+//!
+//! Every joint has a node on each side: lead end – crimp – wire side of the
+//! cavity – contact – mating side. A cavity named by a lead and by a conductor
+//! is one where the harness mates with the vehicle: the conductor is met at
+//! its mating side. In-line plugs are mated. On the bench the vehicle is
+//! absent: no conductors, no chassis, taps bite nothing, rings are loose, and
+//! faults that need the vehicle change nothing. Battery plus rings hang free
+//! (battery off).
+
+mod fitted;
+mod values;
+mod wiring;
+
+use super::error::BenchError;
+use super::front_end::Parts;
+use super::network::{Element, Netlist};
+use super::noise::Spread;
+use crate::fault::Fault;
+use crate::hookup::{Hookup, Point};
+use crate::plan::model::{End, Job};
+use fitted::{Fitted, has_place};
+use loomproof_core::wire::Place;
+use values::Values;
+use wiring::Wiring;
+
+/// How the second chassis lead C2 sits.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum ChassisLead {
+    /// On the same metal as C1.
+    #[default]
+    Joined,
+    /// On nothing.
+    Apart,
+    /// On metal that carries a voltage against C1.
+    Voltage(loomproof_core::units::Volts),
+}
+
+/// Resistance between the two chassis leads on the same metal, Ω.
+const CHASSIS_LEADS: f64 = 0.05;
+
+/// The network and the node of each channel (leads, then C2, then live
+/// sources, which are entered in `parts`).
+pub(super) fn network(
+    (job, hookup, faults): (&Job, &Hookup, &[Fault]),
+    spread: Spread,
+    leads: u8,
+    parts: &mut Parts,
+    chassis: ChassisLead,
+) -> Result<(Netlist, Vec<usize>), BenchError> {
+    let fitted = Fitted::new(job, faults)?;
+    let in_vehicle = hookup.place == Place::Vehicle;
+    let mut wiring = Wiring::build(&fitted, Values::new(job, spread), in_vehicle)?;
+
+    let mut touched: Vec<Option<Option<usize>>> = vec![None; usize::from(leads)];
+    for clip in &hookup.clips {
+        let Some(slot) = touched.get_mut(usize::from(clip.lead.0)) else {
+            return Err(BenchError::NoSuchLead {
+                lead: clip.lead.to_string(),
+                leads,
+            });
+        };
+        if slot.is_some() {
+            return Err(BenchError::LeadTwice(clip.lead.to_string()));
+        }
+        let end = match &clip.point {
+            Point::Cavity {
+                connector,
+                cavity,
+                side,
+            } => {
+                fitted.clip_cavity(connector, *cavity, *side)?;
+                *slot = Some(wiring.cavity(connector, *cavity, *side));
+                continue;
+            }
+            Point::Tap(name) => End::Tap(name.clone()),
+            Point::Ring(name) => End::Ring(name.clone()),
+            Point::Terminal(End::Cavity(connector, cavity)) => {
+                let side = crate::plan::model::Side::Mating;
+                fitted.clip_cavity(connector, *cavity, side)?;
+                *slot = Some(wiring.cavity(connector, *cavity, side));
+                continue;
+            }
+            Point::Terminal(end) => end.clone(),
+        };
+        if !has_place(job, &end) {
+            let who = format!("clip {}", clip.lead);
+            return Err(BenchError::Unknown {
+                who,
+                what: clip.point.to_string(),
+            });
+        }
+        *slot = Some(Some(wiring.terminal(&end)));
+    }
+
+    let mut netlist = wiring.netlist;
+    let mut channels = Vec::new();
+    for (channel, touched) in touched.into_iter().enumerate() {
+        let node = probe_lead(&mut netlist, parts.leakage[channel]);
+        if let Some(Some(point)) = touched {
+            netlist.resistor(node, point, parts.clip[channel]);
+        }
+        channels.push(node);
+    }
+    let c2 = probe_lead(&mut netlist, 0.0);
+    match chassis {
+        ChassisLead::Joined => netlist.resistor(c2, 0, CHASSIS_LEADS),
+        ChassisLead::Apart => {}
+        ChassisLead::Voltage(volts) => {
+            netlist.add(Element::Source(c2, volts.value(), CHASSIS_LEADS));
+        }
+    }
+    channels.push(c2);
+    for (node, volts) in wiring.live {
+        channels.push(node);
+        parts.live.push((volts, values::LIVE_SOURCE));
+    }
+    Ok((netlist, channels))
+}
+
+fn probe_lead(netlist: &mut Netlist, leakage: f64) -> usize {
+    let node = netlist.node();
+    netlist.add(Element::Capacitor(node, values::PROBE_CAPACITANCE));
+    netlist.add(Element::Current(node, leakage));
+    netlist.resistor(node, 0, values::PROBE_SHUNT);
+    node
+}

@@ -1,0 +1,293 @@
+//! The fitted harness as a network, joint by joint.
+
+use super::fitted::{Fitted, Spot};
+use super::values::{self, Values};
+use crate::bench::error::BenchError;
+use crate::bench::network::{Element, Netlist};
+use crate::fault::Joint;
+use crate::plan::model::{End, Half, Load, RingOn, Side, Suppression};
+use std::collections::HashMap;
+
+/// What a node of the network is.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+enum Spotted {
+    /// Copper at one end of a lead.
+    LeadEnd(usize, usize),
+    /// Half-way along a lead.
+    Middle(usize),
+    /// A harness terminal, by its planned cavity: what a back-probe touches.
+    Terminal(String, u16),
+    /// What a probe in the mating half touches at a cavity.
+    Mating(String, u16),
+    /// The end of a conductor in a vehicle terminal (conductor, place in its list).
+    ConductorEnd(usize, usize),
+    /// Where taps bite a conductor and its load hangs.
+    Conductor(usize),
+    /// A tap, splice, ring, plug way or part terminal.
+    Place(End),
+}
+
+/// Builds the network.
+pub(super) struct Wiring<'a> {
+    fitted: &'a Fitted<'a>,
+    values: Values<'a>,
+    in_vehicle: bool,
+    nodes: HashMap<Spotted, usize>,
+    /// What has been built so far.
+    pub(super) netlist: Netlist,
+    /// Live sources: node, volts.
+    pub(super) live: Vec<(usize, f64)>,
+}
+
+impl<'a> Wiring<'a> {
+    /// The network of the fitted harness, in the vehicle or without it.
+    pub(super) fn build(
+        fitted: &'a Fitted<'a>,
+        values: Values<'a>,
+        in_vehicle: bool,
+    ) -> Result<Self, BenchError> {
+        let mut wiring = Self {
+            fitted,
+            values,
+            in_vehicle,
+            nodes: HashMap::new(),
+            netlist: Netlist::default(),
+            live: Vec::new(),
+        };
+        wiring.leads()?;
+        wiring.terminals();
+        wiring.plugs();
+        wiring.parts()?;
+        if in_vehicle {
+            wiring.vehicle()?;
+        }
+        wiring.shorts();
+        for (end, volts) in &fitted.live {
+            let node = wiring.place(end);
+            wiring.live.push((node, *volts));
+        }
+        Ok(wiring)
+    }
+
+    fn at(&mut self, spot: Spotted) -> usize {
+        let netlist = &mut self.netlist;
+        *self.nodes.entry(spot).or_insert_with(|| netlist.node())
+    }
+
+    fn added(&self, joint: &Joint) -> f64 {
+        self.fitted.added.get(joint).copied().unwrap_or(0.0)
+    }
+
+    /// The node of a place in the plan; of a cavity, its mating side.
+    fn place(&mut self, end: &End) -> usize {
+        match end {
+            End::Cavity(connector, cavity) => self.at(Spotted::Mating(connector.clone(), *cavity)),
+            other => self.at(Spotted::Place(other.clone())),
+        }
+    }
+
+    fn leads(&mut self) -> Result<(), BenchError> {
+        let job = self.fitted.job;
+        for (number, lead) in job.leads.iter().enumerate() {
+            let label = format!("lead {}", lead.name);
+            let half = self.values.wire(&label, lead.length, lead.size)? / 2.0;
+            let middle = self.at(Spotted::Middle(number));
+            // A break along the lead sits between its first end and its middle.
+            let along = self.added(&Joint::Along(lead.name.clone()));
+            for (end, (place, extra)) in [(&lead.from, along), (&lead.to, 0.0)]
+                .into_iter()
+                .enumerate()
+            {
+                let copper = self.at(Spotted::LeadEnd(number, end));
+                self.netlist.resistor(copper, middle, half + extra);
+                let farads = values::LEAD_CAPACITANCE * lead.length.value() / 2.0;
+                self.netlist.add(Element::Capacitor(copper, farads));
+                let joint_label = format!("{label} end {end}");
+                let (node, kind, joint) = match place {
+                    End::Cap => continue,
+                    End::Cavity(connector, cavity) => (
+                        self.at(Spotted::Terminal(connector.clone(), *cavity)),
+                        values::CRIMP,
+                        Joint::At(place.clone()),
+                    ),
+                    End::Splice(splice) => (
+                        self.place(place),
+                        values::SPLICE,
+                        Joint::Splice(splice.clone(), lead.name.clone()),
+                    ),
+                    _ => (self.place(place), values::CRIMP, Joint::At(place.clone())),
+                };
+                let ohms = self.values.joint(&joint_label, kind) + self.added(&joint);
+                self.netlist.resistor(copper, node, ohms);
+            }
+        }
+        Ok(())
+    }
+
+    fn terminals(&mut self) {
+        for terminal in self
+            .fitted
+            .terminals
+            .iter()
+            .filter(|terminal| terminal.seated)
+        {
+            let name = &terminal.connector;
+            let wire = self.at(Spotted::Terminal(name.clone(), terminal.planned));
+            let mating = self.at(Spotted::Mating(name.clone(), terminal.cavity));
+            let label = format!("contact {name}:{}", terminal.planned);
+            let ohms = self.values.joint(&label, values::CONTACT);
+            self.netlist.resistor(wire, mating, ohms);
+        }
+    }
+
+    fn plugs(&mut self) {
+        for plug in &self.fitted.job.plugs {
+            let extra = self.added(&Joint::Mating(plug.name.clone()));
+            for way in 1..=plug.ways {
+                let a = self.place(&End::Plug(plug.name.clone(), Half::A, way));
+                let b = self.place(&End::Plug(plug.name.clone(), Half::B, way));
+                let label = format!("plug {}:{way}", plug.name);
+                let ohms = self.values.joint(&label, values::PLUG) + extra;
+                self.netlist.resistor(a, b, ohms);
+            }
+        }
+    }
+
+    /// A relay is at rest: the probe cannot pull one in.
+    fn parts(&mut self) -> Result<(), BenchError> {
+        let job = self.fitted.job;
+        let part = |name: &str, terminal: &str| End::Part(name.to_owned(), terminal.to_owned());
+        let law = self.values.diode();
+        for relay in &job.relays {
+            let low = self.place(&part(&relay.name, "85"));
+            let high = self.place(&part(&relay.name, "86"));
+            let coil = self.values.coil(relay)?;
+            self.netlist.resistor(low, high, coil);
+            match relay.suppression {
+                Suppression::None => {}
+                Suppression::Diode => self.netlist.add(Element::Diode(low, high, law)),
+                Suppression::Resistor(ohms) => {
+                    let ohms = self.values.suppression(relay, ohms)?;
+                    self.netlist.resistor(low, high, ohms);
+                }
+            }
+            if relay.changeover {
+                let common = self.place(&part(&relay.name, "30"));
+                let rest = self.place(&part(&relay.name, "87a"));
+                let ohms = self.values.relay_contact(relay);
+                self.netlist.resistor(common, rest, ohms);
+            }
+        }
+        for diode in &job.diodes {
+            let anode = self.place(&part(&diode.name, "A"));
+            let cathode = self.place(&part(&diode.name, "K"));
+            self.netlist.add(Element::Diode(anode, cathode, law));
+        }
+        for lamp in &job.lamps {
+            let ohms = self.values.lamp(lamp)?;
+            let (one, two) = (
+                self.place(&part(&lamp.name, "1")),
+                self.place(&part(&lamp.name, "2")),
+            );
+            self.netlist.resistor(one, two, ohms);
+        }
+        for fuse in &job.fuses {
+            let ohms = self.values.fuse(fuse)?;
+            let (one, two) = (
+                self.place(&part(&fuse.name, "1")),
+                self.place(&part(&fuse.name, "2")),
+            );
+            self.netlist.resistor(one, two, ohms);
+        }
+        Ok(())
+    }
+
+    /// What only the vehicle has: its conductors with their loads, its
+    /// chassis, and what the taps and rings meet there.
+    fn vehicle(&mut self) -> Result<(), BenchError> {
+        let job = self.fitted.job;
+        for (number, conductor) in job.conductors.iter().enumerate() {
+            let hub = self.at(Spotted::Conductor(number));
+            for (place, (connector, cavity)) in conductor.at.iter().enumerate() {
+                let label = format!("conductor {} at {connector}:{cavity}", conductor.name);
+                let ohms = self.values.wire(&label, conductor.length, conductor.size)?;
+                let end = self.at(Spotted::ConductorEnd(number, place));
+                self.netlist.resistor(hub, end, ohms);
+                let farads = values::LEAD_CAPACITANCE * conductor.length.value();
+                self.netlist.add(Element::Capacitor(hub, farads));
+                let mating = self.at(Spotted::Mating(connector.clone(), *cavity));
+                let contact = self
+                    .values
+                    .joint(&format!("contact {label}"), values::CONTACT);
+                self.netlist.resistor(end, mating, contact);
+            }
+            if let Load::Range { least, most } = conductor.load {
+                let (ohms, farads) = self.values.load(&conductor.name, least, most)?;
+                self.netlist.resistor(hub, 0, ohms);
+                self.netlist.add(Element::Capacitor(hub, farads));
+            }
+        }
+        for (tap, bites) in job.taps.iter().zip(&self.fitted.bites) {
+            let conductor = job
+                .conductors
+                .iter()
+                .position(|c| Some(&c.name) == bites.as_ref());
+            if let Some(conductor) = conductor {
+                let terminal = self.place(&End::Tap(tap.name.clone()));
+                let hub = self.at(Spotted::Conductor(conductor));
+                let ohms = self
+                    .values
+                    .joint(&format!("bite {}", tap.name), values::BITE);
+                self.netlist.resistor(terminal, hub, ohms);
+            }
+        }
+        for ring in job.rings.iter().filter(|ring| ring.on == RingOn::Chassis) {
+            let terminal = self.place(&End::Ring(ring.name.clone()));
+            let ohms = self
+                .values
+                .joint(&format!("bolt {}", ring.name), values::BOLT);
+            self.netlist.resistor(terminal, 0, ohms);
+        }
+        Ok(())
+    }
+
+    fn shorts(&mut self) {
+        for short in &self.fitted.shorts {
+            let mut side = |spot: &Spot| match *spot {
+                Spot::Middle(lead) => Some(self.at(Spotted::Middle(lead))),
+                Spot::End(lead, end) => Some(self.at(Spotted::LeadEnd(lead, end))),
+                // On the bench there is no chassis to touch.
+                Spot::Chassis => self.in_vehicle.then_some(0),
+            };
+            if let (Some(a), Some(b)) = (side(&short.a), side(&short.b)) {
+                let ohms = self.values.short(&short.label);
+                self.netlist.resistor(a, b, ohms);
+            }
+        }
+    }
+
+    /// What a probe touches at a cavity; `None` if there is nothing to touch.
+    pub(super) fn cavity(&mut self, connector: &str, cavity: u16, side: Side) -> Option<usize> {
+        if side == Side::Mating {
+            return Some(self.at(Spotted::Mating(connector.to_owned(), cavity)));
+        }
+        if let Some(terminal) = self.fitted.sitting(connector, cavity) {
+            let planned = terminal.planned;
+            return Some(self.at(Spotted::Terminal(connector.to_owned(), planned)));
+        }
+        if !self.in_vehicle {
+            return None;
+        }
+        let conductors = self.fitted.job.conductors.iter().enumerate();
+        let here = |(c, n): &(String, u16)| c == connector && *n == cavity;
+        let (number, place) = conductors
+            .filter_map(|(number, conductor)| Some((number, conductor.at.iter().position(here)?)))
+            .next()?;
+        Some(self.at(Spotted::ConductorEnd(number, place)))
+    }
+
+    /// What a probe touches at a tap, ring, plug way or part terminal.
+    pub(super) fn terminal(&mut self, end: &End) -> usize {
+        self.place(end)
+    }
+}

@@ -1,0 +1,313 @@
+//! Islands: parts of the network that meet only at 0 V, reduced to the nodes
+//! that matter (probe leads and diode terminals), and solved together with
+//! what drives and loads them.
+
+use super::error::BenchError;
+use super::network::{Element, Equations, Junction, Netlist};
+use loomproof_core::instrument::REFERENCE;
+use nalgebra::{Cholesky, DMatrix, DVector};
+
+/// Leakage of the sense bus, S (multiplexers off, buffer input; 1 GΩ, common practice).
+pub(super) const BUS_LEAK: f64 = 1e-9;
+
+/// Where a floating lead stops drifting: the diodes of the over- and
+/// under-voltage lines take up the few nA of leakage there.
+const FLOAT_LIMITS: (f64, f64) = (-0.3, 3.6);
+
+/// One island, reduced to its ports by Kron's elimination of all other nodes.
+pub(super) struct Island {
+    /// Per port: the channel (probe lead) that sits there, if any.
+    pub(super) ports: Vec<Option<usize>>,
+    equations: Equations,
+    /// Capacitance to 0 V that acts at each port, F.
+    pub(super) capacitance: DVector<f64>,
+    /// Per port: ports with the same number are joined through resistors;
+    /// between different numbers there are diodes at most.
+    pub(super) lump: Vec<usize>,
+    /// There is a source in it that is neither the probe's nor can be switched.
+    pub(super) powered: bool,
+}
+
+/// What loads the sense bus, S each.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct BusLoad {
+    /// To the reference.
+    pub(super) up: f64,
+    /// To 0 V, leakage not counted.
+    pub(super) down: f64,
+}
+
+/// Where one island is heading for, and how fast.
+#[derive(Debug, Clone)]
+pub(super) struct Target {
+    /// Static voltage of each port, V.
+    pub(super) volts: Vec<f64>,
+    /// Time constant of each port's lump, s.
+    pub(super) tau: Vec<f64>,
+    /// Shape of each lump's slowest movement.
+    pub(super) shape: Vec<f64>,
+}
+
+/// Drive of one port: source voltage (V) and resistance (Ω).
+pub(super) type Drive = Option<(f64, f64)>;
+
+/// An island with what the front end does to each of its ports.
+pub(super) struct Driven<'a> {
+    /// The island.
+    pub(super) island: &'a Island,
+    /// Per port: the drive.
+    pub(super) drives: Vec<Drive>,
+    /// Per port: resistance to the sense bus, if joined to it.
+    pub(super) sensed: Vec<Option<f64>>,
+    /// A source that is not the probe's holds it.
+    pub(super) held: bool,
+}
+
+fn find(parent: &mut [usize], mut node: usize) -> usize {
+    while parent[node] != node {
+        parent[node] = parent[parent[node]];
+        node = parent[node];
+    }
+    node
+}
+
+fn groups(netlist: &Netlist, diodes: bool) -> Vec<usize> {
+    let mut parent: Vec<usize> = (0..=netlist.nodes).collect();
+    for element in &netlist.elements {
+        let (a, b) = match *element {
+            Element::Resistor(a, b, _) => (a, b),
+            Element::Diode(a, b, _) if diodes => (a, b),
+            _ => continue,
+        };
+        if a != 0 && b != 0 {
+            let (a, b) = (find(&mut parent, a), find(&mut parent, b));
+            parent[a] = b;
+        }
+    }
+    (0..=netlist.nodes)
+        .map(|node| find(&mut parent, node))
+        .collect()
+}
+
+/// Splits the network into islands that hold at least one channel.
+/// `channels[k]` is the node of channel `k`.
+///
+/// # Errors
+/// [`BenchError::NotSolved`] if the network cannot be reduced.
+pub(super) fn islands(netlist: &Netlist, channels: &[usize]) -> Result<Vec<Island>, BenchError> {
+    let whole = groups(netlist, true);
+    let linear = groups(netlist, false);
+    let mut roots: Vec<usize> = channels.iter().map(|node| whole[*node]).collect();
+    roots.sort_unstable();
+    roots.dedup();
+    let mut channel_at = vec![None; netlist.nodes + 1];
+    for (channel, node) in channels.iter().enumerate() {
+        channel_at[*node] = Some(channel);
+    }
+    roots
+        .iter()
+        .map(|root| reduce(netlist, *root, &whole, &linear, &channel_at))
+        .collect()
+}
+
+fn reduce(
+    netlist: &Netlist,
+    root: usize,
+    whole: &[usize],
+    linear: &[usize],
+    channel_at: &[Option<usize>],
+) -> Result<Island, BenchError> {
+    let mut at_diode = vec![false; netlist.nodes + 1];
+    let mut powered = false;
+    for element in &netlist.elements {
+        match *element {
+            Element::Diode(a, k, _) => {
+                at_diode[a] = true;
+                at_diode[k] = true;
+            }
+            Element::Source(node, ..) if whole[node] == root => powered = true,
+            _ => {}
+        }
+    }
+    let mine = |node: &usize| whole[*node] == root;
+    let keep = |node: &usize| channel_at[*node].is_some() || at_diode[*node];
+    let ports: Vec<usize> = (1..=netlist.nodes).filter(mine).filter(keep).collect();
+    let inner: Vec<usize> = (1..=netlist.nodes)
+        .filter(mine)
+        .filter(|n| !keep(n))
+        .collect();
+    let mut row = vec![None; netlist.nodes + 1];
+    for (place, node) in ports.iter().chain(&inner).enumerate() {
+        row[*node] = Some(place);
+    }
+    let (kept, all) = (ports.len(), ports.len() + inner.len());
+    let full = netlist.equations(all, &|node| row[node]);
+    let mut capacitance = DVector::zeros(all);
+    for element in &netlist.elements {
+        if let Element::Capacitor(node, farads) = *element
+            && let Some(place) = row[node]
+        {
+            capacitance[place] += farads;
+        }
+    }
+
+    let mut conductance: DMatrix<f64> = full.conductance.view((0, 0), (kept, kept)).into();
+    let mut injected: DVector<f64> = full.injected.rows(0, kept).into();
+    let mut at_ports: DVector<f64> = capacitance.rows(0, kept).into();
+    if all > kept {
+        let inside: DMatrix<f64> = full
+            .conductance
+            .view((kept, kept), (all - kept, all - kept))
+            .into();
+        let across: DMatrix<f64> = full.conductance.view((kept, 0), (all - kept, kept)).into();
+        let inside = Cholesky::new(inside).ok_or(BenchError::NotSolved)?;
+        // What a port's voltage makes of the inner voltages.
+        let weight = -inside.solve(&across);
+        conductance += across.transpose() * &weight;
+        injected += weight.transpose() * full.injected.rows(kept, all - kept);
+        at_ports += weight.transpose() * capacitance.rows(kept, all - kept);
+    }
+    // Elimination leaves rounding; the solver needs exact symmetry.
+    let conductance = (&conductance + conductance.transpose()) * 0.5;
+    let junctions: Vec<Junction> = full.junctions;
+    Ok(Island {
+        lump: ports.iter().map(|node| linear[*node]).collect(),
+        ports: ports.iter().map(|node| channel_at[*node]).collect(),
+        equations: Equations {
+            conductance,
+            injected,
+            junctions,
+        },
+        capacitance: at_ports,
+        powered,
+    })
+}
+
+/// The static point of islands that are joined through the sense bus (or of
+/// one island that is not joined to it), and how they relax towards it.
+///
+/// Each lump of an island (what hangs together through resistors) has one pole:
+/// its charge-weighted mean Elmore delay, with diodes linear about the operating
+/// point. The Elmore delays of a port are Z · C, the first moment of its
+/// step response.
+///
+/// # Errors
+/// [`BenchError::NotSolved`] if there is no operating point.
+pub(super) fn targets(
+    parts: &[Driven<'_>],
+    bus: Option<(BusLoad, f64)>,
+) -> Result<Vec<Target>, BenchError> {
+    let ports: usize = parts.iter().map(|part| part.island.ports.len()).sum();
+    let mut all = Equations::new(ports + usize::from(bus.is_some()));
+    let mut capacitance = DVector::zeros(all.injected.len());
+    let mut start = 0;
+    for part in parts {
+        let count = part.island.ports.len();
+        let own = &part.island.equations;
+        all.conductance
+            .view_mut((start, start), (count, count))
+            .copy_from(&own.conductance);
+        all.injected.rows_mut(start, count).copy_from(&own.injected);
+        capacitance
+            .rows_mut(start, count)
+            .copy_from(&part.island.capacitance);
+        all.junctions.extend(own.junctions.iter().map(|d| Junction {
+            anode: d.anode.map(|node| node + start),
+            cathode: d.cathode.map(|node| node + start),
+            law: d.law,
+        }));
+        for (port, drive) in part.drives.iter().enumerate() {
+            if let Some((volts, ohms)) = *drive {
+                all.drive(start + port, volts, ohms);
+            }
+        }
+        if bus.is_some() {
+            for (port, ohms) in part.sensed.iter().enumerate() {
+                if let Some(ohms) = ohms {
+                    all.conduct(Some(start + port), Some(ports), 1.0 / ohms);
+                }
+            }
+        }
+        start += count;
+    }
+    if let Some((load, farads)) = bus {
+        all.conductance[(ports, ports)] += load.up + load.down + BUS_LEAK;
+        all.injected[ports] += load.up * REFERENCE.value();
+        capacitance[ports] = farads;
+    }
+    let point = all.solve()?;
+    let elmore = point.slope.solve(&capacitance);
+    let held = parts.iter().any(|part| part.held);
+    let mut start = 0;
+    Ok(parts
+        .iter()
+        .map(|part| {
+            let range = start..start + part.island.ports.len();
+            start = range.end;
+            target(
+                part.island,
+                held,
+                &point.volts.as_slice()[range.clone()],
+                &elmore.as_slice()[range],
+            )
+        })
+        .collect())
+}
+
+fn target(island: &Island, held: bool, volts: &[f64], elmore: &[f64]) -> Target {
+    let limit = |v: &f64| {
+        if held {
+            *v
+        } else {
+            v.clamp(FLOAT_LIMITS.0, FLOAT_LIMITS.1)
+        }
+    };
+    let tau = (0..volts.len())
+        .map(|port| {
+            let same = (0..volts.len()).filter(|other| island.lump[*other] == island.lump[port]);
+            let (moment, charge) = same.fold((0.0, 0.0), |(moment, charge), other| {
+                let farads = island.capacitance[other];
+                (moment + farads * elmore[other], charge + farads)
+            });
+            if charge > 0.0 { moment / charge } else { 0.0 }
+        })
+        .collect();
+    Target {
+        volts: volts.iter().map(limit).collect(),
+        tau,
+        shape: elmore.to_vec(),
+    }
+}
+
+impl Island {
+    /// Deviations from `target` that are left of the voltages `now` when the
+    /// fast movements within each lump have died away: the part that has the
+    /// shape of the lump's slowest movement, charge being kept.
+    pub(super) fn deviation(&self, now: &[f64], target: &Target) -> Vec<f64> {
+        (0..now.len())
+            .map(|port| {
+                let same = (0..now.len()).filter(|other| self.lump[*other] == self.lump[port]);
+                let (along, norm) = same.fold((0.0, 0.0), |(along, norm), other| {
+                    let weight = self.capacitance[other] * target.shape[other];
+                    (
+                        along + weight * (now[other] - target.volts[other]),
+                        norm + weight * target.shape[other],
+                    )
+                });
+                if norm > 0.0 {
+                    along / norm * target.shape[port]
+                } else {
+                    0.0
+                }
+            })
+            .collect()
+    }
+
+    /// Total capacitance of the lump that `port` belongs to, F.
+    pub(super) fn lump_capacitance(&self, port: usize) -> f64 {
+        (0..self.ports.len())
+            .filter(|other| self.lump[*other] == self.lump[port])
+            .map(|other| self.capacitance[other])
+            .sum()
+    }
+}

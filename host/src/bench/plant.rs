@@ -1,0 +1,358 @@
+//! The wiring in time: which island is where, what it relaxes towards, and
+//! what the sense bus sees.
+//!
+//! Each lump of wiring relaxes with one pole ([`targets`]); the sense bus has a
+//! pole of its own and follows the leads that are joined to it, solved
+//! exactly. When a lead is joined to the bus the charge on the bus is shared
+//! with the lead's lump at once, so that a floating lead is disturbed by the
+//! reading as a real one is.
+
+use super::error::BenchError;
+use super::front_end::{Channel, Parts, Pin, State};
+use super::island::{BUS_LEAK, BusLoad, Driven, Island, Target, targets};
+use loomproof_core::instrument::{BUS, REFERENCE};
+use std::collections::HashMap;
+use std::rc::Rc;
+
+/// Solutions kept before the store is emptied: bounds memory, not results.
+const KEPT: usize = 20_000;
+
+/// Movement of one island since `since`.
+struct Movement {
+    since: u64,
+    target: Rc<Vec<Target>>,
+    part: usize,
+    deviation: Vec<f64>,
+}
+
+impl Movement {
+    fn target(&self) -> &Target {
+        &self.target[self.part]
+    }
+
+    fn volts(&self, port: usize, now: u64) -> f64 {
+        let target = self.target();
+        let seconds = now.saturating_sub(self.since) as f64 * 1e-9;
+        let tau = target.tau[port];
+        let left = if tau > 0.0 {
+            (-seconds / tau).exp()
+        } else {
+            0.0
+        };
+        target.volts[port] + self.deviation[port] * left
+    }
+}
+
+/// The sense bus since `since`: leads joined to it and what loads it.
+struct BusMovement {
+    since: u64,
+    volts: f64,
+    load: BusLoad,
+    joined: Vec<(usize, f64)>,
+}
+
+/// The wiring, the leads and the sense bus.
+pub(super) struct Plant {
+    islands: Vec<Island>,
+    /// Per channel: its island and port.
+    seat: Vec<(usize, usize)>,
+    /// Number of probe leads.
+    leads: usize,
+    movements: Vec<Movement>,
+    bus: BusMovement,
+    state: State,
+    solved: HashMap<Vec<u8>, Rc<Vec<Target>>>,
+}
+
+impl Plant {
+    /// Everything at rest in `state`, the sense bus joined to nothing, since
+    /// long ago. The first `leads` channels are probe leads.
+    pub(super) fn new(
+        islands: Vec<Island>,
+        state: State,
+        leads: usize,
+        parts: &Parts,
+    ) -> Result<Self, BenchError> {
+        let mut seat = vec![(0, 0); state.channels.len()];
+        for (island, content) in islands.iter().enumerate() {
+            for (port, channel) in content.ports.iter().enumerate() {
+                if let Some(channel) = channel {
+                    seat[*channel] = (island, port);
+                }
+            }
+        }
+        let bus = BusMovement {
+            since: 0,
+            volts: 0.0,
+            load: parts.bus_load(&state),
+            joined: Vec::new(),
+        };
+        let mut plant = Self {
+            islands,
+            seat,
+            leads,
+            movements: Vec::new(),
+            bus,
+            state,
+            solved: HashMap::new(),
+        };
+        for island in 0..plant.islands.len() {
+            let target = plant.solve(&[island], None, parts)?;
+            let deviation = vec![0.0; target[0].volts.len()];
+            plant.movements.push(Movement {
+                since: 0,
+                target,
+                part: 0,
+                deviation,
+            });
+        }
+        Ok(plant)
+    }
+
+    fn channel(&self, island: usize, port: usize) -> (usize, Channel) {
+        match self.islands[island].ports[port] {
+            Some(channel) => (channel, self.state.channels[channel]),
+            None => (0, Channel::default()),
+        }
+    }
+
+    fn solve(
+        &mut self,
+        group: &[usize],
+        bus: Option<BusLoad>,
+        parts: &Parts,
+    ) -> Result<Rc<Vec<Target>>, BenchError> {
+        let mut key = match bus {
+            Some(_) => {
+                vec![
+                    1,
+                    u8::from(self.state.up),
+                    u8::from(self.state.down),
+                    u8::from(self.state.wide),
+                ]
+            }
+            None => vec![0],
+        };
+        for island in group {
+            key.extend((*island as u32).to_le_bytes());
+            for port in 0..self.islands[*island].ports.len() {
+                let channel = self.channel(*island, port).1;
+                key.push(channel.pin as u8 | u8::from(channel.sensed) << 4);
+            }
+        }
+        if let Some(target) = self.solved.get(&key) {
+            return Ok(Rc::clone(target));
+        }
+        let driven: Vec<Driven<'_>> = group
+            .iter()
+            .map(|island| {
+                let ports = 0..self.islands[*island].ports.len();
+                let channels = ports.map(|port| self.channel(*island, port));
+                let live = channels
+                    .clone()
+                    .any(|(_, channel)| channel.pin == Pin::Live);
+                let (drives, sensed) = channels
+                    .map(|(number, c)| (parts.drive(number, c.pin), parts.sense(number, c.sensed)))
+                    .unzip();
+                Driven {
+                    island: &self.islands[*island],
+                    drives,
+                    sensed,
+                    held: live || self.islands[*island].powered,
+                }
+            })
+            .collect();
+        let target = Rc::new(targets(&driven, bus.map(|load| (load, BUS.value())))?);
+        if self.solved.len() >= KEPT {
+            self.solved.clear();
+        }
+        self.solved.insert(key, Rc::clone(&target));
+        Ok(target)
+    }
+
+    fn sensed_islands(&self, state: &State) -> Vec<usize> {
+        let sensed = state
+            .channels
+            .iter()
+            .zip(&self.seat)
+            .filter(|(channel, _)| channel.sensed);
+        let mut islands: Vec<usize> = sensed.map(|(_, seat)| seat.0).collect();
+        islands.sort_unstable();
+        islands.dedup();
+        islands
+    }
+
+    /// The front end changes to `state` at `now`.
+    pub(super) fn change(
+        &mut self,
+        state: State,
+        now: u64,
+        parts: &Parts,
+    ) -> Result<(), BenchError> {
+        if state == self.state {
+            return Ok(());
+        }
+        let mut changed = vec![false; self.islands.len()];
+        for (channel, (new, old)) in state.channels.iter().zip(&self.state.channels).enumerate() {
+            if new != old {
+                changed[self.seat[channel].0] = true;
+            }
+        }
+        let (before, after) = (
+            self.sensed_islands(&self.state),
+            self.sensed_islands(&state),
+        );
+        let load = parts.bus_load(&state);
+        let bus_changed =
+            load != self.bus.load || before.iter().chain(&after).any(|island| changed[*island]);
+        if bus_changed {
+            before
+                .iter()
+                .chain(&after)
+                .for_each(|island| changed[*island] = true);
+        }
+        let mut volts: Vec<Option<Vec<f64>>> = (0..self.islands.len())
+            .map(|island| changed[island].then(|| self.island_volts(island, now)))
+            .collect();
+        if bus_changed {
+            self.bus.volts = self.bus_volts(now);
+            self.share_charge(&state, &mut volts);
+        }
+        self.state = state;
+        if bus_changed {
+            self.bus.since = now;
+            self.bus.load = load;
+            let sensed = self
+                .state
+                .channels
+                .iter()
+                .enumerate()
+                .filter(|(_, c)| c.sensed);
+            self.bus.joined = sensed
+                .filter_map(|(channel, _)| Some((channel, 1.0 / parts.sense(channel, true)?)))
+                .collect();
+            if !after.is_empty() {
+                let target = self.solve(&after, Some(load), parts)?;
+                for (part, island) in after.iter().enumerate() {
+                    self.head_for(*island, &target, part, volts[*island].take(), now);
+                }
+            }
+        }
+        for (island, now_volts) in volts.into_iter().enumerate() {
+            if now_volts.is_some() && changed[island] && !after.contains(&island) {
+                let target = self.solve(&[island], None, parts)?;
+                self.head_for(island, &target, 0, now_volts, now);
+            }
+        }
+        Ok(())
+    }
+
+    /// Shares the charge of the bus with every lead that is newly joined to it.
+    fn share_charge(&self, state: &State, volts: &mut [Option<Vec<f64>>]) {
+        for (channel, (new, old)) in state.channels.iter().zip(&self.state.channels).enumerate() {
+            let (island, port) = self.seat[channel];
+            if let (true, false, Some(volts)) = (new.sensed, old.sensed, &mut volts[island]) {
+                let lump = &self.islands[island].lump;
+                let farads = self.islands[island].lump_capacitance(port) + BUS.value();
+                let shift = (self.bus.volts - volts[port]) * BUS.value() / farads;
+                for other in (0..volts.len()).filter(|other| lump[*other] == lump[port]) {
+                    volts[other] += shift;
+                }
+            }
+        }
+    }
+
+    fn head_for(
+        &mut self,
+        island: usize,
+        target: &Rc<Vec<Target>>,
+        part: usize,
+        volts: Option<Vec<f64>>,
+        now: u64,
+    ) {
+        let volts = volts.unwrap_or_else(|| self.island_volts(island, now));
+        let deviation = self.islands[island].deviation(&volts, &target[part]);
+        self.movements[island] = Movement {
+            since: now,
+            target: Rc::clone(target),
+            part,
+            deviation,
+        };
+    }
+
+    fn island_volts(&self, island: usize, now: u64) -> Vec<f64> {
+        let movement = &self.movements[island];
+        (0..self.islands[island].ports.len())
+            .map(|port| movement.volts(port, now))
+            .collect()
+    }
+
+    /// Voltage of a channel, V.
+    pub(super) fn channel_volts(&self, channel: usize, now: u64) -> f64 {
+        let (island, port) = self.seat[channel];
+        self.movements[island].volts(port, now)
+    }
+
+    /// Voltage of the sense bus, V.
+    pub(super) fn bus_volts(&self, now: u64) -> f64 {
+        let bus = &self.bus;
+        let seconds = now.saturating_sub(bus.since) as f64 * 1e-9;
+        let load = bus.load.up + bus.load.down + BUS_LEAK;
+        let total = load + bus.joined.iter().map(|(_, siemens)| siemens).sum::<f64>();
+        let rate = total / BUS.value();
+        let mut rest = bus.load.up * REFERENCE.value() / total;
+        let mut moving = 0.0;
+        let mut at_start = 0.0;
+        for (channel, siemens) in &bus.joined {
+            let (island, port) = self.seat[*channel];
+            let movement = &self.movements[island];
+            let target = movement.target();
+            rest += siemens * target.volts[port] / total;
+            let tau = target.tau[port];
+            if tau > 0.0 && movement.deviation[port] != 0.0 {
+                // Two equal poles have another solution; one part in a million
+                // apart they do not differ in what can be seen.
+                let mut own = 1.0 / tau;
+                if (own / rate - 1.0).abs() < 1e-6 {
+                    own *= 1.0 + 1e-6;
+                }
+                let size = siemens * movement.deviation[port] / BUS.value() / (rate - own);
+                moving += size * (-own * seconds).exp();
+                at_start += size;
+            }
+        }
+        rest + moving + (bus.volts - rest - at_start) * (-rate * seconds).exp()
+    }
+
+    /// The one channel on the bus and the current that its drive sends into
+    /// it, A; `None` if none or several are joined.
+    pub(super) fn sensed_current(&self, now: u64, parts: &Parts) -> Option<f64> {
+        let [(channel, _)] = self.bus.joined[..] else {
+            return None;
+        };
+        let (volts, ohms) = parts.drive(channel, self.state.channels[channel].pin)?;
+        Some((volts - self.channel_volts(channel, now)) / ohms)
+    }
+
+    /// The front end's state.
+    pub(super) fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// Whether a probe lead (chassis leads not counted) is outside the limits
+    /// of the comparators. Only a live source can bring one there.
+    pub(super) fn over_limits(&self, now: u64, low: f64, high: f64) -> bool {
+        // Also one that is switched off: its charge may still stand there.
+        self.seat.iter().skip(self.leads + 1).any(|(island, _)| {
+            self.islands[*island]
+                .ports
+                .iter()
+                .enumerate()
+                .filter(|(_, channel)| channel.is_some_and(|channel| channel < self.leads))
+                .any(|(port, _)| {
+                    let volts = self.movements[*island].volts(port, now);
+                    volts > high || volts < low
+                })
+        })
+    }
+}

@@ -1,0 +1,7 @@
+//! Tests of the bench, part by part.
+
+mod chips;
+mod circuits;
+mod faults;
+mod interlock;
+mod time;

@@ -1,0 +1,331 @@
+//! Makes the expected circuit of a job on a hook-up.
+
+use loomproof_core::circuit::{Circuit, CircuitError, ElementId, GROUND, Junction, NodeId, Part};
+use loomproof_core::copper;
+use loomproof_core::units::{Celsius, Metres, Ohms, SquareMillimetres};
+use loomproof_core::wire::Place;
+
+use super::places::CavityNodes;
+use super::{Model, Places};
+use crate::fault::Joint;
+use crate::hookup::Hookup;
+use crate::plan::model::{End, Half, Job, Load, RingOn, Suppression};
+
+/// Joint resistances, mean and one standard deviation in ohms (`common
+/// practice`: a few milliohms each; a tap, which bites through insulation, more).
+mod joint {
+    use super::Ohms;
+
+    pub const CRIMP: (Ohms, Ohms) = (Ohms(0.002), Ohms(0.001));
+    pub const CONTACT: (Ohms, Ohms) = (Ohms(0.004), Ohms(0.002));
+    pub const BITE: (Ohms, Ohms) = (Ohms(0.008), Ohms(0.004));
+    pub const BOLT: (Ohms, Ohms) = (Ohms(0.003), Ohms(0.0015));
+    pub const CLOSED_CONTACT: (Ohms, Ohms) = (Ohms(0.02), Ohms(0.01));
+}
+
+/// Spread of a wire's resistance: strand count, draw, temperature along the
+/// way, as a fraction (`common practice`).
+const WIRE_SPREAD: f64 = 0.06;
+
+/// Spread of a relay coil, one standard deviation of its ±10 % (mini ISO relay
+/// datasheet, references).
+const COIL_SPREAD: f64 = 0.05;
+
+/// A cold filament has about a tenth of its hot resistance (kfz-tech.de),
+/// and lamps differ.
+const COLD_FILAMENT: f64 = 0.1;
+const FILAMENT_SPREAD: f64 = 0.15;
+
+/// Cold resistance of a blade fuse: about 80 mV at its rating (`common practice`).
+const FUSE_DROP: f64 = 0.08;
+
+/// Why the circuit of a job could not be made.
+#[derive(Debug, thiserror::Error)]
+pub enum BuildError {
+    /// The job is larger than the model holds.
+    #[error("this job is too large for the model ({0:?}); split the plan into two jobs")]
+    Circuit(CircuitError),
+    /// The hook-up names a point that this job does not have.
+    #[error(
+        "the hook-up puts {lead} on {point}, which this plan does not have in this variant; make the hook-up again"
+    )]
+    NoSuchPoint {
+        /// The probe lead.
+        lead: String,
+        /// The point.
+        point: String,
+    },
+}
+
+impl From<CircuitError> for BuildError {
+    fn from(error: CircuitError) -> Self {
+        Self::Circuit(error)
+    }
+}
+
+/// Makes the expected circuit.
+///
+/// On the bench the vehicle is not there: no conductor, no chassis under a
+/// ring, nothing for a tap to bite.
+///
+/// # Errors
+/// [`BuildError`] when the job is too large or the hook-up does not fit it.
+pub fn build(job: &Job, hookup: &Hookup) -> Result<Model, BuildError> {
+    let mut builder = Builder {
+        circuit: Box::new(Circuit::new()),
+        places: Places::default(),
+        at: job.temperature,
+        in_vehicle: hookup.place == Place::Vehicle,
+    };
+    builder.nodes(job)?;
+    if builder.in_vehicle {
+        builder.vehicle(job)?;
+    }
+    builder.parts(job)?;
+    builder.leads(job)?;
+    for clip in &hookup.clips {
+        let node = builder
+            .places
+            .node(&clip.point)
+            .ok_or_else(|| BuildError::NoSuchPoint {
+                lead: clip.lead.to_string(),
+                point: clip.point.to_string(),
+            })?;
+        builder.circuit.clip(clip.lead, node)?;
+    }
+    Ok(Model {
+        circuit: builder.circuit,
+        places: builder.places,
+    })
+}
+
+struct Builder {
+    circuit: Box<super::HostCircuit>,
+    places: Places,
+    at: Celsius,
+    in_vehicle: bool,
+}
+
+impl Builder {
+    fn wire(
+        &mut self,
+        a: NodeId,
+        b: NodeId,
+        (ohms, spread): (Ohms, Ohms),
+    ) -> Result<ElementId, BuildError> {
+        Ok(self.circuit.wire(a, b, ohms, spread)?)
+    }
+
+    fn copper(&self, length: Metres, size: SquareMillimetres) -> (Ohms, Ohms) {
+        let ohms = copper::resistance(length, size, self.at);
+        (ohms, ohms * WIRE_SPREAD)
+    }
+
+    /// Nodes of every cavity and terminal.
+    fn nodes(&mut self, job: &Job) -> Result<(), BuildError> {
+        for connector in &job.connectors {
+            for cavity in 1..=connector.cavities {
+                let nodes = CavityNodes {
+                    wire_side: self.circuit.node()?,
+                    mating_side: self.circuit.node()?,
+                    contact: None,
+                };
+                self.places
+                    .cavities
+                    .insert((connector.name.clone(), cavity), nodes);
+            }
+        }
+        let taps = job.taps.iter().map(|tap| End::Tap(tap.name.clone()));
+        let splices = job
+            .splices
+            .iter()
+            .map(|splice| End::Splice(splice.name.clone()));
+        let rings = job.rings.iter().map(|ring| End::Ring(ring.name.clone()));
+        for end in taps.chain(splices).chain(rings) {
+            let node = self.circuit.node()?;
+            self.places.terminals.insert(end, node);
+        }
+        Ok(())
+    }
+
+    /// Host conductors, with the taps that bite them, and chassis under the rings.
+    fn vehicle(&mut self, job: &Job) -> Result<(), BuildError> {
+        for conductor in &job.conductors {
+            let body = self.circuit.node()?;
+            self.places.conductors.insert(conductor.name.clone(), body);
+            for (connector, cavity) in &conductor.at {
+                let length = self.copper(conductor.length, conductor.size);
+                if let Some(nodes) = self.occupy(connector, *cavity)? {
+                    self.wire(body, nodes.wire_side, length)?;
+                }
+            }
+            if let Load::Range { least, most } = conductor.load {
+                self.circuit.add(body, GROUND, Part::Load { least, most })?;
+            }
+        }
+        for tap in &job.taps {
+            let terminal = self
+                .places
+                .terminals
+                .get(&End::Tap(tap.name.clone()))
+                .copied();
+            let body = self.places.conductors.get(&tap.on).copied();
+            if let (Some(terminal), Some(body)) = (terminal, body) {
+                let bite = self.wire(terminal, body, joint::BITE)?;
+                self.places.bites.insert(tap.name.clone(), bite);
+            }
+        }
+        for ring in job.rings.iter().filter(|ring| ring.on == RingOn::Chassis) {
+            if let Some(node) = self
+                .places
+                .terminals
+                .get(&End::Ring(ring.name.clone()))
+                .copied()
+            {
+                self.wire(node, GROUND, joint::BOLT)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Puts a terminal into a cavity: its contact joins wire side and mating side.
+    fn occupy(&mut self, connector: &str, cavity: u16) -> Result<Option<CavityNodes>, BuildError> {
+        let key = (connector.to_owned(), cavity);
+        let Some(mut nodes) = self.places.cavities.get(&key).copied() else {
+            return Ok(None);
+        };
+        if nodes.contact.is_none() {
+            nodes.contact = Some(self.wire(nodes.wire_side, nodes.mating_side, joint::CONTACT)?);
+            self.places.cavities.insert(key, nodes);
+        }
+        Ok(Some(nodes))
+    }
+
+    fn terminal(&mut self, end: End) -> Result<NodeId, BuildError> {
+        if let Some(node) = self.places.terminals.get(&end) {
+            return Ok(*node);
+        }
+        let node = self.circuit.node()?;
+        self.places.terminals.insert(end, node);
+        Ok(node)
+    }
+
+    fn part_terminal(&mut self, part: &str, terminal: &str) -> Result<NodeId, BuildError> {
+        self.terminal(End::Part(part.to_owned(), terminal.to_owned()))
+    }
+
+    /// Plugs, relays, diodes, lamps and fuses.
+    fn parts(&mut self, job: &Job) -> Result<(), BuildError> {
+        for plug in &job.plugs {
+            let mut ways = Vec::new();
+            for way in 1..=plug.ways {
+                let a = self.terminal(End::Plug(plug.name.clone(), Half::A, way))?;
+                let b = self.terminal(End::Plug(plug.name.clone(), Half::B, way))?;
+                ways.push(self.wire(a, b, joint::CONTACT)?);
+            }
+            self.places
+                .joints
+                .insert(Joint::Mating(plug.name.clone()), ways);
+        }
+        for relay in &job.relays {
+            let a85 = self.part_terminal(&relay.name, "85")?;
+            let a86 = self.part_terminal(&relay.name, "86")?;
+            let spread = relay.coil * COIL_SPREAD;
+            self.circuit.add(
+                a85,
+                a86,
+                Part::Resistor {
+                    ohms: relay.coil,
+                    spread,
+                },
+            )?;
+            match relay.suppression {
+                Suppression::None => {}
+                Suppression::Diode => {
+                    self.circuit.add(a85, a86, Part::Diode(Junction::SILICON))?;
+                }
+                Suppression::Resistor(ohms) => {
+                    let spread = ohms * COIL_SPREAD;
+                    self.circuit
+                        .add(a85, a86, Part::Resistor { ohms, spread })?;
+                }
+            }
+            let common = self.part_terminal(&relay.name, "30")?;
+            self.part_terminal(&relay.name, "87")?;
+            if relay.changeover {
+                let rest = self.part_terminal(&relay.name, "87a")?;
+                self.wire(common, rest, joint::CLOSED_CONTACT)?;
+            }
+        }
+        for diode in &job.diodes {
+            let anode = self.part_terminal(&diode.name, "A")?;
+            let cathode = self.part_terminal(&diode.name, "K")?;
+            self.circuit
+                .add(anode, cathode, Part::Diode(Junction::SILICON))?;
+        }
+        for lamp in &job.lamps {
+            let a = self.part_terminal(&lamp.name, "1")?;
+            let b = self.part_terminal(&lamp.name, "2")?;
+            let ohms = Ohms(lamp.volts.0 * lamp.volts.0 / lamp.power.0 * COLD_FILAMENT);
+            self.circuit.add(
+                a,
+                b,
+                Part::Resistor {
+                    ohms,
+                    spread: ohms * FILAMENT_SPREAD,
+                },
+            )?;
+        }
+        for fuse in &job.fuses {
+            let a = self.part_terminal(&fuse.name, "1")?;
+            let b = self.part_terminal(&fuse.name, "2")?;
+            let ohms = Ohms(FUSE_DROP / fuse.rating.0);
+            self.wire(a, b, (ohms, ohms * 0.3))?;
+        }
+        Ok(())
+    }
+
+    /// The leads of the harness, each as two halves that meet in its middle.
+    fn leads(&mut self, job: &Job) -> Result<(), BuildError> {
+        for lead in &job.leads {
+            let middle = self.circuit.node()?;
+            self.places.middles.insert(lead.name.clone(), middle);
+            let (ohms, spread) = self.copper(lead.length, lead.size);
+            for end in [&lead.from, &lead.to] {
+                let node = match end {
+                    End::Cap => {
+                        let node = self.circuit.node()?;
+                        self.places.caps.insert(lead.name.clone(), node);
+                        node
+                    }
+                    End::Cavity(connector, cavity) => match self.occupy(connector, *cavity)? {
+                        Some(nodes) => nodes.wire_side,
+                        None => self.circuit.node()?,
+                    },
+                    other => self.terminal(other.clone())?,
+                };
+                let half = (
+                    ohms * 0.5 + joint::CRIMP.0,
+                    // Two halves in quadrature make the spread of the whole.
+                    Ohms(
+                        (spread * std::f64::consts::FRAC_1_SQRT_2)
+                            .0
+                            .hypot(joint::CRIMP.1.0),
+                    ),
+                );
+                let element = self.wire(node, middle, half)?;
+                let key = match end {
+                    End::Splice(name) => Joint::Splice(name.clone(), lead.name.clone()),
+                    End::Cap => Joint::Along(lead.name.clone()),
+                    other => Joint::At(other.clone()),
+                };
+                self.places.joints.entry(key).or_default().push(element);
+                self.places
+                    .joints
+                    .entry(Joint::Along(lead.name.clone()))
+                    .or_insert_with(|| vec![element]);
+            }
+        }
+        Ok(())
+    }
+}

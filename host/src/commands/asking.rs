@@ -1,0 +1,48 @@
+//! Asks the plan's open questions in the terminal.
+
+use std::collections::BTreeMap;
+use std::io::Write as _;
+
+use super::Failure;
+use crate::plan::Plan;
+
+/// Asks, in file order, every question that is not answered yet.
+///
+/// # Errors
+/// [`Failure`] when the input ends before an answer.
+pub fn ask(plan: &Plan, answers: &mut BTreeMap<String, String>) -> Result<(), Failure> {
+    loop {
+        let Some(question) = plan.open_questions(answers).into_iter().next() else {
+            return Ok(());
+        };
+        let (name, choices) = (question.name.clone(), question.choices.clone());
+        let default = question.default.clone();
+        let note = default
+            .as_ref()
+            .map_or(String::new(), |d| format!(", Enter = {d}"));
+        eprint!("{} [{}{note}] ", question.ask, choices.join(" / "));
+        let _ = std::io::stderr().flush();
+        let mut line = String::new();
+        match std::io::stdin().read_line(&mut line) {
+            Ok(n) if n > 0 => {}
+            _ => {
+                return Err(Failure::usage(format!(
+                    "no answer to \"{}\"; give it with --answer {name}=…, or --defaults",
+                    question.ask
+                )));
+            }
+        }
+        let given = line.trim();
+        let answer = if given.is_empty() {
+            default
+        } else {
+            Some(given.to_owned())
+        };
+        match answer {
+            Some(value) if choices.contains(&value) => {
+                answers.insert(name, value);
+            }
+            _ => eprintln!("Please answer one of: {}", choices.join(", ")),
+        }
+    }
+}

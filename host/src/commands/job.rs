@@ -1,0 +1,134 @@
+//! The arguments every verb with a plan has, and the job they lead to.
+
+use std::collections::BTreeMap;
+use std::io::IsTerminal as _;
+use std::path::PathBuf;
+
+use clap::ValueEnum;
+use loomproof_core::wire::Place;
+
+use super::Failure;
+use super::asking::ask;
+use crate::fault::Fault;
+use crate::fault::spell::parse;
+use crate::plan::Plan;
+use crate::plan::model::Job;
+use crate::plan::only_unsafe;
+
+/// Where the harness is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Where {
+    /// Alone on the bench.
+    Bench,
+    /// Fitted to the vehicle.
+    Vehicle,
+}
+
+impl From<Where> for Place {
+    fn from(place: Where) -> Self {
+        match place {
+            Where::Bench => Self::Bench,
+            Where::Vehicle => Self::Vehicle,
+        }
+    }
+}
+
+/// Plan, answers and place.
+#[derive(Debug, Clone, clap::Args)]
+pub struct JobArgs {
+    /// The plan file.
+    pub plan: PathBuf,
+    /// Answers an option of the plan; may be repeated.
+    #[arg(long = "answer", value_name = "OPTION=VALUE")]
+    pub answers: Vec<String>,
+    /// Answers every other option with its default.
+    #[arg(long)]
+    pub defaults: bool,
+    /// Where the harness is.
+    #[arg(long = "where", value_name = "PLACE", default_value = "vehicle")]
+    pub place: Where,
+}
+
+/// What is wrong on the virtual bench.
+#[derive(Debug, Clone, clap::Args)]
+pub struct BenchArgs {
+    /// Puts a fault on the virtual bench; may be repeated. `help` lists all
+    /// that this plan allows.
+    #[arg(long = "fault", value_name = "FAULT")]
+    pub faults: Vec<String>,
+    /// Seed of the virtual bench's part tolerances and noise.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Probe leads of the virtual probe: 16 to 128 in steps of 16.
+    #[arg(long, value_name = "N", default_value_t = 64, value_parser = leads)]
+    pub leads: u8,
+}
+
+fn leads(text: &str) -> Result<u8, String> {
+    match text.parse::<u8>() {
+        Ok(n) if n % 16 == 0 && (16..=128).contains(&n) => Ok(n),
+        _ => Err("give 16, 32, 48, 64, 80, 96, 112 or 128".to_owned()),
+    }
+}
+
+impl JobArgs {
+    /// Reads the plan, settles its options, asking for what is open.
+    ///
+    /// # Errors
+    /// [`Failure`] with every problem of the plan and the answers.
+    pub fn job(&self) -> Result<Job, Failure> {
+        self.job_with(&BTreeMap::new())
+    }
+
+    /// As [`Self::job`], with answers that a recorded scan brings.
+    ///
+    /// # Errors
+    /// As [`Self::job`].
+    pub fn job_with(&self, brought: &BTreeMap<String, String>) -> Result<Job, Failure> {
+        let plan = Plan::load(&self.plan)?;
+        let mut answers = brought.clone();
+        for answer in &self.answers {
+            let Some((option, value)) = answer.split_once('=') else {
+                return Err(Failure::usage(format!(
+                    "--answer {answer}: write it as --answer option=value"
+                )));
+            };
+            if let Some(earlier) = answers.insert(option.to_owned(), value.to_owned())
+                && earlier != value
+            {
+                return Err(Failure::usage(format!(
+                    "option {option} is answered twice: {earlier} and {value}"
+                )));
+            }
+        }
+        if !self.defaults && std::io::stdin().is_terminal() {
+            ask(&plan, &mut answers)?;
+        }
+        for connector in plan.keep_off() {
+            eprintln!("Keep off {connector}: never opened, probed or tapped.");
+        }
+        plan.resolve(&answers).map_err(|problems| {
+            let colour = std::io::stderr().is_terminal();
+            Failure::plan(plan.render(&problems, colour), only_unsafe(&problems))
+        })
+    }
+}
+
+impl BenchArgs {
+    /// Whether the list of faults is asked for.
+    #[must_use]
+    pub fn wants_list(&self) -> bool {
+        self.faults.iter().any(|fault| fault == "help")
+    }
+
+    /// The faults, checked against the job.
+    ///
+    /// # Errors
+    /// [`Failure`] for a spelling that is not understood.
+    pub fn faults(&self, job: &Job) -> Result<Vec<Fault>, Failure> {
+        self.faults
+            .iter()
+            .map(|spelling| Ok(parse(spelling, job)?))
+            .collect()
+    }
+}

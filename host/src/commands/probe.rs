@@ -1,0 +1,159 @@
+//! `probe`: find and identify probes; serve the virtual one.
+
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use clap::Subcommand;
+use serde::Serialize;
+
+use super::exit::Status;
+use super::job::{BenchArgs, JobArgs};
+use super::{Failure, Format, print, print_json};
+use crate::bench::{Bench, Settings};
+use crate::hookup::propose;
+use crate::link::{Link, VirtualProbe, connect, ports};
+
+/// Arguments of `probe`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example: loomproof probe list")]
+pub struct Args {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Lists the serial ports, one of which may be a probe.
+    List {
+        /// What to print.
+        #[arg(long, default_value = "text")]
+        format: Format,
+    },
+    /// Asks the probe at a port who it is.
+    Identify {
+        /// The port, such as /dev/ttyACM0 or COM5.
+        port: String,
+        /// What to print.
+        #[arg(long, default_value = "text")]
+        format: Format,
+    },
+    /// Serves the virtual probe on a pseudo-terminal, so that another
+    /// terminal can use it as a port.
+    Serve {
+        #[command(flatten)]
+        job: JobArgs,
+        #[command(flatten)]
+        bench: BenchArgs,
+    },
+}
+
+#[derive(Serialize)]
+struct Identity {
+    port: String,
+    board: String,
+    serial: String,
+    build: String,
+    protocol: u16,
+    leads: u8,
+}
+
+/// Carries out one of the probe verbs.
+///
+/// # Errors
+/// [`Failure`] for probe or link trouble.
+pub fn run(args: &Args) -> Result<Status, Failure> {
+    match &args.what {
+        What::List { format } => list(*format),
+        What::Identify { port, format } => identify(port, *format),
+        What::Serve { job, bench } => serve(job, bench),
+    }
+}
+
+fn list(format: Format) -> Result<Status, Failure> {
+    let found = ports()?;
+    match format {
+        Format::Json => {
+            let paths: Vec<&str> = found.iter().map(|port| port.path.as_str()).collect();
+            print_json(&paths)?;
+        }
+        Format::Text if found.is_empty() => {
+            print("No serial port found. Plug the probe in; on Linux check that you may use it.\n");
+        }
+        Format::Text => {
+            for port in &found {
+                let device = port.device.as_deref().unwrap_or("a serial port");
+                let serial = port
+                    .serial
+                    .as_ref()
+                    .map_or(String::new(), |s| format!(", serial {s}"));
+                print(&format!("{}  {device}{serial}\n", port.path));
+            }
+        }
+    }
+    Ok(Status::Pass)
+}
+
+fn identify(port: &str, format: Format) -> Result<Status, Failure> {
+    let link = connect(port)?;
+    let hello = link.hello();
+    let identity = Identity {
+        port: port.to_owned(),
+        board: hello.board.to_string(),
+        serial: hello.serial.to_string(),
+        build: hello.build.to_string(),
+        protocol: hello.protocol,
+        leads: hello.leads,
+    };
+    match format {
+        Format::Json => print_json(&identity)?,
+        Format::Text => print(&format!(
+            "Probe at {}: {} with {} probe leads, serial {}, firmware {}, protocol {}\n",
+            identity.port,
+            identity.board,
+            identity.leads,
+            identity.serial,
+            identity.build,
+            identity.protocol
+        )),
+    }
+    Ok(Status::Pass)
+}
+
+#[cfg(unix)]
+fn serve(job: &JobArgs, bench: &BenchArgs) -> Result<Status, Failure> {
+    use crate::link::pty::Pty;
+
+    let place = job.place.into();
+    let job = job.job()?;
+    let hookup = propose(&job, place, usize::from(bench.leads))?;
+    let faults = bench.faults(&job)?;
+    let settings = Settings {
+        seed: bench.seed,
+        leads: bench.leads,
+        ..Settings::default()
+    };
+    let mut probe = VirtualProbe::new(Bench::new(&job, &hookup, &faults, &settings)?);
+    let trouble =
+        |error: std::io::Error| Failure::probe(format!("cannot serve a pseudo-terminal: {error}"));
+    let pty = Pty::open().map_err(trouble)?;
+    print(&format!("{}\n", pty.path().display()));
+    eprintln!(
+        "Virtual probe with {} on the bench; give this port to --probe in another terminal. \
+         Stop with Ctrl-C.",
+        if faults.is_empty() {
+            "a healthy harness".to_owned()
+        } else {
+            bench.faults.join(" and ")
+        }
+    );
+    let stop = Arc::new(AtomicBool::new(false));
+    pty.serve(&mut probe, &stop).map_err(trouble)?;
+    Ok(Status::Pass)
+}
+
+#[cfg(not(unix))]
+fn serve(_: &JobArgs, _: &BenchArgs) -> Result<Status, Failure> {
+    Err(Failure::usage(
+        "pseudo-terminals are not to be had on this system; use --probe virtual".to_owned(),
+    ))
+}

@@ -1,0 +1,208 @@
+//! `ringout`: the dead test.
+
+use std::path::PathBuf;
+
+use loomproof_core::layout::Layout;
+use loomproof_core::scan::first_pass;
+use loomproof_core::wire::{Hello, Place};
+use serde::Serialize;
+
+use super::exit::Status;
+use super::job::{BenchArgs, JobArgs};
+use super::progress::Bar;
+use super::{Failure, Format, print, print_json};
+use crate::bench::{Bench, Settings};
+use crate::circuit::{Model, build};
+use crate::diagnosis::coverage::coverage;
+use crate::fault::{Fault, catalogue};
+use crate::hookup::{Hookup, propose};
+use crate::link::{Link, VirtualProbe, connect};
+use crate::plan::model::Job;
+use crate::ringout::recording::Recording;
+use crate::ringout::{Outcome, Taken, run, text, verdict};
+
+/// Arguments of `ringout`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: loomproof ringout fixtures/plans/bakery-van.toml --defaults \
+                  --probe virtual --fault exchanged@X1:3,with=X1:4"
+)]
+pub struct Args {
+    #[command(flatten)]
+    job: JobArgs,
+    /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5.
+    #[arg(long, value_name = "PROBE", default_value = "virtual")]
+    probe: String,
+    #[command(flatten)]
+    bench: BenchArgs,
+    /// Keeps the scan in a file.
+    #[arg(long, value_name = "FILE", conflicts_with = "from")]
+    save: Option<PathBuf>,
+    /// Judges a kept scan instead of taking one.
+    #[arg(long, value_name = "FILE")]
+    from: Option<PathBuf>,
+    /// What to print.
+    #[arg(long, default_value = "text")]
+    format: Format,
+}
+
+/// Rings out and prints the report.
+///
+/// # Errors
+/// [`Failure`] where there is no verdict.
+pub fn run(args: &Args) -> Result<Status, Failure> {
+    if let Some(file) = &args.from {
+        return judge_kept(args, file);
+    }
+    let job = args.job.job()?;
+    let place: Place = args.job.place.into();
+    let virtual_probe = args.probe == "virtual";
+    if args.bench.wants_list() {
+        return list_faults(args, &job, place);
+    }
+    let faults = args.bench.faults(&job)?;
+    if !virtual_probe && !faults.is_empty() {
+        return Err(Failure::usage(
+            "--fault puts faults on the virtual bench; leave it away for a real probe".to_owned(),
+        ));
+    }
+    if place == Place::Vehicle {
+        eprintln!("{}\n", text::CAUTION);
+    }
+    if virtual_probe {
+        let hookup = propose(&job, place, usize::from(args.bench.leads))?;
+        let model = build(&job, &hookup)?;
+        let mut link = virtual_link(&job, &hookup, &faults, &args.bench)?;
+        scan(args, &job, &hookup, &model, &mut link)
+    } else {
+        let mut link = connect(&args.probe)?;
+        let hookup = propose(&job, place, usize::from(link.hello().leads))?;
+        let model = build(&job, &hookup)?;
+        scan(args, &job, &hookup, &model, &mut link)
+    }
+}
+
+/// A virtual probe on a bench with these faults.
+///
+/// # Errors
+/// [`Failure`] when the faults do not fit the job.
+pub fn virtual_link(
+    job: &Job,
+    hookup: &Hookup,
+    faults: &[Fault],
+    bench: &BenchArgs,
+) -> Result<impl Link + use<>, Failure> {
+    let settings = Settings {
+        seed: bench.seed,
+        leads: bench.leads,
+        ..Settings::default()
+    };
+    let bench = Bench::new(job, hookup, faults, &settings)?;
+    Ok(VirtualProbe::new(bench).session()?)
+}
+
+fn scan(
+    args: &Args,
+    job: &Job,
+    hookup: &Hookup,
+    model: &Model,
+    link: &mut dyn Link,
+) -> Result<Status, Failure> {
+    let bar = Bar::new();
+    let outcome = run::run(link, model, hookup.place, &mut |progress| {
+        bar.show(progress)
+    });
+    bar.done();
+    let outcome = outcome?;
+    let hello = link.hello().clone();
+    if let (Some(file), Outcome::Complete(taken)) = (&args.save, &outcome) {
+        Recording::new(job, hookup, &hello, taken).save(file)?;
+        eprintln!("Scan kept in {}.", file.display());
+    } else if args.save.is_some() {
+        eprintln!("The scan was broken off; nothing is kept.");
+    }
+    print_report(args, job, hookup, model, &hello, &outcome)
+}
+
+fn judge_kept(args: &Args, file: &std::path::Path) -> Result<Status, Failure> {
+    let recording = Recording::load(file)?;
+    let job = args.job.job_with(recording.answers())?;
+    let hookup = propose(&job, recording.place(), usize::from(recording.leads()))?;
+    let model = build(&job, &hookup)?;
+    let taken = recording.taken(file, &job, &hookup)?;
+    if !is_whole(&model, &taken) {
+        return Err(Failure::usage(format!(
+            "{}: readings of the first pass are missing, so it proves nothing; ring out again",
+            file.display()
+        )));
+    }
+    let outcome = Outcome::Complete(taken);
+    print_report(args, &job, &hookup, &model, &recording.hello(), &outcome)
+}
+
+/// Whether a scan holds every step of the first pass, in order.
+fn is_whole(model: &Model, taken: &[Taken]) -> bool {
+    let layout = Layout::of(&model.circuit, &[]);
+    let mut wanted = 0;
+    for (at, planned) in first_pass(&layout).enumerate() {
+        if taken.get(at).is_none_or(|taken| {
+            taken.planned != planned || taken.readings.len() != planned.step.senses.len()
+        }) {
+            return false;
+        }
+        wanted += 1;
+    }
+    wanted > 0
+}
+
+fn print_report(
+    args: &Args,
+    job: &Job,
+    hookup: &Hookup,
+    model: &Model,
+    probe: &Hello,
+    outcome: &Outcome,
+) -> Result<Status, Failure> {
+    let report = verdict::report(job, hookup, model, probe, outcome).map_err(Failure::usage)?;
+    match args.format {
+        Format::Json => print_json(&report)?,
+        Format::Text => print(&text::render(&report)),
+    }
+    Ok(report.verdict.into())
+}
+
+#[derive(Serialize)]
+struct FaultLine {
+    fault: String,
+    kind: &'static str,
+    place: String,
+    covered: bool,
+}
+
+fn list_faults(args: &Args, job: &Job, place: Place) -> Result<Status, Failure> {
+    let hookup = propose(job, place, usize::from(args.bench.leads))?;
+    let model = build(job, &hookup)?;
+    let listed = coverage(&model, &catalogue::all(job, &hookup)).map_err(Failure::usage)?;
+    let lines: Vec<FaultLine> = listed
+        .iter()
+        .map(|c| FaultLine {
+            fault: c.fault.to_string(),
+            kind: c.fault.kind(),
+            place: c.fault.place(),
+            covered: c.covered,
+        })
+        .collect();
+    match args.format {
+        Format::Json => print_json(&lines)?,
+        Format::Text => {
+            let mut out =
+                String::from("Faults that this plan allows (- = this hook-up cannot see it):\n");
+            for line in &lines {
+                let mark = if line.covered { ' ' } else { '-' };
+                out.push_str(&format!("{mark} {}\n", line.fault));
+            }
+            print(&out);
+        }
+    }
+    Ok(Status::Pass)
+}

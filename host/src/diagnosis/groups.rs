@@ -1,0 +1,70 @@
+//! Sets of faults that no reading of the scan tells apart are one group.
+
+use super::evidence::Evidence;
+use super::search::Candidate;
+
+/// Sets that the readings cannot tell apart.
+#[derive(Debug, Clone)]
+pub struct Group {
+    /// Posterior probability of the whole group among all that was scored.
+    pub probability: f64,
+    /// The sets, most probable first.
+    pub sets: Vec<Candidate>,
+}
+
+impl Group {
+    /// Whether the group explains every reading.
+    #[must_use]
+    pub fn explains_all(&self) -> bool {
+        self.sets.iter().any(|set| set.fit.unexplained.is_empty())
+    }
+}
+
+/// Groups candidates (sorted, best first) by what they predict; best group
+/// first.
+#[must_use]
+pub fn group(evidence: &Evidence<'_>, candidates: Vec<Candidate>) -> Vec<Group> {
+    let best = candidates.first().map_or(0.0, |c| c.weight);
+    let total: f64 = candidates.iter().map(|c| (c.weight - best).exp()).sum();
+    let mut groups: Vec<Group> = Vec::new();
+    for candidate in candidates {
+        let share = (candidate.weight - best).exp() / total;
+        let home = groups.iter_mut().find(|group| {
+            group
+                .sets
+                .first()
+                .is_some_and(|head| evidence.alike(&head.fit, &candidate.fit))
+        });
+        match home {
+            Some(group) => {
+                group.probability += share;
+                group.sets.push(candidate);
+            }
+            None => groups.push(Group {
+                probability: share,
+                sets: vec![candidate],
+            }),
+        }
+    }
+    groups.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    for group in &mut groups {
+        drop_supersets(&mut group.sets);
+    }
+    groups
+}
+
+/// A set that holds another set of the same group adds nothing to it.
+fn drop_supersets(sets: &mut Vec<Candidate>) {
+    let names: Vec<Vec<String>> = sets
+        .iter()
+        .map(|set| set.faults.iter().map(ToString::to_string).collect())
+        .collect();
+    let mut at = 0;
+    sets.retain(|_| {
+        let own = names.get(at).cloned().unwrap_or_default();
+        at += 1;
+        !names
+            .iter()
+            .any(|other| other.len() < own.len() && other.iter().all(|name| own.contains(name)))
+    });
+}

@@ -1,0 +1,212 @@
+//! Finds the sets of faults that explain the readings best.
+
+use loomproof_core::circuit::{Edit, ElementId};
+
+use super::edits::edits;
+use super::evidence::{Evidence, Fit};
+use super::prior::prior;
+use crate::fault::Fault;
+
+/// The most faults that are looked for at once.
+pub const MAX_FAULTS: usize = 4;
+
+/// How many of the best sets of one size are grown to the next.
+const BEAM: usize = 16;
+
+/// Sets whose weight is less than this against the best are not kept, ln(1e-9).
+const NEGLIGIBLE: f64 = -20.7;
+
+/// The least and greatest ohms that a bad joint is looked for at.
+const OHMS: (f64, f64) = (0.3, 1e6);
+
+/// Faults that together might explain the readings.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// The faults.
+    pub faults: Vec<Fault>,
+    /// What they do to the circuit.
+    pub edits: Vec<Edit>,
+    /// How well they explain the readings.
+    pub fit: Fit,
+    /// Natural logarithm of prior times likelihood, less that of the healthy harness.
+    pub weight: f64,
+}
+
+/// Sets of faults, best first; the sizes are tried in rising order until a set
+/// explains every reading or [`MAX_FAULTS`] is reached.
+///
+/// # Errors
+/// A sentence that says what cannot be computed.
+pub fn search(evidence: &mut Evidence<'_>, catalogue: &[Fault]) -> Result<Vec<Candidate>, String> {
+    let healthy = Candidate {
+        faults: Vec::new(),
+        edits: Vec::new(),
+        fit: Fit {
+            gain: 0.0,
+            bands: Vec::new(),
+            unexplained: evidence.off(),
+        },
+        weight: 0.0,
+    };
+    let mut kept: Vec<Candidate> = Vec::new();
+    let mut beam = vec![healthy];
+    for _ in 0..MAX_FAULTS {
+        let mut grown: Vec<Candidate> = Vec::new();
+        for parent in &beam {
+            grow(evidence, catalogue, parent, &mut grown)?;
+        }
+        sort(&mut grown);
+        drop_repeats(&mut grown);
+        kept.extend(grown.iter().cloned());
+        sort(&mut kept);
+        let best = kept.first().map_or(0.0, |c| c.weight);
+        kept.retain(|c| c.weight - best > NEGLIGIBLE);
+        if kept.first().is_none_or(|c| c.fit.unexplained.is_empty()) {
+            break;
+        }
+        grown.truncate(BEAM);
+        beam = grown;
+    }
+    Ok(kept)
+}
+
+fn sort(candidates: &mut [Candidate]) {
+    candidates.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+}
+
+/// The same set found by two ways stays once.
+fn drop_repeats(candidates: &mut Vec<Candidate>) {
+    let mut seen = std::collections::BTreeSet::new();
+    candidates.retain(|candidate| {
+        let mut names: Vec<String> = candidate.faults.iter().map(ToString::to_string).collect();
+        names.sort();
+        seen.insert(names)
+    });
+}
+
+/// Adds every set that has one fault more than `parent` and touches what
+/// `parent` leaves unexplained.
+fn grow(
+    evidence: &mut Evidence<'_>,
+    catalogue: &[Fault],
+    parent: &Candidate,
+    out: &mut Vec<Candidate>,
+) -> Result<(), String> {
+    let mut open = evidence.islands_of(&parent.fit.unexplained);
+    // Islands that the parent's own edits reach count as well: a second fault
+    // may sit where the first one leads.
+    let reached = evidence.touched(&parent.edits);
+    if reached.iter().any(|island| open.contains(island)) {
+        open.extend(reached);
+    }
+    for fault in catalogue {
+        let Some(more) = edits(evidence.model(), fault) else {
+            continue;
+        };
+        if clash(&parent.edits, &more) || evidence.touched(&more).is_disjoint(&open) {
+            continue;
+        }
+        let candidate = if let Fault::HighResistance(joint, _) = fault {
+            fit_ohms(evidence, parent, |ohms| {
+                Fault::HighResistance(joint.clone(), ohms)
+            })?
+        } else {
+            Some(extend(evidence, parent, fault.clone(), more)?)
+        };
+        out.extend(candidate);
+    }
+    Ok(())
+}
+
+fn extend(
+    evidence: &mut Evidence<'_>,
+    parent: &Candidate,
+    fault: Fault,
+    more: Vec<Edit>,
+) -> Result<Candidate, String> {
+    let mut all = parent.edits.clone();
+    all.extend(more);
+    let fit = evidence.fit(&all)?;
+    let mut faults = parent.faults.clone();
+    faults.push(fault);
+    let weight = fit.gain + faults.iter().map(|f| prior(f).ln()).sum::<f64>();
+    Ok(Candidate {
+        faults,
+        edits: all,
+        fit,
+        weight,
+    })
+}
+
+/// Two faults that change the same element say two different things of it.
+fn clash(a: &[Edit], b: &[Edit]) -> bool {
+    let element = |edit: &Edit| -> Option<ElementId> {
+        match edit {
+            Edit::Remove(id) | Edit::AddOhms(id, _) | Edit::Move(id, ..) => Some(*id),
+            Edit::Join { .. } | Edit::Clip(..) => None,
+        }
+    };
+    a.iter()
+        .filter_map(element)
+        .any(|id| b.iter().filter_map(element).any(|other| other == id))
+}
+
+/// The ohms that explain the readings best: a coarse sweep over decades, then
+/// golden-section search (Kiefer 1953, `from memory`) around the best.
+fn fit_ohms(
+    evidence: &mut Evidence<'_>,
+    parent: &Candidate,
+    fault: impl Fn(f64) -> Fault,
+) -> Result<Option<Candidate>, String> {
+    let at = |ln_ohms: f64, evidence: &mut Evidence<'_>| -> Result<Option<Candidate>, String> {
+        let fault = fault(ln_ohms.exp());
+        let Some(more) = edits(evidence.model(), &fault) else {
+            return Ok(None);
+        };
+        extend(evidence, parent, fault, more).map(Some)
+    };
+    let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
+    let stride = (high - low) / 12.0;
+    let mut best: Option<(f64, Candidate)> = None;
+    for k in 0..=12 {
+        let x = low + stride * f64::from(k);
+        if let Some(candidate) = at(x, evidence)?
+            && best
+                .as_ref()
+                .is_none_or(|(_, b)| candidate.weight > b.weight)
+        {
+            best = Some((x, candidate));
+        }
+    }
+    let Some((centre, mut winner)) = best else {
+        return Ok(None);
+    };
+    // Not worth refining what explains nothing.
+    if winner.weight <= parent.weight {
+        return Ok(Some(winner));
+    }
+    let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
+    let (mut a, mut b) = ((centre - stride).max(low), (centre + stride).min(high));
+    let (mut x1, mut x2) = (b - golden * (b - a), a + golden * (b - a));
+    let (mut f1, mut f2) = (at(x1, evidence)?, at(x2, evidence)?);
+    for _ in 0..24 {
+        let (Some(c1), Some(c2)) = (&f1, &f2) else {
+            break;
+        };
+        if c1.weight > c2.weight {
+            (b, x2, f2) = (x2, x1, f1.clone());
+            x1 = b - golden * (b - a);
+            f1 = at(x1, evidence)?;
+        } else {
+            (a, x1, f1) = (x1, x2, f2.clone());
+            x2 = a + golden * (b - a);
+            f2 = at(x2, evidence)?;
+        }
+    }
+    for candidate in [f1, f2].into_iter().flatten() {
+        if candidate.weight > winner.weight {
+            winner = candidate;
+        }
+    }
+    Ok(Some(winner))
+}

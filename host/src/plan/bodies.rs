@@ -1,0 +1,471 @@
+//! The tables of options, connectors, conductors, leads, taps and functions.
+
+use super::colour::Colour;
+use super::end;
+use super::fields::{Fields, Text, integer};
+use super::model::{Conductor, Connector, End, Function, Lead, Side, Tap};
+use super::names::{Kind, check_name, list, suggest};
+use super::plan_type::{DeclaredConnector, Entry, KeepOff, OptionQuestion};
+use super::problem::{Complaint, Span, quote};
+use super::quantity::{self, UNKNOWN_LOAD};
+use super::read::{Table, Walk};
+use loomproof_core::units::{Metres, SquareMillimetres};
+
+/// Most cavities of a connector.
+const MOST_CAVITIES: u16 = 128;
+
+/// Most answers that an option may have.
+const MOST_CHOICES: usize = 32;
+
+/// Reads one `[option.*]`.
+pub(crate) fn option(walk: &mut Walk<'_>, table: &Table<'_>) {
+    let mut fields = walk.fields(Kind::Option, table);
+    let ask = fields.required("ask", "\"the question to ask?\"");
+    let mut choices: Vec<String> = Vec::new();
+    match fields.texts("choices", "[\"yes\", \"no\"]") {
+        None => choices.extend(["yes", "no"].map(str::to_owned)),
+        Some(texts) => {
+            for text in &texts {
+                check_choice(&mut fields, text, &choices);
+                choices.push(text.value.clone());
+            }
+            let at = texts
+                .first()
+                .map_or_else(|| fields.at.clone(), |t| t.at.clone());
+            if texts.len() == 1 {
+                fields.note(&at, "there is only one choice", "give at least two choices");
+            } else if texts.len() > MOST_CHOICES {
+                let help = format!("at most {MOST_CHOICES}");
+                fields.note(&at, "there are too many choices", &help);
+            }
+        }
+    }
+    let default = fields.text("default", "\"one of the choices\"");
+    if let Some(text) = default
+        .as_ref()
+        .filter(|text| !choices.contains(&text.value))
+    {
+        let message = format!(
+            "the default {} is not one of the choices",
+            quote(&text.value)
+        );
+        let help = format!(
+            "the choices are {}",
+            list(choices.iter().map(String::as_str))
+        );
+        fields.note(&text.at, message, &help);
+    }
+    let when = fields.when();
+    fields.finish();
+    walk.options.push(OptionQuestion {
+        name: table.name.to_owned(),
+        ask: ask.map(|text| text.value).unwrap_or_default(),
+        choices,
+        default: default.map(|text| text.value),
+        when,
+    });
+}
+
+fn check_choice(fields: &mut Fields<'_, '_, '_>, text: &Text, earlier: &[String]) {
+    let choice = &text.value;
+    if earlier.contains(choice) {
+        let message = format!("the choice {} is there twice", quote(choice));
+        fields.note(&text.at, message, "each choice once");
+    }
+    if choice.contains(['"', '\'', '=']) || choice.trim() != choice {
+        let message = format!("{} cannot be used as a choice", quote(choice));
+        let help = "a choice has no quotation marks, no `=`, no space at its ends";
+        fields.note(&text.at, message, help);
+    }
+}
+
+/// Reads one `[connector.*]`.
+pub(crate) fn connector(walk: &mut Walk<'_>, table: &Table<'_>) {
+    let mut fields = walk.fields(Kind::Connector, table);
+    let stated = fields.get("cavities").is_some();
+    if !stated {
+        fields.missing("cavities", "6");
+    }
+    let cavities = fields.count("cavities", 1..=MOST_CAVITIES).map(|(n, _)| n);
+    let rows = fields.count("rows", 1..=MOST_CAVITIES);
+    if let (Some((rows, at)), Some(cavities)) = (&rows, cavities)
+        && *rows > cavities
+    {
+        let message = format!("{rows} rows for {cavities} cavities");
+        fields.note(
+            at,
+            message,
+            "give the number of rows seen on the connector's face",
+        );
+    }
+    let explicit = face(&mut fields, cavities, rows.as_ref());
+    let place = fields.text("place", "\"where it is\"");
+    let access = fields.word(
+        "access",
+        &[("wire side", Side::Wire), ("mating side", Side::Mating)],
+    );
+    let of_harness = fields.word("with", &[("harness", true), ("vehicle", false)]);
+    let keep_off = match (fields.flag("restraint"), fields.flag("high_voltage")) {
+        (true, _) => Some(KeepOff::Restraint),
+        (false, true) => Some(KeepOff::HighVoltage),
+        (false, false) => None,
+    };
+    let data_bus = fields.flag("data_bus");
+    let when = fields.when();
+    fields.finish();
+    walk.names.set_count(table.name, Kind::Connector, cavities);
+    let cavities = cavities.unwrap_or(1);
+    let rows = rows.map_or(1, |(rows, _)| rows);
+    let connector = Connector {
+        name: table.name.to_owned(),
+        cavities,
+        face: explicit.unwrap_or_else(|| row_major(cavities, rows)),
+        place: place.map(|text| text.value),
+        access: access.unwrap_or(Side::Wire),
+        of_harness: of_harness.unwrap_or(false),
+    };
+    walk.lists.connectors.push(Entry {
+        at: table.at.clone(),
+        when,
+        refs: Vec::new(),
+        item: DeclaredConnector {
+            connector,
+            keep_off,
+            data_bus,
+        },
+    });
+}
+
+/// A face counted row by row; the last row is filled up with "no cavity".
+fn row_major(cavities: u16, rows: u16) -> Vec<Vec<Option<u16>>> {
+    let rows = rows.max(1);
+    let per_row = cavities.div_ceil(rows);
+    (0..rows)
+        .map(|row| {
+            let first = row * per_row + 1;
+            let numbers = first..first + per_row;
+            numbers.map(|n| (n <= cavities).then_some(n)).collect()
+        })
+        .collect()
+}
+
+/// The explicit `face`: rows of cavity numbers, 0 where there is none, each
+/// cavity once. Short rows are filled up with "no cavity".
+fn face(
+    fields: &mut Fields<'_, '_, '_>,
+    cavities: Option<u16>,
+    stated_rows: Option<&(u16, Span)>,
+) -> Option<Vec<Vec<Option<u16>>>> {
+    let value = fields.get("face")?;
+    let help =
+        "write the rows seen from the wire side, 0 for no cavity: face = [[1, 2, 3], [4, 0, 5]]";
+    let rows = value
+        .get_ref()
+        .as_array()
+        .map(|rows| rows.iter().map(|row| row.get_ref().as_array()));
+    let Some(rows) = rows.and_then(|rows| rows.collect::<Option<Vec<_>>>()) else {
+        fields.note(&value.span(), "`face` is not a list of rows", help);
+        return None;
+    };
+    let mut seen = std::collections::BTreeMap::new();
+    let mut face = Vec::new();
+    for row in rows {
+        let mut numbers = Vec::new();
+        for item in row {
+            let number = integer(item.get_ref()).and_then(|n| u16::try_from(n).ok());
+            let Some(number) = number.filter(|n| *n <= cavities.unwrap_or(MOST_CAVITIES)) else {
+                fields.note(
+                    &item.span(),
+                    "`face` names a cavity that is not there",
+                    help,
+                );
+                continue;
+            };
+            if number != 0 && seen.insert(number, item.span()).is_some() {
+                let message = format!("`face` shows cavity {number} twice");
+                fields.note(&item.span(), message, "each cavity once, 0 for no cavity");
+            }
+            numbers.push((number != 0).then_some(number));
+        }
+        face.push(numbers);
+    }
+    let missing = (1..=cavities.unwrap_or(0)).find(|n| !seen.contains_key(n));
+    if let Some(missing) = missing {
+        let message = format!("`face` does not show cavity {missing}");
+        fields.note(&value.span(), message, help);
+    }
+    if let Some((rows, at)) = stated_rows.filter(|(rows, _)| usize::from(*rows) != face.len()) {
+        let message = format!("`rows` says {rows}, but `face` has {} rows", face.len());
+        fields.note(at, message, "leave `rows` out where `face` is given");
+    }
+    let longest = face.iter().map(Vec::len).max().unwrap_or(0);
+    if longest.saturating_mul(face.len()) > 16 * usize::from(MOST_CAVITIES) {
+        fields.note(&value.span(), "`face` is too large", help);
+        return None;
+    }
+    for row in &mut face {
+        row.resize(longest, None);
+    }
+    Some(face)
+}
+
+/// Reads one `[conductor.*]`.
+pub(crate) fn conductor(walk: &mut Walk<'_>, table: &Table<'_>) {
+    let mut fields = walk.fields(Kind::Conductor, table);
+    let mut at = Vec::new();
+    let mut refs = Vec::new();
+    let mut lost = false;
+    let example = "\"CONNECTOR:CAVITY\"";
+    let places = fields.texts("at", example);
+    if places.is_none() {
+        lost = true;
+        if fields.get("at").is_none() {
+            fields.missing("at", example);
+        }
+    }
+    for text in places.unwrap_or_default() {
+        let names = fields.names();
+        match fields.parsed(&text, |t| conductor_place(t, names)) {
+            Some(place) if at.contains(&place) => {
+                let message = format!("{} is there twice", quote(&text.value));
+                fields.note(&text.at, message, "each place once");
+            }
+            Some(place) => {
+                at.push(place);
+                refs.push(text.at);
+            }
+            None => lost = true,
+        }
+    }
+    let colour = colour(&mut fields, false);
+    let function = fields.text("function", "\"what it does\"");
+    let load = fields.optional_parsed("load", "\"unknown\"", quantity::load);
+    let length = fields.optional_parsed("length", "\"2 m\"", quantity::length);
+    let size = fields.optional_parsed("size", "\"0.5 mm2\"", quantity::size);
+    let data_bus = fields.flag("data_bus");
+    let when = fields.when();
+    fields.finish();
+    walk.lost_ends |= lost;
+    walk.lists.conductors.push(Entry {
+        at: table.at.clone(),
+        when,
+        refs,
+        item: Conductor {
+            name: table.name.to_owned(),
+            at,
+            colour,
+            function: function.map(|text| text.value),
+            load: load.unwrap_or(UNKNOWN_LOAD),
+            length: length.unwrap_or(Metres(2.0)),
+            size: size.unwrap_or(SquareMillimetres(0.5)),
+            data_bus,
+        },
+    });
+}
+
+/// A place where a conductor is reached: a connector's cavity.
+fn conductor_place(text: &str, names: &super::names::Names) -> Result<(String, u16), Complaint> {
+    let name = text.split(':').next().unwrap_or_default();
+    let known = names.get(name).map(|named| named.kind);
+    if known != Some(Kind::Connector) {
+        let message = if name.is_empty() {
+            "the connector's name is missing".to_owned()
+        } else {
+            format!("there is no connector {}", quote(name))
+        };
+        let help = suggest(
+            name,
+            names.of_kind(|kind| kind == Kind::Connector),
+            "a conductor is reached at CONNECTOR:CAVITY; declare the connector as [connector.NAME]",
+        );
+        return Err(Complaint::new(message, help).on(0..name.len()));
+    }
+    match end::parse(text, names)? {
+        End::Cavity(connector, cavity) => Ok((connector, cavity)),
+        _ => Err(Complaint::new(
+            format!("{} is not a cavity", quote(text)),
+            "a conductor is reached at CONNECTOR:CAVITY",
+        )),
+    }
+}
+
+/// The colour as written, when it is one.
+fn colour(fields: &mut Fields<'_, '_, '_>, required: bool) -> Option<String> {
+    let parse = |text: &str| Colour::parse(text).map(|_| text.to_owned());
+    if required {
+        fields.required_parsed("colour", "\"OG/BK\"", parse)
+    } else {
+        fields.optional_parsed("colour", "\"OG/BK\"", parse)
+    }
+}
+
+/// Reads one `[lead.*]`.
+pub(crate) fn lead(walk: &mut Walk<'_>, table: &Table<'_>) {
+    let mut fields = walk.fields(Kind::Lead, table);
+    let colour = colour(&mut fields, true);
+    let size_text = fields.required("size", "\"0.5 mm2\"");
+    let size = size_text
+        .as_ref()
+        .and_then(|t| fields.parsed(t, quantity::size));
+    let length = fields.required_parsed("length", "\"1.2 m\"", quantity::length);
+    let from = lead_end(&mut fields, "from");
+    let to = lead_end(&mut fields, "to");
+    if let (Some((from, from_at)), Some((to, to_at))) = (&from, &to)
+        && from == to
+    {
+        let message = format!("lead {} has the same end twice", table.name);
+        let help = "`from` and `to` are different places; a lead with one free end is capped there";
+        fields
+            .problems
+            .note_pair(to_at, message, help, from_at, "the other end");
+    }
+    let when = fields.when();
+    fields.finish();
+    walk.lost_ends |= from.is_none() || to.is_none();
+    let (from, from_at) = from.unwrap_or((End::Cap, 0..0));
+    let (to, to_at) = to.unwrap_or((End::Cap, 0..0));
+    walk.lists.leads.push(Entry {
+        at: table.at.clone(),
+        when,
+        refs: vec![from_at, to_at],
+        item: Lead {
+            name: table.name.to_owned(),
+            colour: colour.unwrap_or_default(),
+            size: size.unwrap_or(SquareMillimetres(0.5)),
+            size_text: size_text.map(|text| text.value).unwrap_or_default(),
+            length: length.unwrap_or(Metres(1.0)),
+            from,
+            to,
+        },
+    });
+}
+
+fn lead_end(fields: &mut Fields<'_, '_, '_>, key: &'static str) -> Option<(End, Span)> {
+    let text = fields.required(key, "\"X1:4\"")?;
+    let names = fields.names();
+    let end = fields.parsed(&text, |t| end::parse(t, names))?;
+    Some((end, text.at))
+}
+
+/// Reads one `[tap.*]`.
+pub(crate) fn tap(walk: &mut Walk<'_>, table: &Table<'_>) {
+    let mut fields = walk.fields(Kind::Tap, table);
+    let on = fields.required("on", "\"the conductor's name\"");
+    let mut refs = Vec::new();
+    let mut data_bus_at = None;
+    let name = on.map(|text| {
+        let conductors = || fields.names().of_kind(|kind| kind == Kind::Conductor);
+        if !conductors().any(|name| name == text.value) {
+            let message = format!("there is no conductor {}", quote(&text.value));
+            let otherwise = "declare what the tap bites as [conductor.NAME]";
+            let help = suggest(&text.value, conductors(), otherwise);
+            fields.note(&text.part(Some(&(0..text.value.len()))), message, &help);
+        }
+        refs.push(text.at.clone());
+        data_bus_at = Some(text.at);
+        text.value
+    });
+    let place = fields.text("place", "\"where it is\"");
+    let why = fields.text("why", "\"why a data bus may be tapped here\"");
+    let when = fields.when();
+    fields.finish();
+    let name = name.unwrap_or_default();
+    let bus = walk.conductor_is_data_bus(&name);
+    if let (Some(bus_at), Some(at), None) = (bus, data_bus_at, why) {
+        walk.problems.refuse(
+            &at,
+            format!("tap {}: `{name}` is part of a data bus", table.name),
+            "a data bus is not tapped without a reason: tap elsewhere, or state it: why = \"…\"",
+            Some((&bus_at, "declared as a data bus here".to_owned())),
+        );
+    }
+    walk.lists.taps.push(Entry {
+        at: table.at.clone(),
+        when,
+        refs,
+        item: Tap {
+            name: table.name.to_owned(),
+            on: name,
+            place: place.map(|text| text.value),
+        },
+    });
+}
+
+impl Walk<'_> {
+    /// Where it is declared that this conductor is part of a data bus, by
+    /// itself or through a connector it is at.
+    fn conductor_is_data_bus(&self, name: &str) -> Option<Span> {
+        let mut conductors = self.lists.conductors.iter();
+        let conductor = conductors.find(|entry| entry.item.name == name)?;
+        if conductor.item.data_bus {
+            return Some(conductor.at.clone());
+        }
+        let at_bus = |connector: &str| {
+            let mut connectors = self.lists.connectors.iter();
+            connectors.find(|e| e.item.data_bus && e.item.connector.name == connector)
+        };
+        let mut places = conductor.item.at.iter();
+        places.find_map(|(connector, _)| at_bus(connector).map(|e| e.at.clone()))
+    }
+}
+
+/// Reads one `[function.*]`.
+pub(crate) fn function(walk: &mut Walk<'_>, table: &Table<'_>) {
+    let mut fields = walk.fields(Kind::Function, table);
+    let switch_on = fields.required("switch_on", "\"what to switch on\"");
+    let example = "[\"X1:4\"]";
+    let places = fields.texts("seen_at", example);
+    if places.is_none() && fields.get("seen_at").is_none() {
+        fields.missing("seen_at", example);
+    }
+    let mut seen_at = Vec::new();
+    let mut refs = Vec::new();
+    for text in places.unwrap_or_default() {
+        let names = fields.names();
+        if fields.parsed(&text, |t| visible(t, names)).is_some() {
+            seen_at.push(text.value);
+            refs.push(text.at);
+        }
+    }
+    let when = fields.when();
+    fields.finish();
+    walk.lists.functions.push(Entry {
+        at: table.at.clone(),
+        when,
+        refs,
+        item: Function {
+            name: table.name.to_owned(),
+            switch_on: switch_on.map(|text| text.value).unwrap_or_default(),
+            seen_at,
+        },
+    });
+}
+
+/// Whether something can be seen at this place: an end, or anything the plan
+/// names.
+fn visible(text: &str, names: &super::names::Names) -> Result<(), Complaint> {
+    let help = "name an end such as `X1:4`, or a connector, conductor, lead or part of this plan";
+    match names.get(text).map(|named| named.kind) {
+        Some(kind @ (Kind::Option | Kind::Function)) => {
+            let message = format!(
+                "nothing can be seen at `{text}`, which is a {}",
+                kind.word()
+            );
+            return Err(Complaint::new(message, help));
+        }
+        Some(_) => return Ok(()),
+        None => {}
+    }
+    if end::plug_half(text, names).is_some() {
+        return Ok(());
+    }
+    if check_name(text).is_ok() {
+        let candidates = names.of_kind(|kind| !matches!(kind, Kind::Option | Kind::Function));
+        let message = format!("nothing in this plan is called {}", quote(text));
+        return Err(Complaint::new(message, suggest(text, candidates, help)));
+    }
+    match end::parse(text, names)? {
+        End::Cap => Err(Complaint::new("nothing can be seen at a cap", help)),
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,389 @@
+//! The boolean expression in a table's `when`.
+//!
+//! ```text
+//! any        = all { "or" all }
+//! all        = no { "and" no }
+//! no         = "not" no | "(" any ")" | OPTION [ "==" VALUE ]
+//! ```
+//! A bare option stands for `option == yes`. Values with spaces are quoted.
+
+use super::names::{list, suggest};
+use super::plan_type::OptionQuestion;
+use super::problem::{Complaint, Span, quote};
+use std::ops::Range;
+
+/// Deepest nesting of parentheses and `not`.
+const DEEPEST: usize = 32;
+
+/// A parsed `when`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Expression {
+    /// The option (by its place in the list) is answered with this value.
+    Is(usize, String),
+    Not(Box<Expression>),
+    All(Vec<Expression>),
+    Any(Vec<Expression>),
+}
+
+impl Expression {
+    /// Whether it holds under these answers, one per option in file order;
+    /// `None` for an option that does not apply, which equals no value.
+    pub(crate) fn holds(&self, answers: &[Option<String>]) -> bool {
+        match self {
+            Self::Is(option, value) => {
+                let answer = answers.get(*option).and_then(Option::as_ref);
+                answer == Some(value)
+            }
+            Self::Not(inner) => !inner.holds(answers),
+            Self::All(parts) => parts.iter().all(|part| part.holds(answers)),
+            Self::Any(parts) => parts.iter().any(|part| part.holds(answers)),
+        }
+    }
+}
+
+/// A `when` with its place and text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Condition {
+    pub(crate) expression: Expression,
+    pub(crate) text: String,
+    pub(crate) at: Span,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Token<'t> {
+    Word(&'t str),
+    Quoted(&'t str),
+    Open,
+    Close,
+    Equals,
+}
+
+fn tokens(text: &str) -> Result<Vec<(Token<'_>, Range<usize>)>, Complaint> {
+    let mut found = Vec::new();
+    let mut at = 0;
+    while let Some(c) = text[at..].chars().next() {
+        let rest = &text[at..];
+        let (token, len) = match c {
+            c if c.is_whitespace() => {
+                at += c.len_utf8();
+                continue;
+            }
+            '(' => (Token::Open, 1),
+            ')' => (Token::Close, 1),
+            '=' if rest.starts_with("==") => (Token::Equals, 2),
+            '\'' | '"' => match rest[1..].find(c) {
+                Some(len) => (Token::Quoted(&rest[1..=len]), len + 2),
+                None => {
+                    return Err(Complaint::new(
+                        "this quotation mark is not closed",
+                        format!("put {c} after the value too"),
+                    )
+                    .on(at..text.len()));
+                }
+            },
+            c if word_character(c) => {
+                let len = rest
+                    .find(|c: char| !word_character(c))
+                    .unwrap_or(rest.len());
+                (Token::Word(&rest[..len]), len)
+            }
+            _ => return Err(stray(rest, at)),
+        };
+        found.push((token, at..at + len));
+        at += len;
+    }
+    Ok(found)
+}
+
+fn word_character(c: char) -> bool {
+    c.is_alphanumeric() || matches!(c, '-' | '_' | '.')
+}
+
+/// A sign that has no meaning here, with the word to write for it.
+fn stray(rest: &str, at: usize) -> Complaint {
+    let meant = [
+        ("!=", "write `not option == value`"),
+        ("!", "write `not`"),
+        ("&&", "write `and`"),
+        ("&", "write `and`"),
+        ("||", "write `or`"),
+        ("|", "write `or`"),
+        ("=", "write `==`"),
+    ];
+    let hit = meant.iter().find(|(sign, _)| rest.starts_with(sign));
+    let (sign, help) = hit.map_or_else(
+        || {
+            let len = rest.chars().next().map_or(0, char::len_utf8);
+            (
+                &rest[..len],
+                "`when` knows option names, values, and, or, not, == and parentheses",
+            )
+        },
+        |(sign, help)| (*sign, *help),
+    );
+    Complaint::new(format!("{} does not belong in `when`", quote(sign)), help)
+        .on(at..at + sign.len())
+}
+
+/// Reads a `when` about these options.
+pub(crate) fn parse(text: &str, options: &[OptionQuestion]) -> Result<Expression, Complaint> {
+    let mut parser = Parser {
+        text,
+        tokens: tokens(text)?,
+        next: 0,
+        depth: 0,
+        options,
+    };
+    let expression = parser.any()?;
+    match parser.peek() {
+        None => Ok(expression),
+        Some((_, range)) => {
+            let help = "join two conditions by `and` or `or`";
+            Err(Complaint::new("this comes after the end of the condition", help).on(range))
+        }
+    }
+}
+
+struct Parser<'t> {
+    text: &'t str,
+    tokens: Vec<(Token<'t>, Range<usize>)>,
+    next: usize,
+    depth: usize,
+    options: &'t [OptionQuestion],
+}
+
+impl<'t> Parser<'t> {
+    fn peek(&self) -> Option<(Token<'t>, Range<usize>)> {
+        self.tokens.get(self.next).cloned()
+    }
+
+    fn take(&mut self, wanted: Token<'_>) -> bool {
+        let hit = self.peek().is_some_and(|(token, _)| token == wanted);
+        self.next += usize::from(hit);
+        hit
+    }
+
+    /// The end of the text, where something is missing.
+    fn missing(&self, help: impl Into<String>) -> Complaint {
+        let end = self.text.trim_end().len();
+        Complaint::new("the condition ends too early", help).on(end..end)
+    }
+
+    fn any(&mut self) -> Result<Expression, Complaint> {
+        let mut parts = vec![self.all()?];
+        while self.take(Token::Word("or")) {
+            parts.push(self.all()?);
+        }
+        Ok(single(parts, Expression::Any))
+    }
+
+    fn all(&mut self) -> Result<Expression, Complaint> {
+        let mut parts = vec![self.no()?];
+        while self.take(Token::Word("and")) {
+            parts.push(self.no()?);
+        }
+        Ok(single(parts, Expression::All))
+    }
+
+    fn no(&mut self) -> Result<Expression, Complaint> {
+        let Some((token, range)) = self.peek() else {
+            return Err(self.missing(self.options_help()));
+        };
+        if self.depth >= DEEPEST {
+            let help = "write it with fewer parentheses and `not`s";
+            return Err(Complaint::new("this condition is nested too deeply", help).on(range));
+        }
+        self.depth += 1;
+        self.next += 1;
+        let result = match token {
+            Token::Word("not") => self.no().map(|inner| Expression::Not(Box::new(inner))),
+            Token::Open => self.any().and_then(|inner| {
+                if self.take(Token::Close) {
+                    Ok(inner)
+                } else {
+                    let help = "close it with `)`";
+                    Err(Complaint::new("this parenthesis is not closed", help).on(range))
+                }
+            }),
+            Token::Word(word) if !matches!(word, "and" | "or") => self.comparison(word, range),
+            _ => Err(
+                Complaint::new("an option name was expected here", self.options_help()).on(range),
+            ),
+        };
+        self.depth -= 1;
+        result
+    }
+
+    fn comparison(&mut self, name: &str, range: Range<usize>) -> Result<Expression, Complaint> {
+        let Some(option) = self.options.iter().position(|o| o.name == name) else {
+            return Err(Complaint::new(
+                format!("there is no option {}", quote(name)),
+                suggest(
+                    name,
+                    self.options.iter().map(|o| o.name.as_str()),
+                    self.options_help(),
+                ),
+            )
+            .on(range));
+        };
+        let choices = &self.options[option].choices;
+        let has = |value: &str| choices.iter().any(|choice| choice == value);
+        let values = || list(choices.iter().map(String::as_str));
+        if !self.take(Token::Equals) {
+            if has("yes") {
+                return Ok(Expression::Is(option, "yes".to_owned()));
+            }
+            return Err(Complaint::new(
+                format!("option `{name}` is not answered by yes or no"),
+                format!("write `{name} == …` with one of {}", values()),
+            )
+            .on(range));
+        }
+        let help = format!("option `{name}` is answered by {}", values());
+        match self.peek() {
+            Some((Token::Word(value) | Token::Quoted(value), at)) => {
+                self.next += 1;
+                if has(value) {
+                    return Ok(Expression::Is(option, value.to_owned()));
+                }
+                Err(Complaint::new(
+                    format!("option `{name}` has no answer {}", quote(value)),
+                    help,
+                )
+                .on(at))
+            }
+            Some((_, at)) => Err(Complaint::new("a value was expected here", help).on(at)),
+            None => Err(self.missing(help)),
+        }
+    }
+
+    fn options_help(&self) -> String {
+        if self.options.is_empty() {
+            return "declare the option first: [option.NAME] with `ask`".to_owned();
+        }
+        let names = self.options.iter().map(|o| o.name.as_str());
+        format!("the options are {}", list(names))
+    }
+}
+
+fn single(mut parts: Vec<Expression>, join: fn(Vec<Expression>) -> Expression) -> Expression {
+    if parts.len() == 1 {
+        parts.remove(0)
+    } else {
+        join(parts)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn options() -> Vec<OptionQuestion> {
+        let option = |name: &str, choices: &[&str]| OptionQuestion {
+            name: name.to_owned(),
+            ask: "Which?".to_owned(),
+            choices: choices.iter().map(|&c| c.to_owned()).collect(),
+            default: None,
+            when: None,
+        };
+        vec![
+            option("second-battery", &["yes", "no"]),
+            option("door", &["hinged", "sliding", "roller shutter"]),
+            option("a", &["yes", "no"]),
+        ]
+    }
+
+    /// Whether `text` holds for these answers.
+    fn holds(text: &str, answers: [&str; 3]) -> bool {
+        let answers = answers.map(|a| Some(a.to_owned()));
+        parse(text, &options()).unwrap().holds(&answers)
+    }
+
+    #[test]
+    fn follows_the_usual_precedence() {
+        let no = ["no", "hinged", "yes"];
+        assert!(!holds("second-battery", no));
+        assert!(holds("second-battery == no", no));
+        assert!(holds("not second-battery and a", no));
+        assert!(!holds("not (second-battery or a)", no));
+        assert!(holds("second-battery and door == sliding or a", no));
+        assert!(!holds("second-battery and (door == sliding or a)", no));
+        assert!(holds(
+            "door == 'roller shutter'",
+            ["no", "roller shutter", "no"]
+        ));
+        assert!(holds("not door == sliding", no));
+    }
+
+    #[test]
+    fn an_option_that_does_not_apply_equals_nothing() {
+        let expression = parse("a == yes or a == no", &options()).unwrap();
+        assert!(!expression.holds(&[None, None, None]));
+    }
+
+    #[test]
+    fn points_at_the_wrong_part() {
+        for (text, part, message, help) in [
+            (
+                "secnd-battery",
+                0..13,
+                "no option",
+                "did you mean `second-battery`?",
+            ),
+            (
+                "a and bogus-thing",
+                6..17,
+                "no option",
+                "second-battery, door or a",
+            ),
+            (
+                "door == slidng",
+                8..14,
+                "no answer `slidng`",
+                "hinged, sliding",
+            ),
+            ("a = yes", 2..3, "`=` does not belong", "write `==`"),
+            ("a != yes", 2..4, "`!=`", "not option == value"),
+            ("a && door", 2..4, "`&&`", "write `and`"),
+            ("door", 0..4, "not answered by yes or no", "door == …"),
+            ("(a", 0..1, "not closed", "`)`"),
+            ("a door", 2..6, "after the end", "`and` or `or`"),
+            ("a and", 5..5, "ends too early", "the options are"),
+            ("", 0..0, "ends too early", "the options are"),
+            ("a == 'yes", 5..9, "not closed", "'"),
+            ("door == ü", 8..10, "no answer `ü`", "hinged"),
+        ] {
+            let complaint = parse(text, &options()).unwrap_err();
+            assert_eq!(complaint.part, Some(part), "{text}");
+            assert!(complaint.message.contains(message), "{text}: {complaint:?}");
+            assert!(complaint.help.unwrap().contains(help), "{text}");
+        }
+        let deep = "(".repeat(200);
+        assert!(
+            parse(&deep, &options())
+                .unwrap_err()
+                .message
+                .contains("too deeply")
+        );
+    }
+
+    proptest! {
+        #[test]
+        fn complaints_stay_inside_the_text(
+            text in r#"((a|door|second-battery|==|=|and|or|not|\(|\)|yes|hinged|'|ü|"| ){1,2}){0,20}"#,
+        ) {
+            match parse(&text, &options()) {
+                Ok(expression) => {
+                    let yes = [Some("yes".to_owned()), Some("hinged".to_owned()), None];
+                    let negated = Expression::Not(Box::new(expression.clone()));
+                    prop_assert_ne!(expression.holds(&yes), negated.holds(&yes));
+                }
+                Err(complaint) => {
+                    let part = complaint.part.unwrap();
+                    prop_assert!(text.get(part).is_some());
+                }
+            }
+        }
+    }
+}

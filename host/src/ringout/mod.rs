@@ -1,0 +1,51 @@
+//! The ring-out: scan a harness through a probe, keep what was read.
+
+mod hand_checks;
+pub mod recording;
+pub mod report;
+pub mod run;
+pub mod text;
+pub mod verdict;
+
+use loomproof_core::expect::{Quantity, quantities};
+use loomproof_core::judge::Value;
+use loomproof_core::scan::Planned;
+use loomproof_core::wire::{Reading, Refusal};
+
+/// A step that was carried out, with its readings in the order of its senses.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Taken {
+    /// The step and what it was for.
+    pub planned: Planned,
+    /// One reading per sense.
+    pub readings: Vec<Reading>,
+}
+
+impl Taken {
+    /// What the readings are judged by, with their values.
+    pub fn values(&self) -> impl Iterator<Item = (Quantity, Value)> + '_ {
+        quantities(&self.planned.step)
+            .enumerate()
+            .map(|(at, quantity)| {
+                let reading = |at: usize| self.readings.get(at).copied();
+                let minus = quantity.minus.and_then(|lead| {
+                    let senses = &self.planned.step.senses;
+                    reading(senses.iter().position(|sense| sense.lead == lead)?)
+                });
+                let value = match reading(at) {
+                    Some(plus) => Value::of(plus, minus),
+                    None => Value::Unsettled,
+                };
+                (quantity, value)
+            })
+    }
+}
+
+/// How a scan ended.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Outcome {
+    /// Every step was carried out.
+    Complete(Vec<Taken>),
+    /// The probe would not drive, or let go; what had been read until then.
+    Refused(Refusal, Vec<Taken>),
+}

@@ -1,0 +1,434 @@
+//! A scan kept in a file: everything needed to judge it again.
+
+use std::collections::BTreeMap;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use loomproof_core::scan::{Planned, Purpose};
+use loomproof_core::units::{MicroVolts, Micros};
+use loomproof_core::wire::{
+    Hello, LeadId, LeadSet, MAX_LEADS, Place, Reading, Sense, SenseMode, Senses, Step,
+};
+use serde::{Deserialize, Serialize};
+
+use super::Taken;
+use super::verdict::place_word;
+use crate::hookup::Hookup;
+use crate::plan::model::Job;
+
+/// Version of the file's layout.
+const FORMAT: u32 = 1;
+
+/// The largest file that is read, bytes.
+const MOST_BYTES: u64 = 32 << 20;
+
+/// A recorded scan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Recording {
+    format: u32,
+    title: String,
+    plan_digest: String,
+    answers: BTreeMap<String, String>,
+    place: String,
+    hookup: Vec<ClipRecord>,
+    probe: ProbeRecord,
+    steps: Vec<StepRecord>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ClipRecord {
+    lead: u8,
+    point: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ProbeRecord {
+    board: String,
+    serial: String,
+    build: String,
+    leads: u8,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct StepRecord {
+    purpose: PurposeRecord,
+    high: Vec<u8>,
+    low: Vec<u8>,
+    settle_us: u32,
+    samples: u8,
+    readings: Vec<SenseRecord>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum PurposeRecord {
+    Continuity(u8, Option<u8>),
+    Isolation(u8),
+    Across(u8, u8),
+    Walk(u8),
+    Pair(u8, u8),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SenseRecord {
+    lead: u8,
+    mode: ModeRecord,
+    value: ValueRecord,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum ModeRecord {
+    Plain,
+    PullDown,
+    PullUp,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum ValueRecord {
+    Uv(i32),
+    NotSettledUv(i32),
+    Beyond(Beyond),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum Beyond {
+    Above,
+    Below,
+}
+
+/// Why a recorded scan cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum RecordingError {
+    /// The file cannot be read or written.
+    #[error("{}: {error}; check the path and the rights on it", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        error: std::io::Error,
+    },
+    /// The file is not a recorded scan.
+    #[error("{}: this is not a whole recorded scan ({reason}); record the scan again with --save", path.display())]
+    Content {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        reason: String,
+    },
+    /// The scan belongs to something else.
+    #[error("{}: this scan was taken of another {what} ({found}, not {wanted}); {advice}", path.display())]
+    Mismatch {
+        /// The file.
+        path: PathBuf,
+        /// What differs.
+        what: &'static str,
+        /// In the file.
+        found: String,
+        /// Now.
+        wanted: String,
+        /// What to do.
+        advice: &'static str,
+    },
+}
+
+impl Recording {
+    /// Puts a scan into a recording.
+    #[must_use]
+    pub fn new(job: &Job, hookup: &Hookup, probe: &Hello, taken: &[Taken]) -> Self {
+        Self {
+            format: FORMAT,
+            title: job.title.clone(),
+            plan_digest: job.digest.clone(),
+            answers: job.answers.clone(),
+            place: place_word(hookup.place).to_owned(),
+            hookup: clips(hookup),
+            probe: ProbeRecord {
+                board: probe.board.to_string(),
+                serial: probe.serial.to_string(),
+                build: probe.build.to_string(),
+                leads: probe.leads,
+            },
+            steps: taken.iter().map(StepRecord::from).collect(),
+        }
+    }
+
+    /// Writes the recording whole or not at all: into a new file beside the
+    /// target, flushed to disk, then renamed onto it.
+    ///
+    /// # Errors
+    /// [`RecordingError::File`]; the target is then as it was.
+    pub fn save(&self, path: &Path) -> Result<(), RecordingError> {
+        let fail = |error: std::io::Error| RecordingError::File {
+            path: path.to_owned(),
+            error,
+        };
+        let folder = match path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        let mut file = tempfile::NamedTempFile::new_in(folder).map_err(fail)?;
+        serde_json::to_writer_pretty(&mut file, self).map_err(|error| fail(error.into()))?;
+        file.write_all(b"\n").map_err(fail)?;
+        file.as_file().sync_all().map_err(fail)?;
+        file.persist(path).map_err(|error| fail(error.error))?;
+        Ok(())
+    }
+
+    /// Reads a recording.
+    ///
+    /// # Errors
+    /// [`RecordingError`] when the file is missing, too long or not a recording.
+    pub fn load(path: &Path) -> Result<Self, RecordingError> {
+        let fail = |error: std::io::Error| RecordingError::File {
+            path: path.to_owned(),
+            error,
+        };
+        let content = |reason: String| RecordingError::Content {
+            path: path.to_owned(),
+            reason,
+        };
+        let length = std::fs::metadata(path).map_err(fail)?.len();
+        if length > MOST_BYTES {
+            return Err(content(format!(
+                "{length} bytes are more than any scan has"
+            )));
+        }
+        let bytes = std::fs::read(path).map_err(fail)?;
+        let recording: Self =
+            serde_json::from_slice(&bytes).map_err(|error| content(error.to_string()))?;
+        if recording.format != FORMAT {
+            return Err(content(format!(
+                "its format is {}, this program reads {FORMAT}",
+                recording.format
+            )));
+        }
+        Ok(recording)
+    }
+
+    /// The answers that the scan was taken with.
+    #[must_use]
+    pub fn answers(&self) -> &BTreeMap<String, String> {
+        &self.answers
+    }
+
+    /// Where the scan was taken.
+    #[must_use]
+    pub fn place(&self) -> Place {
+        if self.place == place_word(Place::Bench) {
+            Place::Bench
+        } else {
+            Place::Vehicle
+        }
+    }
+
+    /// How many probe leads the probe had.
+    #[must_use]
+    pub fn leads(&self) -> u8 {
+        self.probe.leads
+    }
+
+    /// The probe that took the scan.
+    #[must_use]
+    pub fn hello(&self) -> Hello {
+        let cut = |text: &str| text.chars().take(8).collect();
+        Hello {
+            protocol: loomproof_core::wire::PROTOCOL,
+            leads: self.probe.leads,
+            board: text(&self.probe.board).unwrap_or_else(|| cut(&self.probe.board)),
+            serial: text(&self.probe.serial).unwrap_or_else(|| cut(&self.probe.serial)),
+            build: text(&self.probe.build).unwrap_or_else(|| cut(&self.probe.build)),
+        }
+    }
+
+    /// The steps with their readings, if the scan belongs to this job and
+    /// hook-up.
+    ///
+    /// # Errors
+    /// [`RecordingError`] when it was taken of another plan, variant or
+    /// hook-up, or names leads that no probe has.
+    pub fn taken(
+        &self,
+        path: &Path,
+        job: &Job,
+        hookup: &Hookup,
+    ) -> Result<Vec<Taken>, RecordingError> {
+        let mismatch = |what, found: String, wanted: String, advice| RecordingError::Mismatch {
+            path: path.to_owned(),
+            what,
+            found,
+            wanted,
+            advice,
+        };
+        if self.plan_digest != job.digest {
+            return Err(mismatch(
+                "plan",
+                short(&self.plan_digest),
+                short(&job.digest),
+                "the plan file was changed since; judge it with the plan it was taken of",
+            ));
+        }
+        if self.answers != job.answers {
+            return Err(mismatch(
+                "variant",
+                format!("{:?}", self.answers),
+                format!("{:?}", job.answers),
+                "leave --answer and --defaults away, the scan brings its answers",
+            ));
+        }
+        if self.hookup != clips(hookup) {
+            return Err(mismatch(
+                "hook-up",
+                format!("{} clips", self.hookup.len()),
+                format!("{} clips", hookup.clips.len()),
+                "ring out again with the present hook-up",
+            ));
+        }
+        let content = |reason| RecordingError::Content {
+            path: path.to_owned(),
+            reason,
+        };
+        if self.steps.is_empty() {
+            return Err(content("it holds no reading".to_owned()));
+        }
+        self.steps
+            .iter()
+            .map(|step| step.taken(hookup).map_err(content))
+            .collect()
+    }
+}
+
+fn clips(hookup: &Hookup) -> Vec<ClipRecord> {
+    hookup
+        .clips
+        .iter()
+        .map(|clip| ClipRecord {
+            lead: clip.lead.0,
+            point: format!("{:?}", clip.point),
+        })
+        .collect()
+}
+
+fn short(digest: &str) -> String {
+    digest.chars().take(12).collect()
+}
+
+fn text<const N: usize>(text: &str) -> Option<heapless::String<N>> {
+    text.parse().ok()
+}
+
+impl From<&Taken> for StepRecord {
+    fn from(taken: &Taken) -> Self {
+        let step = &taken.planned.step;
+        let leads = |set: &LeadSet| set.iter().map(|lead| lead.0).collect();
+        let readings = step.senses.iter().zip(&taken.readings);
+        Self {
+            purpose: taken.planned.purpose.into(),
+            high: leads(&step.high),
+            low: leads(&step.low),
+            settle_us: step.settle.0,
+            samples: step.samples,
+            readings: readings
+                .map(|(sense, reading)| SenseRecord {
+                    lead: sense.lead.0,
+                    mode: match sense.mode {
+                        SenseMode::Plain => ModeRecord::Plain,
+                        SenseMode::PullDown => ModeRecord::PullDown,
+                        SenseMode::PullUp => ModeRecord::PullUp,
+                    },
+                    value: match *reading {
+                        Reading::Volts(v) => ValueRecord::Uv(v.0),
+                        Reading::NotSettled(v) => ValueRecord::NotSettledUv(v.0),
+                        Reading::Above => ValueRecord::Beyond(Beyond::Above),
+                        Reading::Below => ValueRecord::Beyond(Beyond::Below),
+                    },
+                })
+                .collect(),
+        }
+    }
+}
+
+impl StepRecord {
+    fn taken(&self, hookup: &Hookup) -> Result<Taken, String> {
+        let known = |lead: u8| -> Result<LeadId, String> {
+            let lead = LeadId(lead);
+            match usize::from(lead.0) < MAX_LEADS && hookup.point(lead).is_some() {
+                true => Ok(lead),
+                false => Err(format!("{lead} is not in its hook-up")),
+            }
+        };
+        let set = |leads: &[u8]| {
+            leads
+                .iter()
+                .map(|l| known(*l))
+                .collect::<Result<LeadSet, _>>()
+        };
+        let mut senses = Senses::new();
+        let mut readings = Vec::new();
+        for record in &self.readings {
+            let mode = match record.mode {
+                ModeRecord::Plain => SenseMode::Plain,
+                ModeRecord::PullDown => SenseMode::PullDown,
+                ModeRecord::PullUp => SenseMode::PullUp,
+            };
+            let sense = Sense {
+                lead: known(record.lead)?,
+                mode,
+            };
+            senses
+                .push(sense)
+                .map_err(|_| "a step has too many readings".to_owned())?;
+            readings.push(match record.value {
+                ValueRecord::Uv(uv) => Reading::Volts(MicroVolts(uv)),
+                ValueRecord::NotSettledUv(uv) => Reading::NotSettled(MicroVolts(uv)),
+                ValueRecord::Beyond(Beyond::Above) => Reading::Above,
+                ValueRecord::Beyond(Beyond::Below) => Reading::Below,
+            });
+        }
+        let step = Step {
+            high: set(&self.high)?,
+            low: set(&self.low)?,
+            settle: Micros(self.settle_us),
+            samples: self.samples,
+            senses,
+        };
+        Ok(Taken {
+            planned: Planned {
+                step,
+                purpose: self.purpose.into(),
+            },
+            readings,
+        })
+    }
+}
+
+impl From<Purpose> for PurposeRecord {
+    fn from(purpose: Purpose) -> Self {
+        match purpose {
+            Purpose::Continuity(a, b) => Self::Continuity(a.0, b.map(|b| b.0)),
+            Purpose::Isolation(a) => Self::Isolation(a.0),
+            Purpose::Across(a, b) => Self::Across(a.0, b.0),
+            Purpose::Walk(a) => Self::Walk(a.0),
+            Purpose::Pair(a, b) => Self::Pair(a.0, b.0),
+        }
+    }
+}
+
+impl From<PurposeRecord> for Purpose {
+    fn from(purpose: PurposeRecord) -> Self {
+        match purpose {
+            PurposeRecord::Continuity(a, b) => Self::Continuity(LeadId(a), b.map(LeadId)),
+            PurposeRecord::Isolation(a) => Self::Isolation(LeadId(a)),
+            PurposeRecord::Across(a, b) => Self::Across(LeadId(a), LeadId(b)),
+            PurposeRecord::Walk(a) => Self::Walk(LeadId(a)),
+            PurposeRecord::Pair(a, b) => Self::Pair(LeadId(a), LeadId(b)),
+        }
+    }
+}

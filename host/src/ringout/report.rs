@@ -1,0 +1,201 @@
+//! What a ring-out reports, as data: printed as JSON as it stands, and put
+//! into plain words by [`super::text`].
+
+use std::collections::BTreeMap;
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+/// The overall verdict.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// Every reading is as the plan lets expect.
+    Pass,
+    /// At least one reading is not.
+    Faults,
+    /// No reading is off, but some prove nothing.
+    Undecided,
+    /// The probe would not drive, for safety.
+    Refused,
+}
+
+impl Verdict {
+    /// The word in JSON.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Pass => "pass",
+            Self::Faults => "faults",
+            Self::Undecided => "undecided",
+            Self::Refused => "refused",
+        }
+    }
+}
+
+/// The report of one ring-out.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(title = "Ring-out report")]
+pub struct Report {
+    /// The overall verdict.
+    pub verdict: Verdict,
+    /// Title of the plan.
+    pub title: String,
+    /// `bench` or `vehicle`.
+    pub place: String,
+    /// SHA-256 of the plan file.
+    pub plan_digest: String,
+    /// The answers to the plan's options.
+    pub answers: BTreeMap<String, String>,
+    /// The probe that took the readings.
+    pub probe: ProbeReport,
+    /// What is wrong, most probable first: sets of faults that the readings
+    /// cannot tell apart are one group.
+    pub groups: Vec<GroupReport>,
+    /// Why the probe would not drive, where it would not.
+    pub refusal: Option<Refused>,
+    /// What these readings leave undecided.
+    pub undecided: Vec<Undecided>,
+    /// What the hook-up can see of all single faults that the plan allows.
+    pub coverage: CoverageReport,
+    /// What no reading shows: to be looked at, tugged, heard.
+    pub hand_checks: Vec<HandCheck>,
+    /// Every judged reading.
+    pub readings: Vec<ReadingReport>,
+    /// The one further reading that would split the best group.
+    pub next_reading: Option<NextReading>,
+}
+
+/// The probe that took the readings.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct ProbeReport {
+    /// Board name.
+    pub board: String,
+    /// Serial number.
+    pub serial: String,
+    /// Firmware version and build.
+    pub build: String,
+    /// Number of probe leads.
+    pub leads: u8,
+}
+
+/// Sets of faults that the readings cannot tell apart.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct GroupReport {
+    /// Posterior probability of the group.
+    pub probability: f64,
+    /// Whether it explains every reading.
+    pub explains_all: bool,
+    /// The sets, most probable first; the faults of one set hold together.
+    pub sets: Vec<Vec<FaultReport>>,
+}
+
+/// One fault, as spelled in `--fault` and in words.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct FaultReport {
+    /// Kind, as spelled in `--fault`.
+    pub kind: String,
+    /// Place, as spelled in `--fault`.
+    pub place: String,
+    /// The whole spelling.
+    pub fault: String,
+    /// What is wrong, and where.
+    pub say: String,
+    /// What to do about it.
+    #[serde(rename = "do")]
+    pub act: String,
+}
+
+/// A refusal for safety.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Refused {
+    /// What was found.
+    pub say: String,
+    /// What to do about it.
+    #[serde(rename = "do")]
+    pub act: String,
+}
+
+/// Something that these readings leave open.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Undecided {
+    /// Where.
+    pub place: String,
+    /// What is open, and why.
+    pub say: String,
+}
+
+/// What the hook-up can see.
+#[derive(Debug, Clone, Default, Serialize, JsonSchema)]
+pub struct CoverageReport {
+    /// Single faults that the plan allows.
+    pub faults: usize,
+    /// How many of them the hook-up shows.
+    pub covered: usize,
+    /// Those it cannot show.
+    pub not_covered: Vec<FaultName>,
+}
+
+/// A fault by its spelling.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct FaultName {
+    /// The whole spelling.
+    pub fault: String,
+    /// Kind.
+    pub kind: String,
+    /// Place.
+    pub place: String,
+}
+
+/// Something to be looked at, tugged or heard.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct HandCheck {
+    /// Where.
+    pub place: String,
+    /// What to do.
+    pub check: String,
+    /// `open` until somebody attests it.
+    pub state: String,
+}
+
+/// One judged reading.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct ReadingReport {
+    /// What it was taken for: `continuity`, `isolation`, `across`, `walk` or `pair`.
+    pub purpose: String,
+    /// Probe leads driven to 3.3 V.
+    pub high: Vec<String>,
+    /// Probe leads driven to 0 V; where many are held down, only their number is in `low_count`.
+    pub low: Vec<String>,
+    /// How many probe leads were driven to 0 V.
+    pub low_count: usize,
+    /// The probe lead that was read.
+    pub lead: String,
+    /// The test point it sits on.
+    pub point: String,
+    /// The probe lead whose reading was taken off it.
+    pub minus: Option<String>,
+    /// Load of the sense bus: `plain`, `pull-down` or `pull-up`.
+    pub mode: String,
+    /// Lowest mean expected, microvolts.
+    pub expected_low_uv: i64,
+    /// Highest mean expected, microvolts.
+    pub expected_high_uv: i64,
+    /// One standard deviation, microvolts.
+    pub sigma_uv: i64,
+    /// What was measured, microvolts; null where it did not settle.
+    pub measured_uv: Option<i64>,
+    /// `within`, `low`, `high` or `not settled`.
+    pub verdict: String,
+}
+
+/// A further reading that would tell the best group apart.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct NextReading {
+    /// The point to touch, as spelled in the plan.
+    pub touch: String,
+    /// The probe lead that is driven meanwhile.
+    pub drive: String,
+    /// What to do and what it will tell.
+    pub say: String,
+}

@@ -1,0 +1,216 @@
+//! Carries out the scan over a link: the first pass, then the readings that
+//! tell what is wrong where something is.
+
+use std::collections::BTreeSet;
+
+use loomproof_core::circuit::Edit;
+use loomproof_core::judge::{Judgement, Value, judge};
+use loomproof_core::layout::Layout;
+use loomproof_core::scan::{self, Planned, Purpose};
+use loomproof_core::units::Volts;
+use loomproof_core::wire::{LeadId, Place, Refusal, Reply, Request, SenseMode};
+
+use super::{Outcome, Taken};
+use crate::circuit::Model;
+use crate::diagnosis::predict::Predictor;
+use crate::link::{Link, LinkError};
+
+/// A lead that reads above this behind the pull-down follows the driven one:
+/// half of what 300 kΩ in the way would leave (3.3 V·100 k/422 k).
+const FOLLOWS: Volts = Volts(0.4);
+
+/// The most leads that are walked from; beyond that the harness is so far off
+/// that more readings would not make it clearer.
+const MAX_WALKS: usize = 40;
+
+/// What the caller is told while the scan goes on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Progress {
+    /// Looking whether every lead is dead.
+    Looking,
+    /// This step of that many (so far as known).
+    Step(usize, usize),
+    /// The first pass found something; taking the readings that tell what.
+    Following(usize),
+}
+
+/// Why a scan gave no result.
+#[derive(Debug, thiserror::Error)]
+pub enum RunError {
+    /// The link failed.
+    #[error(transparent)]
+    Link(#[from] LinkError),
+    /// The probe answered a request with the wrong kind of reply.
+    #[error(
+        "the probe answered \"{asked}\" with something else; update its firmware, or unplug it and plug it in again"
+    )]
+    WrongReply {
+        /// What was asked.
+        asked: &'static str,
+    },
+    /// The probe would not carry out a step for a reason that is not the wiring's.
+    #[error("the probe refused a step ({0}); run `loomproof probe identify` to check it")]
+    Step(String),
+    /// The model could not be solved.
+    #[error("the expected circuit cannot be computed: {0}")]
+    Model(String),
+}
+
+/// Runs the whole scan.
+///
+/// # Errors
+/// [`RunError`] when the link or the probe fails; a refusal for safety is an
+/// [`Outcome`], not an error.
+pub fn run(
+    link: &mut dyn Link,
+    model: &Model,
+    place: Place,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Outcome, RunError> {
+    progress(Progress::Looking);
+    match link.exchange(&Request::Arm(place))? {
+        Reply::Armed => {}
+        Reply::Refused(refusal) => return Ok(Outcome::Refused(refusal, Vec::new())),
+        _ => return Err(RunError::WrongReply { asked: "arm" }),
+    }
+    let layout = Layout::of(&model.circuit, &[]);
+    let first: Vec<Planned> = scan::first_pass(&layout).collect();
+    let total = first.len();
+    let mut scan = Scan {
+        link,
+        place,
+        taken: Vec::new(),
+    };
+    for (at, planned) in first.into_iter().enumerate() {
+        progress(Progress::Step(at + 1, total));
+        if let Some(refusal) = scan.step(planned)? {
+            return Ok(Outcome::Refused(refusal, scan.taken));
+        }
+    }
+    let off = off(model, &scan.taken).map_err(RunError::Model)?;
+    if !off.is_empty()
+        && let Some(refusal) = follow(&mut scan, &layout, off, progress)?
+    {
+        return Ok(Outcome::Refused(refusal, scan.taken));
+    }
+    match scan.link.exchange(&Request::Release)? {
+        Reply::Released => Ok(Outcome::Complete(scan.taken)),
+        _ => Err(RunError::WrongReply { asked: "release" }),
+    }
+}
+
+struct Scan<'l> {
+    link: &'l mut dyn Link,
+    place: Place,
+    taken: Vec<Taken>,
+}
+
+impl Scan<'_> {
+    /// Carries out one step; a refusal for safety is returned.
+    fn step(&mut self, planned: Planned) -> Result<Option<Refusal>, RunError> {
+        let request = Request::Step(planned.step.clone());
+        let mut reply = self.link.exchange(&request)?;
+        if reply == Reply::Refused(Refusal::NotArmed) {
+            // The permission ran out (a slow host): ask again, once.
+            match self.link.exchange(&Request::Arm(self.place))? {
+                Reply::Armed => reply = self.link.exchange(&request)?,
+                Reply::Refused(refusal) => return Ok(Some(refusal)),
+                _ => return Err(RunError::WrongReply { asked: "arm" }),
+            }
+        }
+        match reply {
+            Reply::Readings { readings, .. } if readings.len() == planned.step.senses.len() => {
+                self.taken.push(Taken {
+                    planned,
+                    readings: readings.iter().copied().collect(),
+                });
+                Ok(None)
+            }
+            Reply::Refused(
+                refusal @ (Refusal::Live(..)
+                | Refusal::Moves(..)
+                | Refusal::Chassis(_)
+                | Refusal::Tripped),
+            ) => Ok(Some(refusal)),
+            Reply::Refused(other) => Err(RunError::Step(format!("{other:?}"))),
+            _ => Err(RunError::WrongReply { asked: "step" }),
+        }
+    }
+}
+
+/// The leads behind every quantity that is out of its band.
+fn off(model: &Model, taken: &[Taken]) -> Result<BTreeSet<LeadId>, String> {
+    let mut predictor = Predictor::new(model);
+    let mut leads = BTreeSet::new();
+    const NO_EDITS: &[Edit] = &[];
+    for step in taken {
+        for (quantity, value) in step.values() {
+            let band = predictor.band(NO_EDITS, &step.planned.step, quantity)?;
+            if judge(&band, value) != Judgement::Within {
+                leads.insert(quantity.plus.lead);
+                leads.extend(quantity.minus);
+                match step.planned.purpose {
+                    Purpose::Continuity(a, b) => {
+                        leads.insert(a);
+                        leads.extend(b);
+                    }
+                    Purpose::Across(a, b) => leads.extend([a, b]),
+                    _ => {}
+                }
+            }
+        }
+    }
+    Ok(leads)
+}
+
+/// Walks from every suspect lead, and from every lead that turns out to
+/// follow one; then takes the ohms of what hangs together.
+fn follow(
+    scan: &mut Scan<'_>,
+    layout: &Layout,
+    suspects: BTreeSet<LeadId>,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Option<Refusal>, RunError> {
+    let mut queue: Vec<LeadId> = suspects.into_iter().collect();
+    let mut walked = BTreeSet::new();
+    let mut pairs = BTreeSet::new();
+    while let Some(lead) = queue.pop() {
+        if walked.len() >= MAX_WALKS || !walked.insert(lead) {
+            continue;
+        }
+        progress(Progress::Following(walked.len()));
+        for planned in scan::walk(layout, lead) {
+            if let Some(refusal) = scan.step(planned)? {
+                return Ok(Some(refusal));
+            }
+            let Some(taken) = scan.taken.last() else {
+                continue;
+            };
+            for (quantity, value) in taken.values() {
+                let other = quantity.plus.lead;
+                let follows = quantity.plus.mode == SenseMode::PullDown
+                    && matches!(value, Value::Volts(volts) if volts > FOLLOWS);
+                let planned = layout.net(other) == layout.net(lead);
+                if follows {
+                    pairs.insert((lead.min(other), lead.max(other)));
+                }
+                if follows != planned && other != lead && !layout.on_chassis(lead) {
+                    queue.push(other);
+                }
+            }
+        }
+    }
+    for (a, b) in pairs {
+        let also: Vec<LeadId> = layout
+            .leads()
+            .iter()
+            .filter(|other| {
+                layout.net(*other) == layout.net(a) || layout.net(*other) == layout.net(b)
+            })
+            .collect();
+        if let Some(refusal) = scan.step(scan::pair(layout, a, b, &also))? {
+            return Ok(Some(refusal));
+        }
+    }
+    Ok(None)
+}

@@ -1,0 +1,248 @@
+//! The report in plain words.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use super::report::{CoverageReport, FaultReport, GroupReport, Report, Verdict};
+
+/// Width that paragraphs are wrapped to.
+const WIDTH: usize = 88;
+
+/// Cautions shown before every ring-out in a vehicle.
+pub const CAUTION: &str = "Disconnect the battery before a ring-out and before opening connectors. \
+Keep off restraint circuits (airbag, pretensioner) and high-voltage wiring. The vehicle maker's \
+service information, local codes and licensed practice come first.";
+
+/// The report as a fitter reads it.
+#[must_use]
+pub fn render(report: &Report) -> String {
+    let mut out = String::new();
+    let place = if report.place == "bench" {
+        "on the bench"
+    } else {
+        "in the vehicle"
+    };
+    let line = match report.verdict {
+        Verdict::Pass => "PASS: everything this hook-up can see is as planned".to_owned(),
+        Verdict::Faults => match report
+            .groups
+            .first()
+            .map(|g| g.sets.first().map_or(0, Vec::len))
+        {
+            Some(1) => "FAULT: 1 thing to put right".to_owned(),
+            Some(n) if n > 1 => format!("FAULTS: {n} things to put right"),
+            _ => "FAULT: readings are off, and nothing known explains them".to_owned(),
+        },
+        Verdict::Undecided => {
+            "UNDECIDED: nothing is off, but some readings prove nothing".to_owned()
+        }
+        Verdict::Refused => "REFUSED: nothing was driven any further".to_owned(),
+    };
+    let _ = writeln!(out, "{line}\n{}, {place}\n", report.title);
+    if let Some(refusal) = &report.refusal {
+        paragraph(&mut out, "", &refusal.say);
+        paragraph(&mut out, "   ", &format!("Do: {}", refusal.act));
+        out.push('\n');
+    } else if let Some(best) = report.groups.first() {
+        findings(&mut out, best);
+        if let Some(next) = &report.next_reading {
+            paragraph(&mut out, "", &format!("To tell which: {}", next.say));
+            out.push('\n');
+        }
+        others(&mut out, &report.groups);
+    }
+    for open in &report.undecided {
+        paragraph(&mut out, "", &format!("Not decided: {}", open.say));
+    }
+    if !report.undecided.is_empty() {
+        out.push('\n');
+    }
+    tested(&mut out, report);
+    not_tested(&mut out, &report.coverage);
+    hand_checks(&mut out, report);
+    out
+}
+
+fn findings(out: &mut String, group: &GroupReport) {
+    let percent = percent(group.probability);
+    if let [set] = group.sets.as_slice() {
+        for (at, fault) in set.iter().enumerate() {
+            finding(out, &format!("{}. ", at + 1), fault);
+        }
+        let _ = writeln!(
+            out,
+            "   ({percent} of the probability of all that was considered)\n"
+        );
+        return;
+    }
+    paragraph(
+        out,
+        "",
+        &format!(
+            "One of these {} it is; the readings cannot tell which ({percent} together), likeliest first:",
+            group.sets.len()
+        ),
+    );
+    for (at, set) in group.sets.iter().take(8).enumerate() {
+        let letter = char::from(b'a' + u8::try_from(at).unwrap_or(25));
+        for fault in set {
+            finding(out, &format!("{letter}) "), fault);
+        }
+    }
+    if group.sets.len() > 8 {
+        let _ = writeln!(
+            out,
+            "   … and {} more (see --format json)",
+            group.sets.len() - 8
+        );
+    }
+    out.push('\n');
+}
+
+fn finding(out: &mut String, mark: &str, fault: &FaultReport) {
+    paragraph(out, mark, &fault.say);
+    paragraph(out, "   ", &format!("Do: {}", fault.act));
+}
+
+/// Other groups, where they carry weight.
+fn others(out: &mut String, groups: &[GroupReport]) {
+    for group in groups
+        .iter()
+        .skip(1)
+        .filter(|group| group.probability >= 0.02)
+    {
+        if let Some(set) = group.sets.first() {
+            let said: Vec<&str> = set.iter().map(|fault| fault.say.as_str()).collect();
+            paragraph(
+                out,
+                "",
+                &format!(
+                    "Less likely ({}): {}",
+                    percent(group.probability),
+                    said.join(" And: ")
+                ),
+            );
+        }
+    }
+    if groups.iter().skip(1).any(|group| group.probability >= 0.02) {
+        out.push('\n');
+    }
+}
+
+fn percent(p: f64) -> String {
+    if p > 0.995 {
+        "over 99 %".to_owned()
+    } else {
+        format!("{:.0} %", p * 100.0)
+    }
+}
+
+fn tested(out: &mut String, report: &Report) {
+    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    for reading in &report.readings {
+        *counts.entry(reading.purpose.as_str()).or_default() += 1;
+    }
+    let count = |purpose: &str| counts.get(purpose).copied().unwrap_or(0);
+    let text = format!(
+        "Tested: {} readings on the planned connections, {} on touching wires, {} through \
+         components{}. They show {} of the {} single faults that this plan allows.",
+        count("continuity"),
+        count("isolation"),
+        count("across"),
+        match count("walk") + count("pair") {
+            0 => String::new(),
+            n => format!(", and {n} more to find out what is wrong"),
+        },
+        report.coverage.covered,
+        report.coverage.faults,
+    );
+    if report.verdict != Verdict::Refused {
+        paragraph(out, "", &text);
+    }
+}
+
+fn not_tested(out: &mut String, coverage: &CoverageReport) {
+    let mut by_kind: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for fault in &coverage.not_covered {
+        by_kind
+            .entry(fault.kind.as_str())
+            .or_default()
+            .push(fault.place.as_str());
+    }
+    if by_kind.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "\nNot tested by this hook-up:");
+    for (kind, mut places) in by_kind {
+        places.dedup();
+        let rest = places.len().saturating_sub(10);
+        let shown: Vec<&str> = places.iter().take(10).copied().collect();
+        let more = if rest > 0 {
+            format!(" and {rest} more")
+        } else {
+            String::new()
+        };
+        let text = format!("{} {}{more}", kind_words(kind), shown.join(", "));
+        paragraph(out, " - ", &text);
+    }
+    paragraph(
+        out,
+        " - ",
+        "insulation strength (this probe measures with 3.3 V), and bonds below a few tenths of an ohm",
+    );
+}
+
+/// A kind of fault as something that was not tested.
+fn kind_words(kind: &str) -> &'static str {
+    match kind {
+        "open" => "connection at",
+        "high-resistance" => "a bad joint at",
+        "unseated" => "whether the terminal is home in",
+        "wrong-cavity" => "a terminal gone astray from",
+        "exchanged" => "two terminals exchanged at",
+        "tap-missed" => "whether the tap bites:",
+        "tap-neighbour" => "which conductor is under",
+        "short" => "touching wires:",
+        "cap-touching" => "the capped end of",
+        _ => "a voltage at",
+    }
+}
+
+fn hand_checks(out: &mut String, report: &Report) {
+    if report.hand_checks.is_empty() || report.verdict == Verdict::Refused {
+        return;
+    }
+    if report.verdict == Verdict::Pass {
+        let _ = writeln!(out, "\nElectrically good, hand checks open:");
+    } else {
+        let _ = writeln!(out, "\nHand checks, which no reading replaces:");
+    }
+    for check in &report.hand_checks {
+        paragraph(out, " [ ] ", &format!("{}: {}", check.place, check.check));
+    }
+}
+
+/// Writes a paragraph wrapped to [`WIDTH`], its later lines indented like its
+/// first.
+fn paragraph(out: &mut String, mark: &str, text: &str) {
+    let indent = mark.chars().count();
+    let mut line = mark.to_owned();
+    let mut used = indent;
+    for word in text.split_whitespace() {
+        let length = word.chars().count();
+        if used > indent && used + 1 + length > WIDTH {
+            out.push_str(line.trim_end());
+            out.push('\n');
+            line = " ".repeat(indent);
+            used = indent;
+        }
+        if used > indent {
+            line.push(' ');
+            used += 1;
+        }
+        line.push_str(word);
+        used += length;
+    }
+    out.push_str(line.trim_end());
+    out.push('\n');
+}
