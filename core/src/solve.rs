@@ -1,11 +1,13 @@
 //! Nodal solve of the expected circuit, island by island.
 //!
-//! An island is what hangs together through elements other than chassis.
-//! Each is a dense symmetric positive definite system, factored as L·D·Lᵀ
-//! without pivoting (Golub & Van Loan, *Matrix Computations*, §4.1: stable
-//! for such matrices — `from memory`). Diodes are solved by damped Newton
-//! iteration on their companion model, junction steps limited as circuit
-//! simulators do.
+//! An island is what hangs together through elements other than chassis. Its
+//! equations are solved by eliminating one node after the other and putting
+//! the equivalent mesh in its place (star–mesh transform), which is Gaussian
+//! elimination without a single subtraction: every conductance keeps its full
+//! relative precision, from a milliohm joint to a blocking diode. (The same
+//! idea as the algorithm of Grassmann, Taksar and Heyman for Markov chains,
+//! 1985; `from memory`.) Diodes are solved by Newton iteration on their
+//! companion model, junction steps limited as circuit simulators do.
 //!
 //! The caller lends the memory ([`Workspace`]); nothing is allocated.
 
@@ -71,8 +73,9 @@ pub struct Workspace<'m> {
     local: [u16; MAX_NODES],
     members: Vec<NodeId, MAX_NODES>,
     volts: Vec<f64, MAX_NODES>,
-    diagonal_inverse: Vec<f64, MAX_NODES>,
+    inverse: Vec<f64, MAX_NODES>,
     scratch: Vec<f64, MAX_NODES>,
+    column: Vec<f64, MAX_NODES>,
 }
 
 const ABSENT: u16 = u16::MAX;
@@ -87,8 +90,9 @@ impl<'m> Workspace<'m> {
             local: [ABSENT; MAX_NODES],
             members: Vec::new(),
             volts: Vec::new(),
-            diagonal_inverse: Vec::new(),
+            inverse: Vec::new(),
             scratch: Vec::new(),
+            column: Vec::new(),
         }
     }
 
@@ -217,7 +221,7 @@ impl Island<'_, '_> {
         }
         substitute(
             self.work.matrix,
-            &self.work.diagonal_inverse,
+            &self.work.inverse,
             &mut self.work.scratch,
         );
         let z = |node: NodeId| self.at(&self.work.scratch, node);
@@ -319,14 +323,15 @@ impl Island<'_, '_> {
         let _ = junctions.resize(if nonlinear { self.elements.len() } else { 0 }, 0.0);
         for _ in 0..MAX_ITERATIONS {
             self.assemble(attachments, corner, &junctions);
-            factor(
+            eliminate(
                 self.work.matrix,
-                &mut self.work.diagonal_inverse,
+                &mut self.work.inverse,
+                &mut self.work.column,
                 self.work.members.len(),
             )?;
             substitute(
                 self.work.matrix,
-                &self.work.diagonal_inverse,
+                &self.work.inverse,
                 &mut self.work.scratch,
             );
             let mut moved = 0.0_f64;
@@ -399,15 +404,15 @@ impl Island<'_, '_> {
     fn stamp(&mut self, a: NodeId, b: NodeId, conductance: f64, current: f64) {
         let (i, j) = (self.index(a), self.index(b));
         for (end, sign) in [(i, -1.0), (j, 1.0)] {
-            if let Some(k) = end {
-                add(self.work.matrix, k, k, conductance);
-                if let Some(entry) = self.work.scratch.get_mut(k) {
-                    *entry += sign * current;
-                }
+            if let Some(entry) = end.and_then(|k| self.work.scratch.get_mut(k)) {
+                *entry += sign * current;
             }
         }
-        if let (Some(i), Some(j)) = (i, j) {
-            add(self.work.matrix, i.max(j), i.min(j), -conductance);
+        match (i, j) {
+            (Some(i), Some(j)) => add(self.work.matrix, i.max(j), i.min(j), conductance),
+            // The other end is chassis.
+            (Some(k), None) | (None, Some(k)) => add(self.work.matrix, k, k, conductance),
+            (None, None) => {}
         }
     }
 }
@@ -422,77 +427,81 @@ fn add(matrix: &mut [f64], row: usize, column: usize, value: f64) {
     }
 }
 
-/// In-place L·D·Lᵀ of the packed lower triangle; L has a unit diagonal, the
-/// reciprocals of D go to `inverse`.
-fn factor(
+/// Eliminates node after node, in place.
+///
+/// On entry `matrix` holds, below the diagonal, the conductances between
+/// nodes and, on it, those to chassis. On return the entries below the
+/// diagonal are the shares in which an eliminated node's voltage follows its
+/// later neighbours, and `inverse` the reciprocal of each node's total
+/// conductance when its turn came. `column` is scratch.
+fn eliminate(
     matrix: &mut [f64],
     inverse: &mut Vec<f64, MAX_NODES>,
+    column: &mut Vec<f64, MAX_NODES>,
     n: usize,
 ) -> Result<(), SolveError> {
     inverse.clear();
-    for row in 0..n {
-        let start = place(row, 0);
-        let (above, rest) = matrix.split_at_mut(start.min(matrix.len()));
-        let Some(current) = rest.get_mut(..=row) else {
-            return Err(SolveError::TooLarge);
-        };
-        // u[c] = L[row][c]·D[c], built from left to right.
-        for column in 0..row {
-            let Some(other) = above.get(place(column, 0)..place(column, column)) else {
-                return Err(SolveError::TooLarge);
-            };
-            let (done, todo) = current.split_at_mut(column);
-            let sum: f64 = done.iter().zip(other).map(|(u, l)| u * l).sum();
-            if let Some(entry) = todo.first_mut() {
-                *entry -= sum;
-            }
+    for k in 0..n {
+        let to_chassis = entry(matrix, k, k);
+        column.clear();
+        for i in k + 1..n {
+            column.push(entry(matrix, i, k)).map_err(|_| SolveError::TooLarge)?;
         }
-        let (left, last) = current.split_at_mut(row);
-        let Some(pivot) = last.first_mut() else {
-            return Err(SolveError::TooLarge);
-        };
-        let original = *pivot;
-        for (u, d) in left.iter_mut().zip(inverse.iter()) {
-            let l = *u * d;
-            *pivot -= *u * l;
-            *u = l;
-        }
-        // The diagonal is what is left after cancellation; below its own
-        // rounding error the node is not tied to anything.
-        if pivot.is_nan() || *pivot <= original * 1e-15 {
+        let total = to_chassis + column.iter().sum::<f64>();
+        if !total.is_finite() || total <= 0.0 {
             return Err(SolveError::Singular);
         }
-        inverse
-            .push(1.0 / *pivot)
-            .map_err(|_| SolveError::TooLarge)?;
+        inverse.push(1.0 / total).map_err(|_| SolveError::TooLarge)?;
+        for (offset, &conductance) in column.iter().enumerate() {
+            if conductance == 0.0 {
+                continue;
+            }
+            let i = k + 1 + offset;
+            let share = conductance / total;
+            let Some(row) = matrix.get_mut(place(i, k)..=place(i, i)) else {
+                return Err(SolveError::TooLarge);
+            };
+            // row[0] is (i, k), row[1..] are (i, k+1)…(i, i).
+            let Some((first, rest)) = row.split_first_mut() else {
+                return Err(SolveError::TooLarge);
+            };
+            *first = share;
+            let Some((own, between)) = rest.split_last_mut() else {
+                return Err(SolveError::TooLarge);
+            };
+            for (mesh, other) in between.iter_mut().zip(column.iter()) {
+                *mesh += share * other;
+            }
+            *own += share * to_chassis;
+        }
     }
     Ok(())
 }
 
-/// Solves L·D·Lᵀ·x = b in place.
+fn entry(matrix: &[f64], row: usize, column: usize) -> f64 {
+    matrix.get(place(row, column)).copied().unwrap_or(0.0)
+}
+
+/// Node voltages from injected currents, in place, after [`eliminate`].
 fn substitute(matrix: &[f64], inverse: &[f64], x: &mut [f64]) {
     let n = x.len();
     for row in 0..n {
-        let Some(l) = matrix.get(place(row, 0)..place(row, row)) else {
-            return;
-        };
+        let Some(shares) = matrix.get(place(row, 0)..place(row, row)) else { return };
         let (done, todo) = x.split_at_mut(row);
-        let sum: f64 = l.iter().zip(done.iter()).map(|(l, x)| l * x).sum();
+        let sum: f64 = shares.iter().zip(done.iter()).map(|(share, x)| share * x).sum();
         if let Some(entry) = todo.first_mut() {
-            *entry -= sum;
+            *entry += sum;
         }
     }
     for (entry, d) in x.iter_mut().zip(inverse) {
         *entry *= d;
     }
     for row in (0..n).rev() {
-        let Some(l) = matrix.get(place(row, 0)..place(row, row)) else {
-            return;
-        };
+        let Some(shares) = matrix.get(place(row, 0)..place(row, row)) else { return };
         let (before, rest) = x.split_at_mut(row);
         let Some(&value) = rest.first() else { return };
-        for (entry, l) in before.iter_mut().zip(l) {
-            *entry -= l * value;
+        for (entry, share) in before.iter_mut().zip(shares) {
+            *entry += share * value;
         }
     }
 }

@@ -89,6 +89,13 @@ fn groups(netlist: &Netlist, diodes: bool) -> Vec<usize> {
         .collect()
 }
 
+/// One island before it is reduced.
+#[derive(Default)]
+struct Piece {
+    nodes: Vec<usize>,
+    netlist: Netlist,
+}
+
 /// Splits the network into islands that hold at least one channel.
 /// `channels[k]` is the node of channel `k`.
 ///
@@ -97,57 +104,71 @@ fn groups(netlist: &Netlist, diodes: bool) -> Vec<usize> {
 pub(super) fn islands(netlist: &Netlist, channels: &[usize]) -> Result<Vec<Island>, BenchError> {
     let whole = groups(netlist, true);
     let linear = groups(netlist, false);
-    let mut roots: Vec<usize> = channels.iter().map(|node| whole[*node]).collect();
-    roots.sort_unstable();
-    roots.dedup();
     let mut channel_at = vec![None; netlist.nodes + 1];
+    // In the order of the first channel, so that nothing depends on hashing.
+    let mut place_of = vec![None; netlist.nodes + 1];
+    let mut pieces: Vec<Piece> = Vec::new();
     for (channel, node) in channels.iter().enumerate() {
         channel_at[*node] = Some(channel);
+        place_of[whole[*node]].get_or_insert_with(|| {
+            pieces.push(Piece::default());
+            pieces.len() - 1
+        });
     }
-    roots
+    for node in 1..=netlist.nodes {
+        if let Some(place) = place_of[whole[node]] {
+            pieces[place].nodes.push(node);
+        }
+    }
+    let mut keep: Vec<bool> = channel_at.iter().map(Option::is_some).collect();
+    for element in &netlist.elements {
+        let node = match *element {
+            Element::Resistor(a, b, _) => a.max(b),
+            Element::Diode(a, k, _) => {
+                keep[a] = true;
+                keep[k] = true;
+                a.max(k)
+            }
+            Element::Source(node, ..) | Element::Current(node, _) | Element::Capacitor(node, _) => {
+                node
+            }
+        };
+        if let Some(place) = place_of[whole[node]] {
+            pieces[place].netlist.add(*element);
+        }
+    }
+    let mut row = vec![None; netlist.nodes + 1];
+    pieces
         .iter()
-        .map(|root| reduce(netlist, *root, &whole, &linear, &channel_at))
+        .map(|piece| reduce(piece, &keep, &linear, &channel_at, &mut row))
         .collect()
 }
 
 fn reduce(
-    netlist: &Netlist,
-    root: usize,
-    whole: &[usize],
+    piece: &Piece,
+    keep: &[bool],
     linear: &[usize],
     channel_at: &[Option<usize>],
+    row: &mut [Option<usize>],
 ) -> Result<Island, BenchError> {
-    let mut at_diode = vec![false; netlist.nodes + 1];
-    let mut powered = false;
-    for element in &netlist.elements {
-        match *element {
-            Element::Diode(a, k, _) => {
-                at_diode[a] = true;
-                at_diode[k] = true;
-            }
-            Element::Source(node, ..) if whole[node] == root => powered = true,
-            _ => {}
-        }
-    }
-    let mine = |node: &usize| whole[*node] == root;
-    let keep = |node: &usize| channel_at[*node].is_some() || at_diode[*node];
-    let ports: Vec<usize> = (1..=netlist.nodes).filter(mine).filter(keep).collect();
-    let inner: Vec<usize> = (1..=netlist.nodes)
-        .filter(mine)
-        .filter(|n| !keep(n))
-        .collect();
-    let mut row = vec![None; netlist.nodes + 1];
+    let (ports, inner): (Vec<usize>, Vec<usize>) =
+        piece.nodes.iter().copied().partition(|node| keep[*node]);
     for (place, node) in ports.iter().chain(&inner).enumerate() {
         row[*node] = Some(place);
     }
     let (kept, all) = (ports.len(), ports.len() + inner.len());
-    let full = netlist.equations(all, &|node| row[node]);
+    let full = piece.netlist.equations(all, &|node| row[node]);
     let mut capacitance = DVector::zeros(all);
-    for element in &netlist.elements {
-        if let Element::Capacitor(node, farads) = *element
-            && let Some(place) = row[node]
-        {
-            capacitance[place] += farads;
+    let mut powered = false;
+    for element in &piece.netlist.elements {
+        match *element {
+            Element::Capacitor(node, farads) => {
+                if let Some(place) = row[node] {
+                    capacitance[place] += farads;
+                }
+            }
+            Element::Source(..) => powered = true,
+            _ => {}
         }
     }
 

@@ -4,4 +4,5 @@ mod chips;
 mod circuits;
 mod faults;
 mod interlock;
+mod plans;
 mod time;
