@@ -4,7 +4,7 @@ use loomproof::fault::{Fault, Joint};
 use loomproof::hookup::{Clip, Hookup, Point};
 use loomproof::plan::model::{Conductor, Connector, End, Job, Lead, Load, Ring, RingOn, Side, Tap};
 use loomproof_core::units::{Celsius, Metres, Micros, Ohms, SquareMillimetres, Volts};
-use loomproof_core::wire::{LeadId, Place, Request, Sense, SenseMode, Step};
+use loomproof_core::wire::{LeadId, Place, Reply, Request, Sense, SenseMode, Step};
 use std::collections::BTreeMap;
 
 fn connector(name: &str, face: Vec<Vec<Option<u16>>>, access: Side, of_harness: bool) -> Connector {
@@ -154,4 +154,18 @@ pub fn script() -> Vec<Request> {
         // Refused: not armed any more.
         step(&[0], &[2], 1, &all),
     ]
+}
+
+/// The replies with the probe's clock counted from the first step's end: how
+/// often a probe was greeted before does not matter.
+#[must_use]
+pub fn from_first_step(mut replies: Vec<Reply>) -> Vec<Reply> {
+    let mut first = None;
+    for reply in &mut replies {
+        if let Reply::Readings { at, .. } = reply {
+            let start = *first.get_or_insert(at.0);
+            *at = Micros(at.0.wrapping_sub(start));
+        }
+    }
+    replies
 }

@@ -5,7 +5,8 @@ use loomproof_core::wire::frame::{
     Deframer, Frame, FrameError, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_request,
     encode_request,
 };
-use loomproof_core::wire::{Hello, PROTOCOL, Reply, Request, Step};
+use loomproof_core::wire::{Hello, PROTOCOL, Reply, Request};
+use loomproof_firmware::cost::longest;
 use std::time::{Duration, Instant, SystemTime};
 
 /// How long a session waits.
@@ -36,9 +37,14 @@ impl Default for Patience {
     }
 }
 
-/// The most time one conversion takes anywhere: the emulated board needs about
-/// 0.5 ms for its round trips, hardware some 20 µs.
-const CONVERSION: Duration = Duration::from_millis(2);
+/// The slowest SPI clock of any board, for which the firmware says how long a
+/// step takes at most. (The emulated board is faster than its virtual clock.)
+const SPI_KHZ: u32 = 1000;
+
+/// The longest that [`Request::Arm`] waits stored charge out: 25 rounds of
+/// 20 ms and the surveys between them, 128 leads twice in about 30 ms
+/// (`loomproof_firmware::interlock::DRAIN`).
+const DRAIN: Duration = Duration::from_millis(25 * (20 + 40));
 
 impl Patience {
     /// How long the answer to this request may take, each time it is sent.
@@ -46,22 +52,11 @@ impl Patience {
     pub fn for_request(&self, request: &Request) -> Duration {
         self.reply
             + match request {
-                // Two looks of up to 128 leads, and the chassis check.
-                Request::Survey | Request::Arm(_) => CONVERSION * 300,
-                Request::Step(step) => step_time(step),
-                Request::Release => Duration::ZERO,
+                Request::Survey | Request::Release => Duration::ZERO,
+                Request::Arm(_) => DRAIN,
+                Request::Step(step) => Duration::from_micros(u64::from(longest(step, SPI_KHZ).0)),
             }
     }
-}
-
-/// An upper bound of what a step takes: every reading waits its settling time
-/// and once more to see that it does not creep, and so does the drive. While
-/// it waits the probe looks at a lead every millisecond, and the emulated
-/// board needs more than a millisecond for that: twice the time once more.
-fn step_time(step: &Step) -> Duration {
-    let readings = step.senses.len() as u32 + 1;
-    let settle = Duration::from_micros(u64::from(step.settle.0));
-    readings * 4 * settle + CONVERSION * (readings * (u32::from(step.samples) + 2))
 }
 
 /// A conversation with one probe over a byte stream.
@@ -362,5 +357,37 @@ fn mismatch(request: &Request, reply: &Reply, hello: &Hello) -> Option<String> {
         (_, Reply::Armed) => Some("leave to drive".to_string()),
         (_, Reply::Readings { .. }) => Some("readings".to_string()),
         (_, Reply::Released) => Some("that it has let go".to_string()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use loomproof_core::units::Micros;
+    use loomproof_core::wire::{LeadId, Place, Sense, SenseMode, Step};
+
+    fn step(senses: usize, settle: u32, samples: u8) -> Request {
+        let sense = Sense {
+            lead: LeadId(0),
+            mode: SenseMode::Plain,
+        };
+        Request::Step(Step {
+            high: [LeadId(0)].into_iter().collect(),
+            low: [LeadId(1)].into_iter().collect(),
+            settle: Micros(settle),
+            samples,
+            senses: (0..senses).map(|_| sense).collect(),
+        })
+    }
+
+    #[test]
+    fn slow_requests_are_waited_for_and_none_for_ever() {
+        let seconds = |request| Patience::default().for_request(&request).as_secs_f64();
+        assert!((3.0..3.1).contains(&seconds(Request::Survey)));
+        assert!(seconds(Request::Arm(Place::Vehicle)) > 3.0 + 25.0 * 0.02);
+        // A quick step, and the slowest the probe takes: 10 s of settling.
+        assert!((3.0..5.0).contains(&seconds(step(1, 300, 4))));
+        let slowest = seconds(step(12, 700_000, 64));
+        assert!((3.0 + 10.0..40.0).contains(&slowest), "{slowest} s");
     }
 }

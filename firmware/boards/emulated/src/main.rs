@@ -5,6 +5,7 @@
 
 use core::cell::RefCell;
 use core::panic::PanicInfo;
+use cortex_m::singleton;
 use cortex_m_rt::entry;
 use loomproof_core::units::Micros;
 use loomproof_emulated::tunnel::{Delay, Rearm, Spi, Trip, Tunnel};
@@ -17,9 +18,9 @@ fn panic(info: &PanicInfo<'_>) -> ! {
 }
 
 /// The bench's virtual clock.
-struct BenchClock<'a>(&'a RefCell<Tunnel<Uart>>);
+struct BenchClock(&'static RefCell<Tunnel<Uart>>);
 
-impl Clock for BenchClock<'_> {
+impl Clock for BenchClock {
     fn now(&mut self) -> Micros {
         // The probe's clock wraps at 32 bits.
         Micros((self.0.borrow_mut().now_ns() / 1000) as u32)
@@ -33,25 +34,49 @@ const IDENTITY: Identity = Identity {
     build: concat!(env!("CARGO_PKG_VERSION"), " ", env!("LOOMPROOF_COMMIT")),
 };
 
+type Line = Tunnel<Uart>;
+type BoardSpi = Spi<'static, Uart>;
+
+/// The probe on this board's parts.
+type BoardProbe = Probe<
+    BoardSpi,
+    BoardSpi,
+    BoardSpi,
+    BoardSpi,
+    Trip<'static, Uart>,
+    Rearm<'static, Uart>,
+    Delay<'static, Uart>,
+    BenchClock,
+>;
+
 #[entry]
 fn main() -> ! {
-    let tunnel = RefCell::new(Tunnel::new(Uart::new(uart::BENCH)));
+    // No handler runs; see `Uart::wait`.
+    cortex_m::interrupt::disable();
+    // Both are statics, so that the sizes say how much RAM they take.
+    let tunnel: &'static RefCell<Line> =
+        singleton!(: RefCell<Line> = RefCell::new(Tunnel::new(Uart::new(uart::BENCH))))
+            .expect("taken once");
     let mut host = Uart::new(uart::HOST);
     let parts = Parts {
-        drive: Spi::new(&tunnel, 0),
-        gate: Spi::new(&tunnel, 1),
-        select: Spi::new(&tunnel, 2),
-        adc: Spi::new(&tunnel, 3),
-        trip: Trip(&tunnel),
-        rearm: Rearm(&tunnel),
-        delay: Delay(&tunnel),
-        clock: BenchClock(&tunnel),
+        drive: Spi::new(tunnel, 0),
+        gate: Spi::new(tunnel, 1),
+        select: Spi::new(tunnel, 2),
+        adc: Spi::new(tunnel, 3),
+        trip: Trip(tunnel),
+        rearm: Rearm(tunnel),
+        delay: Delay(tunnel),
+        clock: BenchClock(tunnel),
     };
-    let mut probe = Probe::start(parts, IDENTITY);
+    let probe = singleton!(: BoardProbe = Probe::start(parts, IDENTITY)).expect("taken once");
     loop {
         match host.try_read() {
             Some(byte) => probe.receive(&[byte], &mut |bytes| host.write(bytes)),
-            None => probe.poll(),
+            None => {
+                // Once is enough: the bench's time stands still until the next request.
+                probe.poll();
+                host.wait();
+            }
         }
     }
 }

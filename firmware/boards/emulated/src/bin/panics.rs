@@ -16,6 +16,7 @@ fn panic(info: &PanicInfo<'_>) -> ! {
 
 #[entry]
 fn main() -> ! {
+    cortex_m::interrupt::disable();
     let tunnel = RefCell::new(Tunnel::new(Uart::new(uart::BENCH)));
     for device in [0, 1] {
         // Lead 0 an output (IODIRA bit 0 clear) and high (OLATA bit 0 set).
