@@ -239,22 +239,28 @@ impl<const E: usize> Circuit<E> {
 
     /// The elements with edits applied, in order, joins last.
     pub fn edited<'a>(&'a self, edits: &'a [Edit]) -> impl Iterator<Item = Element> + 'a {
-        let planned = self
-            .elements
-            .iter()
-            .enumerate()
-            .filter_map(move |(index, element)| {
-                self.edit(ElementId(index as u16), *element, edits)
-            });
-        let joins = edits.iter().filter_map(|edit| match *edit {
+        let planned = (0..self.elements.len())
+            .filter_map(move |index| self.edited_element(ElementId(index as u16), edits));
+        planned.chain(self.joins(edits))
+    }
+
+    /// One planned element with edits applied; `None` when they take it away
+    /// or it does not exist.
+    #[must_use]
+    pub fn edited_element(&self, id: ElementId, edits: &[Edit]) -> Option<Element> {
+        self.edit(id, *self.elements.get(usize::from(id.0))?, edits)
+    }
+
+    /// The elements that edits add.
+    pub fn joins<'a>(&'a self, edits: &'a [Edit]) -> impl Iterator<Item = Element> + 'a {
+        edits.iter().filter_map(|edit| match *edit {
             Edit::Join { a, b, ohms, spread } if self.has(a) && self.has(b) => Some(Element {
                 a,
                 b,
                 part: Part::Wire { ohms, spread },
             }),
             _ => None,
-        });
-        planned.chain(joins)
+        })
     }
 
     fn has(&self, node: NodeId) -> bool {

@@ -15,7 +15,7 @@
 
 use heapless::Vec;
 
-use crate::circuit::{Circuit, Edit, NodeId, Part};
+use crate::circuit::{Circuit, Element, NodeId, Part};
 use crate::instrument;
 use crate::solve::{self, Attachment, Corner, SolveError, Workspace};
 use crate::units::{Ohms, Volts};
@@ -98,12 +98,16 @@ type Ties = Vec<Attachment, { MAX_LEADS + 2 }>;
 
 /// The band of one quantity of a step.
 ///
+/// `elements` are the circuit's, edited or not (see
+/// [`Circuit::edited`]); those of islands that are neither read nor joined to
+/// one that is may be left out.
+///
 /// # Errors
 /// [`ExpectError`] when a lead is not clipped or the circuit cannot be solved.
 pub fn expect<const E: usize>(
     work: &mut Workspace<'_>,
     circuit: &Circuit<E>,
-    edits: &[Edit],
+    elements: &[Element],
     step: &Step,
     quantity: Quantity,
 ) -> Result<Band, ExpectError> {
@@ -117,11 +121,11 @@ pub fn expect<const E: usize>(
     let mut range = (f64::INFINITY, f64::NEG_INFINITY);
     let mut variance = 0.0_f64;
     for corner in [Corner::Least, Corner::Most] {
-        let mut solved = point(work, circuit, edits, &ties, plus, minus, corner)?;
+        let mut solved = point(work, elements, &ties, plus, minus, corner)?;
         if let Some(minus) = minus
             && solved.apart
         {
-            let other = point(work, circuit, edits, &ties, minus, None, corner)?;
+            let other = point(work, elements, &ties, minus, None, corner)?;
             solved.volts -= other.volts;
             solved.variance += other.variance;
             solved.loads |= other.loads;
@@ -163,16 +167,15 @@ struct Solved {
     apart: bool,
 }
 
-fn point<const E: usize>(
+fn point(
     work: &mut Workspace<'_>,
-    circuit: &Circuit<E>,
-    edits: &[Edit],
+    elements: &[Element],
     ties: &Ties,
     plus: NodeId,
     minus: Option<NodeId>,
     corner: Corner,
 ) -> Result<Solved, SolveError> {
-    let mut island = solve::island(work, circuit, edits, ties, plus, corner)?;
+    let mut island = solve::island(work, elements, ties, plus, corner)?;
     if island.floats() {
         // Nothing ties it: it reads whatever charge is left on it.
         let sigma = instrument::REFERENCE.0;
@@ -238,7 +241,7 @@ fn pull(mode: SenseMode, node: NodeId) -> Option<Attachment> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::circuit::GROUND;
+    use crate::circuit::{Edit, GROUND};
     use crate::units::Micros;
     use crate::wire::LeadSet;
     use std::vec;
@@ -263,8 +266,9 @@ mod tests {
     fn bands(circuit: &Circuit<16>, edits: &[Edit], step: &Step) -> std::vec::Vec<Band> {
         let mut memory = vec![0.0; Workspace::room(16)];
         let mut work = Workspace::new(&mut memory);
+        let elements: std::vec::Vec<_> = circuit.edited(edits).collect();
         quantities(step)
-            .map(|q| expect(&mut work, circuit, edits, step, q).unwrap())
+            .map(|q| expect(&mut work, circuit, &elements, step, q).unwrap())
             .collect()
     }
 
@@ -332,7 +336,7 @@ mod tests {
         let mut memory = vec![0.0; Workspace::room(16)];
         let mut work = Workspace::new(&mut memory);
         let q = quantities(&step).next().unwrap();
-        let result = expect(&mut work, &circuit, &[], &step, q);
+        let result = expect(&mut work, &circuit, circuit.elements(), &step, q);
         assert_eq!(result, Err(ExpectError::NotClipped(LeadId(7))));
     }
 }

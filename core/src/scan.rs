@@ -178,7 +178,11 @@ fn settle(layout: &Layout, leads: &[LeadId]) -> Micros {
 
 /// Settling of a lead behind the weak pull.
 fn pulled(layout: &Layout, lead: LeadId) -> Micros {
-    if layout.loaded(lead) { SETTLE_PULLED } else { SETTLE_WEAK }
+    if layout.loaded(lead) {
+        SETTLE_PULLED
+    } else {
+        SETTLE_WEAK
+    }
 }
 
 fn continuity(layout: &Layout, lead: LeadId) -> Option<Planned> {

@@ -13,7 +13,7 @@
 
 use heapless::Vec;
 
-use crate::circuit::{Circuit, Edit, Element, GROUND, Junction, MAX_NODES, NodeId, Part};
+use crate::circuit::{Element, GROUND, Junction, MAX_NODES, NodeId, Part};
 use crate::units::{Ohms, Volts};
 
 /// Conductance across every diode, so that what is behind a blocking diode
@@ -72,10 +72,12 @@ pub struct Workspace<'m> {
     matrix: &'m mut [f64],
     local: [u16; MAX_NODES],
     members: Vec<NodeId, MAX_NODES>,
+    elements: Vec<(Element, f64), MAX_ISLAND_ELEMENTS>,
     volts: Vec<f64, MAX_NODES>,
     inverse: Vec<f64, MAX_NODES>,
     scratch: Vec<f64, MAX_NODES>,
     column: Vec<f64, MAX_NODES>,
+    junctions: Vec<f64, MAX_ISLAND_ELEMENTS>,
 }
 
 const ABSENT: u16 = u16::MAX;
@@ -89,10 +91,12 @@ impl<'m> Workspace<'m> {
             matrix,
             local: [ABSENT; MAX_NODES],
             members: Vec::new(),
+            elements: Vec::new(),
             volts: Vec::new(),
             inverse: Vec::new(),
             scratch: Vec::new(),
             column: Vec::new(),
+            junctions: Vec::new(),
         }
     }
 
@@ -106,40 +110,38 @@ impl<'m> Workspace<'m> {
 /// The most elements of one island.
 pub const MAX_ISLAND_ELEMENTS: usize = 2048;
 
-/// One island of an edited circuit, solved under one set of attachments.
+/// One island, solved under one set of attachments.
 ///
-/// Holds the factored equations, so that sensitivities cost one more
+/// Holds the eliminated equations, so that sensitivities cost one more
 /// substitution each.
 #[derive(Debug)]
 pub struct Island<'w, 'm> {
     work: &'w mut Workspace<'m>,
-    elements: Vec<(Element, f64), MAX_ISLAND_ELEMENTS>,
     anchored: bool,
 }
 
 /// Solves the island that `start` belongs to.
 ///
-/// `attachments` may name nodes of other islands; they are left out. An island
-/// that nothing ties to chassis or to an attachment is said to float; its
-/// voltages are reported as 0 V and [`Island::floats`] is true.
+/// `elements` and `attachments` may name nodes of other islands; they are left
+/// out. An island that nothing ties to chassis or to an attachment is said to
+/// float; its voltages are reported as 0 V and [`Island::floats`] is true.
 ///
 /// # Errors
 /// [`SolveError`] when the island does not fit or does not come to rest.
-pub fn island<'w, 'm, const E: usize>(
+pub fn island<'w, 'm>(
     work: &'w mut Workspace<'m>,
-    circuit: &Circuit<E>,
-    edits: &[Edit],
+    elements: &[Element],
     attachments: &[Attachment],
     start: NodeId,
     corner: Corner,
 ) -> Result<Island<'w, 'm>, SolveError> {
     let mut island = Island {
         work,
-        elements: Vec::new(),
         anchored: false,
     };
-    island.collect(circuit, edits, start)?;
+    island.collect(elements, start)?;
     island.anchored = island
+        .work
         .elements
         .iter()
         .any(|(e, _)| e.a == GROUND || e.b == GROUND)
@@ -189,7 +191,7 @@ impl Island<'_, '_> {
 
     /// The elements of the island as solved.
     pub fn elements(&self) -> impl Iterator<Item = &Element> {
-        self.elements.iter().map(|(element, _)| element)
+        self.work.elements.iter().map(|(element, _)| element)
     }
 
     /// Variance in V² of the voltage at `plus` against `minus` (chassis where
@@ -219,15 +221,11 @@ impl Island<'_, '_> {
                 *entry += weight;
             }
         }
-        substitute(
-            self.work.matrix,
-            &self.work.inverse,
-            &mut self.work.scratch,
-        );
+        substitute(self.work.matrix, &self.work.inverse, &mut self.work.scratch);
         let z = |node: NodeId| self.at(&self.work.scratch, node);
         let v = |node: NodeId| self.at(&self.work.volts, node);
         let mut variance = 0.0;
-        for (element, conductance) in &self.elements {
+        for (element, conductance) in &self.work.elements {
             let across = z(element.a) - z(element.b);
             let shift = match element.part {
                 Part::Wire { spread, .. } | Part::Resistor { spread, .. } => {
@@ -268,72 +266,91 @@ impl Island<'_, '_> {
     }
 
     /// Finds the nodes and elements that hang together with `start`.
-    fn collect<const E: usize>(
-        &mut self,
-        circuit: &Circuit<E>,
-        edits: &[Edit],
-        start: NodeId,
-    ) -> Result<(), SolveError> {
-        self.work.local = [ABSENT; MAX_NODES];
-        self.work.members.clear();
-        self.admit(start);
-        let mut grown = true;
-        while grown {
-            grown = false;
-            for element in circuit.edited(edits) {
-                let (a, b) = (self.contains(element.a), self.contains(element.b));
-                if a && !b && element.b != GROUND {
-                    self.admit(element.b);
-                    grown = true;
-                } else if b && !a && element.a != GROUND {
-                    self.admit(element.a);
-                    grown = true;
+    fn collect(&mut self, elements: &[Element], start: NodeId) -> Result<(), SolveError> {
+        // `local` first serves as the forest of a union–find.
+        let forest = &mut self.work.local;
+        for element in elements {
+            for node in [element.a, element.b, start] {
+                if let Some(parent) = forest.get_mut(usize::from(node.0)) {
+                    *parent = node.0;
                 }
             }
         }
-        for element in circuit.edited(edits) {
-            if element.a != element.b && (self.contains(element.a) || self.contains(element.b)) {
-                self.elements
-                    .push((element, 0.0))
-                    .map_err(|_| SolveError::TooManyElements)?;
+        if let Some(parent) = forest.get_mut(usize::from(start.0)) {
+            *parent = start.0;
+        }
+        for element in elements.iter().filter(|e| e.a != GROUND && e.b != GROUND) {
+            let (a, b) = (root(forest, element.a), root(forest, element.b));
+            if let Some(parent) = forest.get_mut(usize::from(a.max(b))) {
+                *parent = a.min(b);
+            }
+        }
+        let home = root(forest, start);
+        self.work.members.clear();
+        self.work.elements.clear();
+        let _ = self.work.members.push(start);
+        for element in elements {
+            let inside = |node: NodeId| node != GROUND && root(&self.work.local, node) == home;
+            if element.a == element.b || !(inside(element.a) || inside(element.b)) {
+                continue;
+            }
+            self.work
+                .elements
+                .push((*element, 0.0))
+                .map_err(|_| SolveError::TooManyElements)?;
+        }
+        // Now `local` becomes each member's row.
+        self.work.local = [ABSENT; MAX_NODES];
+        self.number(start, 0);
+        for k in 0..self.work.elements.len() {
+            let Some((element, _)) = self.work.elements.get(k).copied() else {
+                break;
+            };
+            for node in [element.a, element.b] {
+                if node != GROUND && !self.contains(node) {
+                    let row = self.work.members.len();
+                    self.work
+                        .members
+                        .push(node)
+                        .map_err(|_| SolveError::TooLarge)?;
+                    self.number(node, row);
+                }
             }
         }
         Ok(())
     }
 
-    fn admit(&mut self, node: NodeId) {
-        let next = self.work.members.len();
-        if node == GROUND || self.contains(node) {
-            return;
-        }
-        if let Some(slot) = self.work.local.get_mut(usize::from(node.0))
-            && self.work.members.push(node).is_ok()
+    fn number(&mut self, node: NodeId, row: usize) {
+        if node != GROUND
+            && let Some(slot) = self.work.local.get_mut(usize::from(node.0))
         {
-            *slot = next as u16;
+            *slot = row as u16;
         }
     }
 
     /// Newton iteration; a linear island is done after one pass.
     fn settle(&mut self, attachments: &[Attachment], corner: Corner) -> Result<(), SolveError> {
         let nonlinear = self
+            .work
             .elements
             .iter()
             .any(|(e, _)| matches!(e.part, Part::Diode(_)));
-        let mut junctions: Vec<f64, MAX_ISLAND_ELEMENTS> = Vec::new();
-        let _ = junctions.resize(if nonlinear { self.elements.len() } else { 0 }, 0.0);
+        let count = if nonlinear {
+            self.work.elements.len()
+        } else {
+            0
+        };
+        self.work.junctions.clear();
+        let _ = self.work.junctions.resize(count, 0.0);
         for _ in 0..MAX_ITERATIONS {
-            self.assemble(attachments, corner, &junctions);
+            self.assemble(attachments, corner);
             eliminate(
                 self.work.matrix,
                 &mut self.work.inverse,
                 &mut self.work.column,
                 self.work.members.len(),
             )?;
-            substitute(
-                self.work.matrix,
-                &self.work.inverse,
-                &mut self.work.scratch,
-            );
+            substitute(self.work.matrix, &self.work.inverse, &mut self.work.scratch);
             let mut moved = 0.0_f64;
             for (old, new) in self.work.volts.iter_mut().zip(&self.work.scratch) {
                 moved = moved.max((*old - *new).abs());
@@ -346,15 +363,15 @@ impl Island<'_, '_> {
                 return Ok(());
             }
             let mut limited = false;
-            for k in 0..self.elements.len() {
-                let Some((element, _)) = self.elements.get(k) else {
+            for k in 0..self.work.elements.len() {
+                let Some((element, _)) = self.work.elements.get(k) else {
                     break;
                 };
                 let Part::Diode(junction) = element.part else {
                     continue;
                 };
                 let wanted = self.voltage(element.a) - self.voltage(element.b);
-                if let Some(held) = junctions.get_mut(k) {
+                if let Some(held) = self.work.junctions.get_mut(k) {
                     let next = limit(wanted, *held, &junction);
                     limited |= (next - wanted).abs() > TOLERANCE;
                     *held = next;
@@ -368,7 +385,7 @@ impl Island<'_, '_> {
     }
 
     /// Writes conductances to the matrix and injected currents to `scratch`.
-    fn assemble(&mut self, attachments: &[Attachment], corner: Corner, junctions: &[f64]) {
+    fn assemble(&mut self, attachments: &[Attachment], corner: Corner) {
         let n = self.work.members.len();
         let room = Workspace::room(n);
         if let Some(matrix) = self.work.matrix.get_mut(..room) {
@@ -376,8 +393,8 @@ impl Island<'_, '_> {
         }
         self.work.scratch.clear();
         let _ = self.work.scratch.resize(n, 0.0);
-        for k in 0..self.elements.len() {
-            let Some((element, _)) = self.elements.get(k).copied() else {
+        for k in 0..self.work.elements.len() {
+            let Some((element, _)) = self.work.elements.get(k).copied() else {
                 break;
             };
             let (conductance, current) = match element.part {
@@ -386,11 +403,12 @@ impl Island<'_, '_> {
                     let ohms = if corner == Corner::Least { least } else { most };
                     (1.0 / ohms.0, 0.0)
                 }
-                Part::Diode(junction) => {
-                    companion(&junction, junctions.get(k).copied().unwrap_or(0.0))
-                }
+                Part::Diode(junction) => companion(
+                    &junction,
+                    self.work.junctions.get(k).copied().unwrap_or(0.0),
+                ),
             };
-            if let Some((_, kept)) = self.elements.get_mut(k) {
+            if let Some((_, kept)) = self.work.elements.get_mut(k) {
                 *kept = conductance;
             }
             self.stamp(element.a, element.b, conductance, current);
@@ -415,6 +433,18 @@ impl Island<'_, '_> {
             (None, None) => {}
         }
     }
+}
+
+/// The root of a node in a union–find forest.
+fn root(forest: &[u16; MAX_NODES], node: NodeId) -> u16 {
+    let mut at = node.0;
+    while let Some(&parent) = forest.get(usize::from(at)) {
+        if parent == at || parent == ABSENT {
+            break;
+        }
+        at = parent;
+    }
+    at
 }
 
 const fn place(row: usize, column: usize) -> usize {
@@ -445,13 +475,17 @@ fn eliminate(
         let to_chassis = entry(matrix, k, k);
         column.clear();
         for i in k + 1..n {
-            column.push(entry(matrix, i, k)).map_err(|_| SolveError::TooLarge)?;
+            column
+                .push(entry(matrix, i, k))
+                .map_err(|_| SolveError::TooLarge)?;
         }
         let total = to_chassis + column.iter().sum::<f64>();
         if !total.is_finite() || total <= 0.0 {
             return Err(SolveError::Singular);
         }
-        inverse.push(1.0 / total).map_err(|_| SolveError::TooLarge)?;
+        inverse
+            .push(1.0 / total)
+            .map_err(|_| SolveError::TooLarge)?;
         for (offset, &conductance) in column.iter().enumerate() {
             if conductance == 0.0 {
                 continue;
@@ -486,9 +520,15 @@ fn entry(matrix: &[f64], row: usize, column: usize) -> f64 {
 fn substitute(matrix: &[f64], inverse: &[f64], x: &mut [f64]) {
     let n = x.len();
     for row in 0..n {
-        let Some(shares) = matrix.get(place(row, 0)..place(row, row)) else { return };
+        let Some(shares) = matrix.get(place(row, 0)..place(row, row)) else {
+            return;
+        };
         let (done, todo) = x.split_at_mut(row);
-        let sum: f64 = shares.iter().zip(done.iter()).map(|(share, x)| share * x).sum();
+        let sum: f64 = shares
+            .iter()
+            .zip(done.iter())
+            .map(|(share, x)| share * x)
+            .sum();
         if let Some(entry) = todo.first_mut() {
             *entry += sum;
         }
@@ -497,7 +537,9 @@ fn substitute(matrix: &[f64], inverse: &[f64], x: &mut [f64]) {
         *entry *= d;
     }
     for row in (0..n).rev() {
-        let Some(shares) = matrix.get(place(row, 0)..place(row, row)) else { return };
+        let Some(shares) = matrix.get(place(row, 0)..place(row, row)) else {
+            return;
+        };
         let (before, rest) = x.split_at_mut(row);
         let Some(&value) = rest.first() else { return };
         for (entry, share) in before.iter_mut().zip(shares) {

@@ -1,4 +1,5 @@
 use super::*;
+use crate::circuit::Circuit;
 use crate::units::Amperes;
 use std::vec;
 
@@ -27,7 +28,7 @@ fn between(circuit: &Circuit<64>, a: NodeId, b: NodeId) -> f64 {
             spread: Ohms(0.0),
         },
     ];
-    let island = island(&mut work, circuit, &[], &ties, a, Corner::Most).unwrap();
+    let island = island(&mut work, circuit.elements(), &ties, a, Corner::Most).unwrap();
     let (va, vb) = (island.volts(a).0, island.volts(b).0);
     (va - vb) / vb
 }
@@ -79,7 +80,7 @@ fn floating_island_is_said_to_float() {
     let (circuit, n) = graph(2, &[(0, 1, 1.0)]);
     let mut memory = vec![0.0; Workspace::room(8)];
     let mut work = Workspace::new(&mut memory);
-    let island = island(&mut work, &circuit, &[], &[], n[0], Corner::Most).unwrap();
+    let island = island(&mut work, circuit.elements(), &[], n[0], Corner::Most).unwrap();
     assert!(island.floats());
 }
 
@@ -89,7 +90,7 @@ fn an_island_larger_than_the_workspace_is_refused() {
     let (circuit, n) = graph(10, &edges);
     let mut memory = vec![0.0; Workspace::room(9)];
     let mut work = Workspace::new(&mut memory);
-    let result = island(&mut work, &circuit, &[], &[], n[0], Corner::Most);
+    let result = island(&mut work, circuit.elements(), &[], n[0], Corner::Most);
     assert_eq!(result.err(), Some(SolveError::TooLarge));
 }
 
@@ -118,7 +119,7 @@ fn diode_current_satisfies_the_shockley_equation() {
             ohms: Ohms(ohms),
             spread: Ohms(0.0),
         }];
-        let island = island(&mut work, &circuit, &[], &tie, a, Corner::Most).unwrap();
+        let island = island(&mut work, circuit.elements(), &tie, a, Corner::Most).unwrap();
         let v = island.volts(a).0;
         let through = (volts - v) / ohms;
         let wanted = 1e-9 * libm::expm1(v / (1.8 * THERMAL));
@@ -167,7 +168,7 @@ fn variance_agrees_with_finite_differences() {
             ohms: Ohms(rs),
             spread: Ohms(5.0),
         }];
-        let island = island(&mut work, &circuit, &[], &tie, a, Corner::Most).unwrap();
+        let island = island(&mut work, circuit.elements(), &tie, a, Corner::Most).unwrap();
         island.volts(a).0 - island.volts(b).0
     };
     let (circuit, a, b) = build(50.0, 100.0);
@@ -179,7 +180,7 @@ fn variance_agrees_with_finite_differences() {
         ohms: Ohms(725.0),
         spread: Ohms(5.0),
     }];
-    let mut island = island(&mut work, &circuit, &[], &tie, a, Corner::Most).unwrap();
+    let mut island = island(&mut work, circuit.elements(), &tie, a, Corner::Most).unwrap();
     let (variance, _) = island.variance(&tie, a, Some(b));
     let h = 1e-3;
     let d1 = (drop(50.0 + h, 100.0, 725.0) - drop(50.0 - h, 100.0, 725.0)) / (2.0 * h) * 1.0;

@@ -239,7 +239,10 @@ pub enum Refusal {
     reason = "no allocator on the probe to box the survey with"
 )]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[allow(clippy::large_enum_variant, reason = "one reply exists at a time, and there is no heap")]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "one reply exists at a time, and there is no heap"
+)]
 pub enum Reply {
     /// Answer to [`Request::Survey`].
     Survey {

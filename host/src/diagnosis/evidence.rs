@@ -3,10 +3,10 @@
 
 use std::collections::BTreeSet;
 
-use loomproof_core::circuit::{Edit, GROUND, NodeId};
+use loomproof_core::circuit::Edit;
 use loomproof_core::expect::{Band, Quantity};
 use loomproof_core::judge::{Judgement, LIMIT, Value, judge};
-use loomproof_core::layout::{Group, Islands};
+use loomproof_core::layout::Group;
 use loomproof_core::scan::Purpose;
 use loomproof_core::wire::Step;
 
@@ -46,7 +46,6 @@ impl Judged {
 #[derive(Debug)]
 pub struct Evidence<'m> {
     predictor: Predictor<'m>,
-    islands: Islands,
     steps: Vec<(Step, Purpose)>,
     judged: Vec<Judged>,
 }
@@ -70,20 +69,17 @@ impl<'m> Evidence<'m> {
     /// A sentence that says what cannot be computed.
     pub fn new(model: &'m Model, taken: &[Taken]) -> Result<Self, String> {
         let mut predictor = Predictor::new(model);
-        let islands = Islands::of(&model.circuit, &[]);
         let mut judged = Vec::new();
         for (at, step) in taken.iter().enumerate() {
             for (quantity, value) in step.values() {
                 let band = predictor.band(&[], &step.planned.step, quantity)?;
-                let group = |lead| islands.group(model.circuit.tip(lead).unwrap_or(GROUND));
-                let plus = group(quantity.plus.lead);
                 judged.push(Judged {
                     step: at,
                     quantity,
                     value,
                     band,
                     judgement: judge(&band, value),
-                    islands: [plus, quantity.minus.map_or(plus, group)],
+                    islands: predictor.read_in(quantity),
                 });
             }
         }
@@ -93,7 +89,6 @@ impl<'m> Evidence<'m> {
             .collect();
         Ok(Self {
             predictor,
-            islands,
             steps,
             judged,
         })
@@ -148,40 +143,7 @@ impl<'m> Evidence<'m> {
     /// The islands that edits touch.
     #[must_use]
     pub fn touched(&self, edits: &[Edit]) -> BTreeSet<Group> {
-        let elements = self.model().circuit.elements();
-        let mut nodes: Vec<NodeId> = Vec::new();
-        for edit in edits {
-            match *edit {
-                Edit::Remove(id) | Edit::AddOhms(id, _) => {
-                    nodes.extend(
-                        elements
-                            .get(usize::from(id.0))
-                            .iter()
-                            .flat_map(|e| [e.a, e.b]),
-                    );
-                }
-                Edit::Move(id, a, b) => {
-                    nodes.extend([a, b]);
-                    nodes.extend(
-                        elements
-                            .get(usize::from(id.0))
-                            .iter()
-                            .flat_map(|e| [e.a, e.b]),
-                    );
-                }
-                Edit::Join { a, b, .. } => nodes.extend([a, b]),
-                Edit::Clip(lead, node) => {
-                    nodes.push(node);
-                    nodes.extend(self.model().circuit.tip(lead));
-                }
-            }
-        }
-        let chassis = self.islands.group(GROUND);
-        nodes
-            .iter()
-            .map(|node| self.islands.group(*node))
-            .filter(|g| *g != chassis)
-            .collect()
+        self.predictor.touched(edits)
     }
 
     /// How well these edits explain the readings.
@@ -191,18 +153,30 @@ impl<'m> Evidence<'m> {
     /// # Errors
     /// A sentence that says what cannot be computed.
     pub fn fit(&mut self, edits: &[Edit]) -> Result<Fit, String> {
-        let touched = self.touched(edits);
+        let mut islands = self.touched(edits);
+        let affected: Vec<bool> = self
+            .judged
+            .iter()
+            .map(|judged| judged.islands.iter().any(|island| islands.contains(island)))
+            .collect();
+        for (judged, _) in self
+            .judged
+            .iter()
+            .zip(&affected)
+            .filter(|(_, affected)| **affected)
+        {
+            islands.extend(judged.islands);
+        }
+        let elements = self.predictor.elements(&islands, edits);
         let mut fit = Fit {
             gain: 0.0,
             bands: Vec::new(),
             unexplained: Vec::new(),
         };
-        for (at, judged) in self.judged.iter().enumerate() {
+        for ((at, judged), affected) in self.judged.iter().enumerate().zip(affected) {
             let mut band = judged.band;
-            if judged.islands.iter().any(|island| touched.contains(island))
-                && let Some((step, _)) = self.steps.get(judged.step)
-            {
-                band = self.predictor.band(edits, step, judged.quantity)?;
+            if affected && let Some((step, _)) = self.steps.get(judged.step) {
+                band = self.predictor.band_of(&elements, step, judged.quantity)?;
                 fit.gain +=
                     ln_likelihood(&band, judged.value) - ln_likelihood(&judged.band, judged.value);
                 fit.bands.push((at, band));

@@ -1,10 +1,13 @@
 //! Bands of quantities under any set of edits: core's expectation with the
 //! memory it needs.
 
-use loomproof_core::circuit::Edit;
+use std::collections::{BTreeMap, BTreeSet};
+
+use loomproof_core::circuit::{Edit, Element, ElementId, GROUND, NodeId};
 use loomproof_core::expect::{Band, ExpectError, Quantity, expect};
+use loomproof_core::layout::{Group, Islands};
 use loomproof_core::solve::Workspace;
-use loomproof_core::wire::Step;
+use loomproof_core::wire::{LeadId, Step};
 
 use crate::circuit::Model;
 
@@ -12,19 +15,46 @@ use crate::circuit::Model;
 const MAX_ISLAND: usize = 900;
 
 /// Predicts quantities of one model.
-#[derive(Debug)]
+///
+/// Only the islands that a quantity is read in, and those that edits join to
+/// them, are looked at.
 pub struct Predictor<'m> {
     model: &'m Model,
     memory: Vec<f64>,
+    islands: Islands,
+    members: BTreeMap<Group, Vec<ElementId>>,
+}
+
+impl std::fmt::Debug for Predictor<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Predictor")
+            .field("islands", &self.members.len())
+            .finish_non_exhaustive()
+    }
 }
 
 impl<'m> Predictor<'m> {
     /// A predictor for a model.
     #[must_use]
     pub fn new(model: &'m Model) -> Self {
+        let islands = Islands::of(&model.circuit, &[]);
+        let mut members: BTreeMap<Group, Vec<ElementId>> = BTreeMap::new();
+        for (element, id) in model.circuit.elements().iter().zip(0..) {
+            let node = if element.a == GROUND {
+                element.b
+            } else {
+                element.a
+            };
+            members
+                .entry(islands.group(node))
+                .or_default()
+                .push(ElementId(id));
+        }
         Self {
             model,
             memory: vec![0.0; Workspace::room(MAX_ISLAND)],
+            islands,
+            members,
         }
     }
 
@@ -32,6 +62,67 @@ impl<'m> Predictor<'m> {
     #[must_use]
     pub fn model(&self) -> &'m Model {
         self.model
+    }
+
+    /// The island that a probe lead reads in.
+    #[must_use]
+    pub fn island(&self, lead: LeadId) -> Group {
+        self.islands
+            .group(self.model.circuit.tip(lead).unwrap_or(GROUND))
+    }
+
+    /// The islands that a quantity is read in.
+    #[must_use]
+    pub fn read_in(&self, quantity: Quantity) -> [Group; 2] {
+        let plus = self.island(quantity.plus.lead);
+        [plus, quantity.minus.map_or(plus, |lead| self.island(lead))]
+    }
+
+    /// The islands that edits touch.
+    #[must_use]
+    pub fn touched(&self, edits: &[Edit]) -> BTreeSet<Group> {
+        let elements = self.model.circuit.elements();
+        let mut nodes: Vec<NodeId> = Vec::new();
+        for edit in edits {
+            match *edit {
+                Edit::Remove(id) | Edit::AddOhms(id, _) => {
+                    nodes.extend(
+                        elements
+                            .get(usize::from(id.0))
+                            .iter()
+                            .flat_map(|e| [e.a, e.b]),
+                    );
+                }
+                Edit::Move(id, a, b) => {
+                    nodes.extend([a, b]);
+                    nodes.extend(
+                        elements
+                            .get(usize::from(id.0))
+                            .iter()
+                            .flat_map(|e| [e.a, e.b]),
+                    );
+                }
+                Edit::Join { a, b, .. } => nodes.extend([a, b]),
+                Edit::Clip(lead, node) => {
+                    nodes.push(node);
+                    nodes.extend(self.model.circuit.tip(lead));
+                }
+            }
+        }
+        let off_chassis = nodes.into_iter().filter(|node| *node != GROUND);
+        off_chassis.map(|node| self.islands.group(node)).collect()
+    }
+
+    /// The elements of these islands with edits applied.
+    #[must_use]
+    pub fn elements(&self, islands: &BTreeSet<Group>, edits: &[Edit]) -> Vec<Element> {
+        islands
+            .iter()
+            .filter_map(|group| self.members.get(group))
+            .flatten()
+            .filter_map(|id| self.model.circuit.edited_element(*id, edits))
+            .chain(self.model.circuit.joins(edits))
+            .collect()
     }
 
     /// The band of a quantity with edits applied.
@@ -44,17 +135,33 @@ impl<'m> Predictor<'m> {
         step: &Step,
         quantity: Quantity,
     ) -> Result<Band, String> {
+        let mut islands = self.touched(edits);
+        islands.extend(self.read_in(quantity));
+        let elements = self.elements(&islands, edits);
+        self.band_of(&elements, step, quantity)
+    }
+
+    /// The band of a quantity among elements that were edited already.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn band_of(
+        &mut self,
+        elements: &[Element],
+        step: &Step,
+        quantity: Quantity,
+    ) -> Result<Band, String> {
         let mut work = Workspace::new(&mut self.memory);
-        expect(&mut work, &self.model.circuit, edits, step, quantity).map_err(|error| match error {
-            ExpectError::NotClipped(lead) => {
-                format!("{lead} is read but is not in the hook-up; make the hook-up again")
-            }
-            ExpectError::Solve(error) => {
-                format!(
+        expect(&mut work, &self.model.circuit, elements, step, quantity).map_err(
+            |error| match error {
+                ExpectError::NotClipped(lead) => {
+                    format!("{lead} is read but is not in the hook-up; make the hook-up again")
+                }
+                ExpectError::Solve(error) => format!(
                     "{error:?} around {}; please keep the plan and report this",
                     quantity.plus.lead
-                )
-            }
-        })
+                ),
+            },
+        )
     }
 }
