@@ -66,8 +66,8 @@ impl Net {
                 }),
             }
         }
-        let mut memory = vec![0.0; Workspace::room(self.nodes)];
-        let mut work = Workspace::new(&mut memory);
+        let memory = vec![0.0; solve::room(self.nodes)];
+        let mut work = Workspace::new(memory);
         let mut volts = vec![None; self.nodes];
         while let Some(start) = volts.iter().position(Option::is_none) {
             let island = solve::island(&mut work, &elements, &ties, node(start + 1), Corner::Least)
