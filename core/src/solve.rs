@@ -18,11 +18,11 @@ use crate::units::{Ohms, Volts};
 
 /// Conductance across every diode, so that what is behind a blocking diode
 /// still has a defined voltage. Siemens; `common practice` in circuit simulators.
-const DIODE_SHUNT: f64 = 1e-12;
+pub const DIODE_SHUNT: f64 = 1e-12;
 
 /// Thermal voltage kT/q at 27 °C, the usual reference temperature of diode
 /// parameters (k and q: SI definition).
-const THERMAL: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
+pub const THERMAL: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
 
 /// Newton iterations before giving up.
 const MAX_ITERATIONS: usize = 200;

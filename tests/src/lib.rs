@@ -4,4 +4,6 @@ pub mod jobs;
 #[cfg(unix)]
 pub mod qemu;
 pub mod skip;
+pub mod solvers;
+pub mod spice;
 pub mod tunnel;
