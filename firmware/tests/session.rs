@@ -71,6 +71,7 @@ fn a_probe_that_was_left_driving_lets_go_at_start() {
         .after(5_000, |world| world.fails_in = Some(1));
     let slow = Step {
         settle: Micros(50_000),
+        pulled: Micros(50_000),
         ..step(&[1], &[2], &[1])
     };
     assert_eq!(refused(rig.ask(&Request::Step(slow))), Refusal::Hardware);
@@ -170,7 +171,7 @@ fn live_and_moving_leads_and_chassis_refuse_to_arm() {
         world.net(20).source = Some((0.15, 100.0));
         for round in 0..4_000 {
             let volts = if round % 2 == 0 { -0.1 } else { 0.15 };
-            world.after(950 * round, move |world| {
+            world.after(1_300 * round, move |world| {
                 world.net(20).source = Some((volts, 100.0))
             });
         }
@@ -262,6 +263,7 @@ fn a_step_reads_what_the_wiring_gives() {
     ));
     let pulled = Step {
         settle: Micros(1_000),
+        pulled: Micros(1_000),
         senses: [SenseMode::PullUp, SenseMode::PullDown]
             .map(|mode| Sense {
                 lead: LeadId(9),
@@ -318,10 +320,15 @@ fn steps_that_are_not_allowed() {
     );
     let long = |us| Step {
         settle: Micros(us),
+        pulled: Micros(us),
         ..step(&[1], &[], &[1, 2, 3, 4])
     };
     assert_eq!(refuse(long(2_000_001)), Refusal::BadStep);
-    assert_eq!(refuse(long(2_000_000)), Refusal::BadStep, "12 s together");
+    let many = Step {
+        senses: step(&[], &[], &[0; 11]).senses,
+        ..long(2_000_000)
+    };
+    assert_eq!(refuse(many), Refusal::BadStep, "more than 10 s together");
     // None of these ends the permission.
     readings(ask_step(&mut rig, step(&[1], &[2, 3, 4], &[1])));
     rig.arm();
@@ -459,6 +466,7 @@ fn a_trip_lets_go_within_the_step_and_is_cleared_by_arming() {
     let before = rig.world.borrow().ns;
     let slow = Step {
         settle: Micros(500_000),
+        pulled: Micros(500_000),
         ..step(&[1], &[2], &[1])
     };
     assert_eq!(refused(ask_step(&mut rig, slow.clone())), Refusal::Tripped);
@@ -496,6 +504,7 @@ fn the_watch_goes_round_and_breaks_off() {
         rig.reset_counts();
         let slow = Step {
             settle: Micros(20_000),
+            pulled: Micros(20_000),
             samples: 64,
             ..step(&[1], &[2], &[1, 2, 5, 6])
         };

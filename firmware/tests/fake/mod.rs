@@ -547,6 +547,7 @@ pub fn step(high: &[u8], low: &[u8], read: &[u8]) -> Step {
         high: set(high),
         low: set(low),
         settle: Micros(100),
+        pulled: Micros(100),
         samples: 8,
         senses: read.iter().map(sense).collect(),
     }
