@@ -138,6 +138,7 @@ where
 
     fn look_twice(&mut self) -> Result<(Vec<Look, MAX_LEADS>, ChassisCheck), FrontError> {
         let all = first_leads(self.leads());
+        self.front.measure_zero()?;
         let mut looks = Vec::new();
         let began = self.clock.now();
         self.front.look_each(&all, |_, mv| {

@@ -59,16 +59,26 @@ pub const DRAIN_PART: i64 = 20;
 const WIDE_SPAN_MV: i64 =
     (REFERENCE.0 * 1e3 * (PROTECTION.0 + WIDE_LEG.0) / WIDE_LEG.0 + 0.5) as i64;
 
-/// Millivolts of lead at the shift: 1.65 V · 23.
-const WIDE_SHIFT_MV: i64 =
-    (WIDE_SHIFT.0 * 1e3 * (PROTECTION.0 + WIDE_LEG.0) / WIDE_LEG.0 + 0.5) as i64;
+/// The code of the shift, 1.65 V, by the design.
+pub const WIDE_ZERO: u16 = (WIDE_SHIFT.0 / REFERENCE.0 * 65_536.0 + 0.5) as u16;
+
+/// The measured shift may be off by 1 % (0.38 V at a lead); beyond it the
+/// converter's input stage or the sense bus is broken.
+const WIDE_ZERO_SPREAD: u16 = WIDE_ZERO / 100;
+
+/// Whether this can be the code of the shift.
+#[must_use]
+pub const fn plausible_zero(code: u16) -> bool {
+    code.abs_diff(WIDE_ZERO) <= WIDE_ZERO_SPREAD
+}
 
 /// What a conversion through the wide divider says of the lead, in millivolts:
-/// (V_adc − 1.65 V) · (22 k + 1 k)/1 k.
+/// (V_adc − shift) · (22 k + 1 k)/1 k, with the code of the shift as measured
+/// with no lead on the bus.
 #[must_use]
-pub fn wide_mv(code: u16) -> i32 {
-    let scaled = (i64::from(code) * WIDE_SPAN_MV + 0x8000) >> 16;
-    i32::try_from(scaled - WIDE_SHIFT_MV).unwrap_or(i32::MAX)
+pub fn wide_mv(code: u16, zero: u16) -> i32 {
+    let scaled = ((i64::from(code) - i64::from(zero)) * WIDE_SPAN_MV + 0x8000) >> 16;
+    i32::try_from(scaled).unwrap_or(i32::MAX)
 }
 
 /// Whether an undriven lead is dead.
@@ -221,11 +231,11 @@ mod tests {
         // 12 V: (12/23 + 1.65)/3.3 of full scale.
         let code = |volts: f64| ((volts / 23.0 + 1.65) / 3.3 * 65_536.0) as u16;
         for volts in [-36.0, -0.5, -0.2, 0.0, 0.2, 3.3, 12.0, 36.0] {
-            let mv = f64::from(wide_mv(code(volts)));
+            let mv = f64::from(wide_mv(code(volts), WIDE_ZERO));
             assert!((mv - volts * 1e3).abs() <= 1.7, "{volts} V read as {mv} mV");
         }
-        assert_eq!(wide_mv(0), -37_950);
-        assert_eq!(wide_mv(u16::MAX), 37_949);
+        assert_eq!(wide_mv(0, WIDE_ZERO), -37_950);
+        assert_eq!(wide_mv(u16::MAX, WIDE_ZERO), 37_949);
     }
 
     #[test]

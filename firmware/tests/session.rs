@@ -142,6 +142,30 @@ fn a_survey_looks_at_every_lead_twice() {
 }
 
 #[test]
+fn a_shift_that_is_off_does_not_shift_the_looks() {
+    let survey = |shift: f64| {
+        let mut rig = Rig::leads(1);
+        rig.world.borrow_mut().shift = shift;
+        rig.world.borrow_mut().net(3).source = Some((0.18, 10.0));
+        rig.sleep(100);
+        rig.ask(&Request::Survey)
+    };
+    for shift in [1.65, 1.65 * 0.999, 1.65 * 1.001, 1.65 * 1.009] {
+        let Reply::Survey { looks, .. } = survey(shift) else {
+            panic!("no survey at {shift} V");
+        };
+        for (lead, look) in looks.iter().enumerate() {
+            let expected = if lead == 3 { 180 } else { 0 };
+            // 0.1 % would be 38 mV, and take lead 3 over the limit of 200 mV.
+            assert!((look.first_mv - expected).abs() <= 2, "{lead}: {look:?}");
+            assert!((look.second_mv - expected).abs() <= 2, "{lead}: {look:?}");
+        }
+    }
+    assert_eq!(refused(survey(1.65 * 1.02)), Refusal::Hardware);
+    assert_eq!(refused(survey(1.65 * 0.98)), Refusal::Hardware);
+}
+
+#[test]
 fn live_and_moving_leads_and_chassis_refuse_to_arm() {
     let arm = |change: fn(&mut World)| {
         let mut rig = Rig::leads(4);

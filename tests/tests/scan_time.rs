@@ -12,8 +12,8 @@ use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
 use loomproof::ringout::{Outcome, run};
 use loomproof_core::layout::Layout;
-use loomproof_core::scan::first_pass;
-use loomproof_core::wire::{Hello, Place, Reply, Request};
+use loomproof_core::scan::{SETTLE, first_pass};
+use loomproof_core::wire::{Hello, Place, Reply, Request, SenseMode};
 use loomproof_tests::bound::bound;
 
 /// What [`bound`] must not be exceeded by more than (design: at most 2).
@@ -83,6 +83,14 @@ fn measure(job: &Job, hookup: &Hookup, settings: &Settings) -> Row {
     let mut by_purpose: BTreeMap<String, (usize, f64)> = BTreeMap::new();
     let mut steps = taken.iter();
     for (kind, ns) in &link.spent {
+        if let ("step", Some(taken)) = (*kind, steps.as_slice().first()) {
+            let step = &taken.planned.step;
+            let plain = step.senses.iter().all(|s| s.mode == SenseMode::Plain);
+            if plain && step.settle == SETTLE {
+                // No longer than one cycle of the watch.
+                assert!(*ns < 1_000_000, "{ns} ns: {step:?}");
+            }
+        }
         let name = match *kind {
             "step" => format!("{:?}", steps.next().unwrap().planned.purpose),
             other => other.to_owned(),
