@@ -19,14 +19,16 @@
 //! whole step while readings creep.
 
 use loomproof_core::units::Micros;
-use loomproof_core::wire::{Sense, Step};
+use loomproof_core::wire::{MAX_LEADS, Sense, Step};
 
 use crate::ads8866::{CONVERSION, TRANSFER_BITS};
-use crate::front_end::{BUS_SETTLE, look_head_start};
+use crate::front_end::look_head_start;
 use crate::interlock::{DRAIN, DRAIN_ROUNDS};
 use crate::mcp23s17::{MAX_CHIPS, READ_BITS, WRITE_BITS, WRITE_TIME};
 use crate::route::{Load, Route, bank_word};
-use crate::settling::{Bus, PATIENCE, Patience, discharge, repeat_samples, repeats, wait};
+use crate::settling::{
+    Bus, PATIENCE, Patience, discharge, recovery, repeat_samples, repeats, wait,
+};
 
 /// Bits on the SPI bus.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Hash)]
@@ -123,13 +125,13 @@ pub fn step(step: &Step) -> Cost {
     cost
 }
 
-/// One look of the watch: there, two transfers, emptied, and back (among leads
-/// of one half).
+/// One look of the watch in a step: there, two transfers, emptied, and back
+/// (among leads of one half).
 #[must_use]
-pub const fn watch() -> Cost {
+pub fn watch(step: &Step) -> Cost {
     Cost {
         bits: SpiBits(3 * WRITE_BITS + 2 * TRANSFER_BITS),
-        wait: Micros(CONVERSION.0 - WRITE_TIME.0 + BUS_SETTLE.0),
+        wait: Micros(CONVERSION.0 - WRITE_TIME.0 + recovery(step).0),
     }
 }
 
@@ -144,8 +146,9 @@ pub const fn edge() -> Cost {
 }
 
 /// The longest that a step can take with an SPI clock in kilohertz: stored
-/// charge waited out to the last, readings that creep to the last, and a
-/// quarter more for the looks in between.
+/// charge waited out to the last, readings that creep to the last, as much
+/// again for the looks in between, and the wiring settling anew after a look at
+/// each lead that follows.
 #[must_use]
 pub fn longest(request: &Step, khz: u32) -> Micros {
     let pass = u64::from(step(request).time(khz).0);
@@ -161,5 +164,6 @@ pub fn longest(request: &Step, khz: u32) -> Micros {
     };
     let drained = u64::from(DRAIN.0 + 2 * look.time(khz).0) * u64::from(DRAIN_ROUNDS);
     let total = passes * pass + u64::from(PATIENCE.0);
-    Micros(u32::try_from(drained + total + total / 4).unwrap_or(u32::MAX))
+    let anew = u64::from(request.settle.0) * MAX_LEADS as u64;
+    Micros(u32::try_from(drained + 2 * total + anew).unwrap_or(u32::MAX))
 }

@@ -373,18 +373,23 @@ where
     }
 
     /// Looks at one lead through the wide divider and comes back to `back`,
-    /// settled on the bus and with a conversion of it running. The lead is
+    /// settled for `recovery` and with a conversion of it running. The lead is
     /// loaded only until it is sampled, and the bus is emptied through the
     /// divider's leg (1 kΩ and 150 pF: 1.8 µs, less than the next write takes),
     /// so that it carries nothing over to a lead that only a weak pull holds.
     ///
     /// # Errors
     /// The bus error.
-    pub fn glance(&mut self, lead: LeadId, back: Route) -> Result<i32, FrontError> {
+    pub fn glance(
+        &mut self,
+        lead: LeadId,
+        back: Route,
+        recovery: Micros,
+    ) -> Result<i32, FrontError> {
         self.convert_at(Route::Lead(lead, Load::Wide))?;
         self.go(Route::Empty(Load::Wide))?;
         self.go(back)?;
-        self.wait(BUS_SETTLE);
+        self.wait(recovery);
         Ok(wide_mv(self.sample()?, self.zero))
     }
 

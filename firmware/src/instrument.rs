@@ -10,7 +10,7 @@ use loomproof_core::wire::{
 };
 
 use crate::ads8866::{CONVERSION, Sum};
-use crate::front_end::{FrontEnd, FrontError};
+use crate::front_end::{BUS_SETTLE, FrontEnd, FrontError};
 use crate::interlock::{self, Falling, LOOK_AGAIN, WATCH_DUE};
 use crate::route::{Load, Route, first_leads};
 use crate::settling::{self, Bus, Patience};
@@ -34,6 +34,10 @@ pub struct Instrument<D, G, S, A, T, R, W, C> {
     clock: C,
     /// Leads that the watch goes round in this step.
     watchable: LeadSet,
+    /// How long a look of the watch is kept away from the next conversion.
+    recovery: Micros,
+    /// How long the wiring settles after a look at a lead that follows.
+    resettle: Micros,
     /// The lead looked at last.
     watched: u8,
     /// When that was.
@@ -65,6 +69,8 @@ where
             rearm: parts.rearm,
             clock: parts.clock,
             watchable: LeadSet::EMPTY,
+            recovery: Micros(0),
+            resettle: Micros(0),
             watched: 0,
             looked: Micros(0),
         };
@@ -247,6 +253,8 @@ where
         {
             self.watchable.remove(lead);
         }
+        self.recovery = settling::recovery(step);
+        self.resettle = step.settle;
         self.must_be_dead(&driven)?;
         if self.tripped()? {
             return Err(Refusal::Tripped);
@@ -356,15 +364,14 @@ where
         };
         self.front.go(route)?;
         let wait = settling::wait(step, sense.mode, bus);
-        self.pause(Micros(wait.0.saturating_add(extra.0)), route)?;
-        self.front.sample()?;
-        let mut sum = Sum::default();
-        for taken in 1..=samples {
-            sum.add(self.front.convert()?);
-            if taken % CONVERSIONS_A_CHECK == 0 && taken < samples && self.watch_is_due() {
-                self.watch(route)?;
+        // Once more after every look that loaded what is read; each lead does so once.
+        let sum = loop {
+            self.pause(Micros(wait.0.saturating_add(extra.0)), route)?;
+            if let Some(sum) = self.convert_undisturbed(samples, route)? {
+                break sum;
             }
-        }
+            self.pause(self.resettle, route)?;
+        };
         if sum.above() || sum.at_zero() {
             // The converter cannot tell the end of its span from beyond it.
             let mut seen = 0;
@@ -377,7 +384,24 @@ where
         Ok(settling::reading(&sum))
     }
 
+    /// Conversions, with the watch between them; `None` when a look loaded
+    /// what is read.
+    fn convert_undisturbed(&mut self, samples: u8, route: Route) -> Result<Option<Sum>, Refusal> {
+        self.front.sample()?;
+        let mut sum = Sum::default();
+        for taken in 1..=samples {
+            sum.add(self.front.convert()?);
+            let due = taken % CONVERSIONS_A_CHECK == 0 && taken < samples && self.watch_is_due();
+            if due && self.watch(route)? {
+                return Ok(None);
+            }
+        }
+        Ok(Some(sum))
+    }
+
     /// Waits while driving: the trip input and the other leads are watched.
+    /// The wait starts again, at least as long as the wiring settles, after a look
+    /// at a lead that follows what is driven.
     fn pause(&mut self, span: Micros, route: Route) -> Result<(), Refusal> {
         let mut left = span.0;
         loop {
@@ -385,11 +409,11 @@ where
                 return Err(Refusal::Tripped);
             }
             // A look leaves a conversion running, which must not be cut short.
-            if left >= CONVERSION.0 && self.watch_is_due() {
-                self.watch(route)?;
+            if left >= CONVERSION.0 && self.watch_is_due() && self.watch(route)? {
+                left = left.max(span.0).max(self.resettle.0);
             }
             let age = self.clock.now().0.wrapping_sub(self.looked.0);
-            let slice = left.min(WATCH_DUE.0.saturating_sub(age).max(CONVERSION.0));
+            let slice = left.min(self.watch_due().saturating_sub(age).max(CONVERSION.0));
             self.front.wait(Micros(slice));
             left -= slice;
             if left == 0 {
@@ -398,25 +422,41 @@ where
         }
     }
 
-    fn watch_is_due(&mut self) -> bool {
-        self.clock.now().0.wrapping_sub(self.looked.0) >= WATCH_DUE.0
+    /// Age of the last look at which the next is due, in microseconds: the
+    /// longer a look takes, the earlier.
+    fn watch_due(&self) -> u32 {
+        WATCH_DUE
+            .0
+            .saturating_sub(self.recovery.0.saturating_sub(BUS_SETTLE.0))
     }
 
-    /// Looks at the next lead that is neither driven nor read.
-    fn watch(&mut self, route: Route) -> Result<(), Refusal> {
+    fn watch_is_due(&mut self) -> bool {
+        self.clock.now().0.wrapping_sub(self.looked.0) >= self.watch_due()
+    }
+
+    /// Looks at the next lead that is neither driven nor read. A lead that
+    /// carries a voltage follows what is driven, and the look loads it: `true`
+    /// is returned, and it is not looked at again in this step (what is read
+    /// of its net watches it better).
+    fn watch(&mut self, route: Route) -> Result<bool, Refusal> {
         let leads = self.leads();
         let start = u16::from(self.watched) + 1;
         let next = (0..u16::from(leads))
             .filter_map(|on| u8::try_from((start + on) % u16::from(leads)).ok())
             .find(|lead| self.watchable.contains(LeadId(*lead)));
+        let mut loaded = false;
         if let Some(lead) = next {
             self.watched = lead;
-            let mv = self.front.glance(LeadId(lead), route)?;
+            let mv = self.front.glance(LeadId(lead), route, self.recovery)?;
             if !interlock::harmless_while_driving(mv) {
                 return Err(Refusal::Live(LeadId(lead), mv));
             }
+            if interlock::follows(mv) {
+                self.watchable.remove(LeadId(lead));
+                loaded = true;
+            }
         }
         self.looked = self.clock.now();
-        Ok(())
+        Ok(loaded)
     }
 }

@@ -93,6 +93,13 @@ pub const fn harmless_while_driving(mv: i32) -> bool {
     mv <= WATCH_HIGH_MV && mv >= WATCH_LOW_MV
 }
 
+/// Whether a lead that the watch sees is joined to what is driven: it was dead
+/// before, and is not any more.
+#[must_use]
+pub const fn follows(mv: i32) -> bool {
+    !dead(mv)
+}
+
 /// Whether the two looks at a lead differ too much.
 #[must_use]
 pub const fn moves(look: Look) -> bool {

@@ -28,7 +28,7 @@ fn compare(banks: usize, steps: &[Step]) {
         assert!(matches!(reply, Reply::Readings { .. }), "{reply:?}");
         let world = rig.world.borrow();
         let looks = world.watched.len() as u64;
-        let watch = cost::watch();
+        let watch = cost::watch(step);
         assert_eq!(
             world.bits,
             u64::from(expected.bits.0) + looks * u64::from(watch.bits.0),
