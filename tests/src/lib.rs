@@ -1,5 +1,6 @@
 //! Shared helpers of the end-to-end and outside-reference tests.
 
+pub mod campaign;
 pub mod jobs;
 #[cfg(unix)]
 pub mod qemu;
