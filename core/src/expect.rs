@@ -104,8 +104,8 @@ type Ties = Vec<Attachment, { MAX_LEADS + 2 }>;
 ///
 /// # Errors
 /// [`ExpectError`] when a lead is not clipped or the circuit cannot be solved.
-pub fn expect<const E: usize>(
-    work: &mut Workspace<'_>,
+pub fn expect<M: AsRef<[f64]> + AsMut<[f64]>, const E: usize>(
+    work: &mut Workspace<M>,
     circuit: &Circuit<E>,
     elements: &[Element],
     step: &Step,
@@ -167,8 +167,8 @@ struct Solved {
     apart: bool,
 }
 
-fn point(
-    work: &mut Workspace<'_>,
+fn point<M: AsRef<[f64]> + AsMut<[f64]>>(
+    work: &mut Workspace<M>,
     elements: &[Element],
     ties: &Ties,
     plus: NodeId,
@@ -264,8 +264,7 @@ mod tests {
     }
 
     fn bands(circuit: &Circuit<16>, edits: &[Edit], step: &Step) -> std::vec::Vec<Band> {
-        let mut memory = vec![0.0; Workspace::room(16)];
-        let mut work = Workspace::new(&mut memory);
+        let mut work = Workspace::new(vec![0.0; solve::room(16)]);
         let elements: std::vec::Vec<_> = circuit.edited(edits).collect();
         quantities(step)
             .map(|q| expect(&mut work, circuit, &elements, step, q).unwrap())
@@ -333,8 +332,7 @@ mod tests {
     fn unclipped_leads_are_named() {
         let circuit = one_lead(0.1);
         let step = step(&[7], &[], &[(0, SenseMode::Plain)]);
-        let mut memory = vec![0.0; Workspace::room(16)];
-        let mut work = Workspace::new(&mut memory);
+        let mut work = Workspace::new(vec![0.0; solve::room(16)]);
         let q = quantities(&step).next().unwrap();
         let result = expect(&mut work, &circuit, circuit.elements(), &step, q);
         assert_eq!(result, Err(ExpectError::NotClipped(LeadId(7))));

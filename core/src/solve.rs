@@ -65,46 +65,47 @@ pub enum Corner {
     Most,
 }
 
-/// Memory for the solver, lent by the caller.
+/// Memory for the solver. The matrix is the caller's (a slice or a vector of
+/// numbers); everything else has a fixed size.
 #[derive(Debug)]
-pub struct Workspace<'m> {
+pub struct Workspace<M> {
     /// Packed lower triangle: `n·(n+1)/2` numbers solve an island of `n` nodes.
-    matrix: &'m mut [f64],
+    matrix: M,
+    /// Row of each member of the island; [`ABSENT`] for every other node.
     local: [u16; MAX_NODES],
     members: Vec<NodeId, MAX_NODES>,
     elements: Vec<(Element, f64), MAX_ISLAND_ELEMENTS>,
+    junctions: Vec<f64, MAX_ISLAND_ELEMENTS>,
     volts: Vec<f64, MAX_NODES>,
     inverse: Vec<f64, MAX_NODES>,
     scratch: Vec<f64, MAX_NODES>,
     column: Vec<f64, MAX_NODES>,
-    junctions: Vec<f64, MAX_ISLAND_ELEMENTS>,
 }
 
 const ABSENT: u16 = u16::MAX;
 
-impl<'m> Workspace<'m> {
-    /// A workspace over `matrix`; room for islands of `n` nodes needs
-    /// `n·(n+1)/2` numbers.
+impl<M: AsRef<[f64]> + AsMut<[f64]>> Workspace<M> {
+    /// A workspace over `matrix`; see [`room`].
     #[must_use]
-    pub fn new(matrix: &'m mut [f64]) -> Self {
+    pub const fn new(matrix: M) -> Self {
         Self {
             matrix,
             local: [ABSENT; MAX_NODES],
             members: Vec::new(),
             elements: Vec::new(),
+            junctions: Vec::new(),
             volts: Vec::new(),
             inverse: Vec::new(),
             scratch: Vec::new(),
             column: Vec::new(),
-            junctions: Vec::new(),
         }
     }
+}
 
-    /// How many numbers an island of `nodes` nodes needs.
-    #[must_use]
-    pub const fn room(nodes: usize) -> usize {
-        nodes * (nodes + 1) / 2
-    }
+/// How many numbers the matrix of an island of `nodes` nodes has.
+#[must_use]
+pub const fn room(nodes: usize) -> usize {
+    nodes * (nodes + 1) / 2
 }
 
 /// The most elements of one island.
@@ -115,8 +116,8 @@ pub const MAX_ISLAND_ELEMENTS: usize = 2048;
 /// Holds the eliminated equations, so that sensitivities cost one more
 /// substitution each.
 #[derive(Debug)]
-pub struct Island<'w, 'm> {
-    work: &'w mut Workspace<'m>,
+pub struct Island<'w, M> {
+    work: &'w mut Workspace<M>,
     anchored: bool,
 }
 
@@ -128,13 +129,13 @@ pub struct Island<'w, 'm> {
 ///
 /// # Errors
 /// [`SolveError`] when the island does not fit or does not come to rest.
-pub fn island<'w, 'm>(
-    work: &'w mut Workspace<'m>,
+pub fn island<'w, M: AsRef<[f64]> + AsMut<[f64]>>(
+    work: &'w mut Workspace<M>,
     elements: &[Element],
     attachments: &[Attachment],
     start: NodeId,
     corner: Corner,
-) -> Result<Island<'w, 'm>, SolveError> {
+) -> Result<Island<'w, M>, SolveError> {
     let mut island = Island {
         work,
         anchored: false,
@@ -149,7 +150,7 @@ pub fn island<'w, 'm>(
     let n = island.work.members.len();
     island.work.volts.clear();
     let filled = island.work.volts.resize(n, 0.0);
-    if filled.is_err() || Workspace::room(n) > island.work.matrix.len() {
+    if filled.is_err() || room(n) > island.work.matrix.as_ref().len() {
         return Err(SolveError::TooLarge);
     }
     if island.anchored {
@@ -158,7 +159,7 @@ pub fn island<'w, 'm>(
     Ok(island)
 }
 
-impl Island<'_, '_> {
+impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
     /// Whether nothing ties the island to a voltage.
     #[must_use]
     pub fn floats(&self) -> bool {
@@ -221,7 +222,11 @@ impl Island<'_, '_> {
                 *entry += weight;
             }
         }
-        substitute(self.work.matrix, &self.work.inverse, &mut self.work.scratch);
+        substitute(
+            self.work.matrix.as_ref(),
+            &self.work.inverse,
+            &mut self.work.scratch,
+        );
         let z = |node: NodeId| self.at(&self.work.scratch, node);
         let v = |node: NodeId| self.at(&self.work.volts, node);
         let mut variance = 0.0;
@@ -267,17 +272,21 @@ impl Island<'_, '_> {
 
     /// Finds the nodes and elements that hang together with `start`.
     fn collect(&mut self, elements: &[Element], start: NodeId) -> Result<(), SolveError> {
-        // `local` first serves as the forest of a union–find.
-        let forest = &mut self.work.local;
-        for element in elements {
-            for node in [element.a, element.b, start] {
-                if let Some(parent) = forest.get_mut(usize::from(node.0)) {
-                    *parent = node.0;
-                }
+        // Only members of the island before this one have a row.
+        for node in &self.work.members {
+            if let Some(slot) = self.work.local.get_mut(usize::from(node.0)) {
+                *slot = ABSENT;
             }
         }
-        if let Some(parent) = forest.get_mut(usize::from(start.0)) {
-            *parent = start.0;
+        self.work.members.clear();
+        self.work.elements.clear();
+        // `local` first serves as the forest of a union–find.
+        let forest = &mut self.work.local;
+        let nodes = || elements.iter().flat_map(|e| [e.a, e.b]).chain([start]);
+        for node in nodes() {
+            if let Some(parent) = forest.get_mut(usize::from(node.0)) {
+                *parent = node.0;
+            }
         }
         for element in elements.iter().filter(|e| e.a != GROUND && e.b != GROUND) {
             let (a, b) = (root(forest, element.a), root(forest, element.b));
@@ -286,8 +295,6 @@ impl Island<'_, '_> {
             }
         }
         let home = root(forest, start);
-        self.work.members.clear();
-        self.work.elements.clear();
         let _ = self.work.members.push(start);
         for element in elements {
             let inside = |node: NodeId| node != GROUND && root(&self.work.local, node) == home;
@@ -300,7 +307,11 @@ impl Island<'_, '_> {
                 .map_err(|_| SolveError::TooManyElements)?;
         }
         // Now `local` becomes each member's row.
-        self.work.local = [ABSENT; MAX_NODES];
+        for node in nodes() {
+            if let Some(slot) = self.work.local.get_mut(usize::from(node.0)) {
+                *slot = ABSENT;
+            }
+        }
         self.number(start, 0);
         for k in 0..self.work.elements.len() {
             let Some((element, _)) = self.work.elements.get(k).copied() else {
@@ -345,12 +356,16 @@ impl Island<'_, '_> {
         for _ in 0..MAX_ITERATIONS {
             self.assemble(attachments, corner);
             eliminate(
-                self.work.matrix,
+                self.work.matrix.as_mut(),
                 &mut self.work.inverse,
                 &mut self.work.column,
                 self.work.members.len(),
             )?;
-            substitute(self.work.matrix, &self.work.inverse, &mut self.work.scratch);
+            substitute(
+                self.work.matrix.as_ref(),
+                &self.work.inverse,
+                &mut self.work.scratch,
+            );
             let mut moved = 0.0_f64;
             for (old, new) in self.work.volts.iter_mut().zip(&self.work.scratch) {
                 moved = moved.max((*old - *new).abs());
@@ -387,8 +402,8 @@ impl Island<'_, '_> {
     /// Writes conductances to the matrix and injected currents to `scratch`.
     fn assemble(&mut self, attachments: &[Attachment], corner: Corner) {
         let n = self.work.members.len();
-        let room = Workspace::room(n);
-        if let Some(matrix) = self.work.matrix.get_mut(..room) {
+        let room = room(n);
+        if let Some(matrix) = self.work.matrix.as_mut().get_mut(..room) {
             matrix.fill(0.0);
         }
         self.work.scratch.clear();
@@ -427,9 +442,9 @@ impl Island<'_, '_> {
             }
         }
         match (i, j) {
-            (Some(i), Some(j)) => add(self.work.matrix, i.max(j), i.min(j), conductance),
+            (Some(i), Some(j)) => add(self.work.matrix.as_mut(), i.max(j), i.min(j), conductance),
             // The other end is chassis.
-            (Some(k), None) | (None, Some(k)) => add(self.work.matrix, k, k, conductance),
+            (Some(k), None) | (None, Some(k)) => add(self.work.matrix.as_mut(), k, k, conductance),
             (None, None) => {}
         }
     }

@@ -12,8 +12,7 @@ fn wire(ohms: f64) -> Part {
 
 /// Resistance between two nodes, by a 1 V source behind 1 Ω.
 fn between(circuit: &Circuit<64>, a: NodeId, b: NodeId) -> f64 {
-    let mut memory = vec![0.0; Workspace::room(32)];
-    let mut work = Workspace::new(&mut memory);
+    let mut work = Workspace::new(vec![0.0; room(32)]);
     let ties = [
         Attachment {
             node: a,
@@ -78,8 +77,7 @@ fn cube_of_one_ohm() {
 #[test]
 fn floating_island_is_said_to_float() {
     let (circuit, n) = graph(2, &[(0, 1, 1.0)]);
-    let mut memory = vec![0.0; Workspace::room(8)];
-    let mut work = Workspace::new(&mut memory);
+    let mut work = Workspace::new(vec![0.0; room(8)]);
     let island = island(&mut work, circuit.elements(), &[], n[0], Corner::Most).unwrap();
     assert!(island.floats());
 }
@@ -88,8 +86,7 @@ fn floating_island_is_said_to_float() {
 fn an_island_larger_than_the_workspace_is_refused() {
     let edges: std::vec::Vec<_> = (0..9).map(|i| (i, i + 1, 1.0)).collect();
     let (circuit, n) = graph(10, &edges);
-    let mut memory = vec![0.0; Workspace::room(9)];
-    let mut work = Workspace::new(&mut memory);
+    let mut work = Workspace::new(vec![0.0; room(9)]);
     let result = island(&mut work, circuit.elements(), &[], n[0], Corner::Most);
     assert_eq!(result.err(), Some(SolveError::TooLarge));
 }
@@ -104,8 +101,7 @@ fn diode_current_satisfies_the_shockley_equation() {
         spread: Volts(0.0),
     };
     circuit.add(a, GROUND, Part::Diode(junction)).unwrap();
-    let mut memory = vec![0.0; Workspace::room(4)];
-    let mut work = Workspace::new(&mut memory);
+    let mut work = Workspace::new(vec![0.0; room(4)]);
     for (volts, ohms) in [
         (3.3, 725.0),
         (3.3, 122_000.0),
@@ -160,8 +156,7 @@ fn variance_agrees_with_finite_differences() {
     };
     let drop = |r1: f64, r2: f64, rs: f64| {
         let (circuit, a, b) = build(r1, r2);
-        let mut memory = vec![0.0; Workspace::room(4)];
-        let mut work = Workspace::new(&mut memory);
+        let mut work = Workspace::new(vec![0.0; room(4)]);
         let tie = [Attachment {
             node: a,
             volts: Volts(3.3),
@@ -172,8 +167,7 @@ fn variance_agrees_with_finite_differences() {
         island.volts(a).0 - island.volts(b).0
     };
     let (circuit, a, b) = build(50.0, 100.0);
-    let mut memory = vec![0.0; Workspace::room(4)];
-    let mut work = Workspace::new(&mut memory);
+    let mut work = Workspace::new(vec![0.0; room(4)]);
     let tie = [Attachment {
         node: a,
         volts: Volts(3.3),

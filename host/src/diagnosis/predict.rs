@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use loomproof_core::circuit::{Edit, Element, ElementId, GROUND, NodeId};
 use loomproof_core::expect::{Band, ExpectError, Quantity, expect};
 use loomproof_core::layout::{Group, Islands};
-use loomproof_core::solve::Workspace;
+use loomproof_core::solve::{Workspace, room};
 use loomproof_core::wire::{LeadId, Step};
 
 use crate::circuit::Model;
@@ -20,7 +20,7 @@ const MAX_ISLAND: usize = 900;
 /// them, are looked at.
 pub struct Predictor<'m> {
     model: &'m Model,
-    memory: Vec<f64>,
+    work: Box<Workspace<Vec<f64>>>,
     islands: Islands,
     members: BTreeMap<Group, Vec<ElementId>>,
 }
@@ -52,7 +52,7 @@ impl<'m> Predictor<'m> {
         }
         Self {
             model,
-            memory: vec![0.0; Workspace::room(MAX_ISLAND)],
+            work: Box::new(Workspace::new(vec![0.0; room(MAX_ISLAND)])),
             islands,
             members,
         }
@@ -151,17 +151,21 @@ impl<'m> Predictor<'m> {
         step: &Step,
         quantity: Quantity,
     ) -> Result<Band, String> {
-        let mut work = Workspace::new(&mut self.memory);
-        expect(&mut work, &self.model.circuit, elements, step, quantity).map_err(
-            |error| match error {
-                ExpectError::NotClipped(lead) => {
-                    format!("{lead} is read but is not in the hook-up; make the hook-up again")
-                }
-                ExpectError::Solve(error) => format!(
-                    "{error:?} around {}; please keep the plan and report this",
-                    quantity.plus.lead
-                ),
-            },
+        expect(
+            &mut self.work,
+            &self.model.circuit,
+            elements,
+            step,
+            quantity,
         )
+        .map_err(|error| match error {
+            ExpectError::NotClipped(lead) => {
+                format!("{lead} is read but is not in the hook-up; make the hook-up again")
+            }
+            ExpectError::Solve(error) => format!(
+                "{error:?} around {}; please keep the plan and report this",
+                quantity.plus.lead
+            ),
+        })
     }
 }
