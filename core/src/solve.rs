@@ -119,6 +119,8 @@ pub const MAX_ISLAND_ELEMENTS: usize = 2048;
 pub struct Island<'w, M> {
     work: &'w mut Workspace<M>,
     anchored: bool,
+    /// The one thing that ties the island to a voltage: no current flows.
+    lone: Option<Attachment>,
 }
 
 /// Solves the island that `start` belongs to.
@@ -139,21 +141,32 @@ pub fn island<'w, M: AsRef<[f64]> + AsMut<[f64]>>(
     let mut island = Island {
         work,
         anchored: false,
+        lone: None,
     };
     island.collect(elements, start)?;
-    island.anchored = island
+    let grounded = island
         .work
         .elements
         .iter()
-        .any(|(e, _)| e.a == GROUND || e.b == GROUND)
-        || attachments.iter().any(|at| island.index(at.node).is_some());
+        .any(|(e, _)| e.a == GROUND || e.b == GROUND);
+    let mut ties = attachments
+        .iter()
+        .filter(|at| island.index(at.node).is_some());
+    let (first, second) = (ties.next().copied(), ties.next());
+    island.anchored = grounded || first.is_some();
+    if !grounded && second.is_none() {
+        island.lone = first;
+    }
     let n = island.work.members.len();
     island.work.volts.clear();
-    let filled = island.work.volts.resize(n, 0.0);
+    let filled = island
+        .work
+        .volts
+        .resize(n, island.lone.map_or(0.0, |tie| tie.volts.0));
     if filled.is_err() || room(n) > island.work.matrix.as_ref().len() {
         return Err(SolveError::TooLarge);
     }
-    if island.anchored {
+    if island.anchored && island.lone.is_none() {
         island.settle(attachments, corner)?;
     }
     Ok(island)
@@ -209,6 +222,10 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
     ) -> (f64, Ohms) {
         if !self.anchored {
             return (0.0, Ohms(f64::INFINITY));
+        }
+        if let Some(tie) = self.lone {
+            let apart = minus.is_none_or(|node| self.index(node).is_none());
+            return (0.0, if apart { tie.ohms } else { Ohms(0.0) });
         }
         let n = self.work.members.len();
         self.work.scratch.clear();

@@ -4,6 +4,7 @@
 //! [`catalogue`] lists every fault that a job allows.
 
 pub mod catalogue;
+mod nets;
 pub mod spell;
 
 use crate::plan::model::End;

@@ -85,9 +85,10 @@ pub enum HookupError {
 /// Proposes a hook-up: one probe lead on every point, place by place in the
 /// order of the plan.
 ///
-/// Where a connector is reached through its mating half, its empty cavities
-/// are hooked up too, as far as probe leads are left: they show where a
-/// terminal in a wrong cavity went.
+/// As far as probe leads are left, the terminals of relays, fuses, diodes and
+/// lamps are back-probed too (a lead that ends there is proved by nothing
+/// else), and the empty cavities of connectors that are reached through their
+/// mating half (they show where a terminal in a wrong cavity went).
 ///
 /// # Errors
 /// [`HookupError`] when the points that are needed outnumber the leads, or
@@ -131,7 +132,9 @@ pub fn propose(job: &Job, place: Place, leads: usize) -> Result<Hookup, HookupEr
         });
     }
     let room = leads - needed.len();
-    let chosen: Vec<&Point> = needed.iter().chain(spare.iter().take(room)).collect();
+    let parts = part_terminals(job);
+    let extra = parts.iter().chain(&spare).take(room);
+    let chosen: Vec<&Point> = needed.iter().chain(extra).collect();
     // Back into plan order, so that neighbours under the dash get neighbouring leads.
     let order = |point: &Point| match point {
         Point::Cavity {
@@ -164,6 +167,21 @@ impl Hookup {
             .find(|clip| clip.lead == lead)
             .map(|clip| &clip.point)
     }
+}
+
+/// The terminals of parts where a lead ends, part by part.
+fn part_terminals(job: &Job) -> Vec<Point> {
+    let mut ends: Vec<&End> = job
+        .leads
+        .iter()
+        .flat_map(|lead| [&lead.from, &lead.to])
+        .filter(|end| matches!(end, End::Part(..)))
+        .collect();
+    ends.sort();
+    ends.dedup();
+    ends.into_iter()
+        .map(|end| Point::Terminal(end.clone()))
+        .collect()
 }
 
 fn ends_at(job: &Job, connector: &str, cavity: u16) -> bool {

@@ -21,8 +21,8 @@ pub struct Next {
     pub drive: LeadId,
     /// The point to touch with a free probe lead.
     pub touch: Point,
-    /// The sets of the group (by index) that would then look alike.
-    pub parts: Vec<Vec<usize>>,
+    /// What could then be read, and which sets of the group (by index) say so.
+    pub parts: Vec<(Band, Vec<usize>)>,
     /// How much uncertainty the reading takes away, in bits.
     pub bits: f64,
 }
@@ -142,7 +142,7 @@ fn split(
     drive: LeadId,
     read: LeadId,
     group: &Group,
-) -> Result<Vec<Vec<usize>>, String> {
+) -> Result<Vec<(Band, Vec<usize>)>, String> {
     let mut senses = Senses::new();
     let _ = senses.push(Sense {
         lead: read,
@@ -170,11 +170,11 @@ fn split(
             None => parts.push((band, vec![at])),
         }
     }
-    Ok(parts.into_iter().map(|(_, members)| members).collect())
+    Ok(parts)
 }
 
 /// Expected information of a split, by the weights of the sets, in bits.
-fn entropy(parts: &[Vec<usize>], group: &Group) -> f64 {
+fn entropy(parts: &[(Band, Vec<usize>)], group: &Group) -> f64 {
     let best = group.sets.first().map_or(0.0, |set| set.weight);
     let weight = |at: &usize| {
         group
@@ -185,7 +185,7 @@ fn entropy(parts: &[Vec<usize>], group: &Group) -> f64 {
     let sums: BTreeMap<usize, f64> = parts
         .iter()
         .enumerate()
-        .map(|(index, members)| (index, members.iter().map(weight).sum::<f64>()))
+        .map(|(index, (_, members))| (index, members.iter().map(weight).sum::<f64>()))
         .collect();
     let total: f64 = sums.values().sum();
     -sums

@@ -23,6 +23,12 @@ const LEAST_GAIN: f64 = 3.0;
 /// The least and greatest ohms that a bad joint is looked for at.
 const OHMS: (f64, f64) = (0.3, 1e6);
 
+/// Points of the sweep over [`OHMS`].
+const SWEEP: u32 = 9;
+
+/// How far behind the best weight a sweep may lie and still be refined.
+const HOPELESS: f64 = 200.0;
+
 /// Faults that together might explain the readings.
 #[derive(Debug, Clone)]
 pub struct Candidate {
@@ -113,7 +119,8 @@ fn grow(
             continue;
         }
         let candidate = if let Fault::HighResistance(joint, _) = fault {
-            fit_ohms(evidence, parent, |ohms| {
+            let rival = out.iter().map(|c| c.weight).fold(parent.weight, f64::max);
+            fit_ohms(evidence, parent, rival, |ohms| {
                 Fault::HighResistance(joint.clone(), ohms)
             })?
         } else {
@@ -158,23 +165,27 @@ fn clash(a: &[Edit], b: &[Edit]) -> bool {
 }
 
 /// The ohms that explain the readings best: a coarse sweep over decades, then
-/// golden-section search (Kiefer 1953, `from memory`) around the best.
+/// golden-section search (Kiefer 1953, `from memory`) around the best, unless
+/// that is already hopeless beside `rival`, the best weight so far.
 fn fit_ohms(
     evidence: &mut Evidence<'_>,
     parent: &Candidate,
+    rival: f64,
     fault: impl Fn(f64) -> Fault,
 ) -> Result<Option<Candidate>, String> {
     let at = |ln_ohms: f64, evidence: &mut Evidence<'_>| -> Result<Option<Candidate>, String> {
-        let fault = fault(ln_ohms.exp());
+        // Three digits are more than any contact keeps.
+        let scale = 10_f64.powf((ln_ohms / std::f64::consts::LN_10).floor() - 2.0);
+        let fault = fault((ln_ohms.exp() / scale).round() * scale);
         let Some(more) = edits(evidence.model(), &fault) else {
             return Ok(None);
         };
         extend(evidence, parent, fault, more).map(Some)
     };
     let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
-    let stride = (high - low) / 12.0;
+    let stride = (high - low) / f64::from(SWEEP);
     let mut best: Option<(f64, Candidate)> = None;
-    for k in 0..=12 {
+    for k in 0..=SWEEP {
         let x = low + stride * f64::from(k);
         if let Some(candidate) = at(x, evidence)?
             && best
@@ -187,15 +198,16 @@ fn fit_ohms(
     let Some((centre, mut winner)) = best else {
         return Ok(None);
     };
-    // Not worth refining what explains nothing.
-    if winner.weight <= parent.weight {
+    // A sweep point is at most half a stride off; a misfit of that order
+    // shrinks, but not from nothing to something.
+    if winner.fit.gain <= 0.0 && winner.weight + HOPELESS < rival {
         return Ok(Some(winner));
     }
     let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
     let (mut a, mut b) = ((centre - stride).max(low), (centre + stride).min(high));
     let (mut x1, mut x2) = (b - golden * (b - a), a + golden * (b - a));
     let (mut f1, mut f2) = (at(x1, evidence)?, at(x2, evidence)?);
-    for _ in 0..24 {
+    for _ in 0..16 {
         let (Some(c1), Some(c2)) = (&f1, &f2) else {
             break;
         };

@@ -295,7 +295,7 @@ impl<'j> Speaker<'j> {
                 };
                 format!("{}, {how}", self.cavity(connector, *cavity))
             }
-            Point::Tap(name) => format!("{}, on its lead", self.end(&End::Tap(name.clone()))),
+            Point::Tap(name) => format!("{}, at its lead", self.end(&End::Tap(name.clone()))),
             Point::Ring(name) => self.end(&End::Ring(name.clone())),
             Point::Terminal(end) => self.end(end),
         }

@@ -4,9 +4,10 @@ use std::collections::BTreeSet;
 
 use loomproof_core::wire::Place;
 
+use super::nets::Nets;
 use super::{Fault, Joint, Touches};
 use crate::hookup::{Hookup, Point};
-use crate::plan::model::{End, Job};
+use crate::plan::model::{End, Job, Lead};
 
 /// Ohms of a bad joint where none are given.
 pub const BAD_JOINT: f64 = 10.0;
@@ -64,7 +65,7 @@ pub fn all(job: &Job, hookup: &Hookup) -> Vec<Fault> {
             }
         }
     }
-    touching(job, in_vehicle, &mut faults);
+    touching(job, hookup.place, &mut faults);
     for clip in &hookup.clips {
         let end = match &clip.point {
             Point::Cavity {
@@ -133,25 +134,31 @@ fn terminals(job: &Job, faults: &mut Vec<Fault>) {
     }
 }
 
-/// Leads and capped ends that touch something.
-fn touching(job: &Job, in_vehicle: bool, faults: &mut Vec<Fault>) {
+/// Leads and capped ends that touch something they are not joined to anyway.
+fn touching(job: &Job, place: Place, faults: &mut Vec<Fault>) {
+    let nets = Nets::of(job, place);
+    let chassis = (place == Place::Vehicle).then_some(Touches::Chassis);
     for (at, lead) in job.leads.iter().enumerate() {
-        if in_vehicle {
-            faults.push(Fault::Short(lead.name.clone(), Touches::Chassis));
-        }
-        for other in job.leads.iter().skip(at + 1) {
-            let (a, b) = (
-                lead.name.clone().min(other.name.clone()),
-                lead.name.clone().max(other.name.clone()),
-            );
-            faults.push(Fault::Short(a, Touches::Lead(b)));
+        let others = |leads: &[Lead]| -> Vec<Touches> {
+            let names = leads.iter().filter(|other| other.name != lead.name);
+            let touches = names.map(|other| Touches::Lead(other.name.clone()));
+            chassis
+                .iter()
+                .cloned()
+                .chain(touches)
+                .filter(|t| !nets.joined(&lead.name, t))
+                .collect()
+        };
+        for touches in others(job.leads.get(at..).unwrap_or_default()) {
+            faults.push(match touches {
+                Touches::Lead(other) if other < lead.name => {
+                    Fault::Short(other, Touches::Lead(lead.name.clone()))
+                }
+                touches => Fault::Short(lead.name.clone(), touches),
+            });
         }
         if lead.from == End::Cap || lead.to == End::Cap {
-            if in_vehicle {
-                faults.push(Fault::CapTouching(lead.name.clone(), Touches::Chassis));
-            }
-            for other in job.leads.iter().filter(|other| other.name != lead.name) {
-                let touches = Touches::Lead(other.name.clone());
+            for touches in others(&job.leads) {
                 faults.push(Fault::CapTouching(lead.name.clone(), touches));
             }
         }

@@ -34,8 +34,8 @@ pub fn hand_checks(job: &Job, place: Place) -> Vec<HandCheck> {
         for tap in &job.taps {
             add(
                 tap.name.clone(),
-                "See that the tap is closed all round and the conductor lies in its slot, not \
-                 pinched beside it.",
+                "See that the tap is closed all round, the conductor in its slot and not pinched \
+                 beside it.",
             );
         }
         for ring in &job.rings {

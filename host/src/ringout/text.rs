@@ -4,9 +4,13 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::report::{CoverageReport, FaultReport, GroupReport, Report, Verdict};
+use super::verdict::letter;
 
 /// Width that paragraphs are wrapped to.
 const WIDTH: usize = 88;
+
+/// Boards that measure a simulated harness.
+const SIMULATED: [&str; 2] = ["virtual", "emulated-m3"];
 
 /// Cautions shown before every ring-out in a vehicle.
 pub const CAUTION: &str = "Disconnect the battery before a ring-out and before opening connectors. \
@@ -38,7 +42,15 @@ pub fn render(report: &Report) -> String {
         }
         Verdict::Refused => "REFUSED: nothing was driven any further".to_owned(),
     };
-    let _ = writeln!(out, "{line}\n{}, {place}\n", report.title);
+    let _ = writeln!(out, "{line}\n{}, {place}", report.title);
+    if SIMULATED.contains(&report.probe.board.as_str()) {
+        let _ = writeln!(
+            out,
+            "({} probe: a simulated harness; no real wire was measured)",
+            report.probe.board
+        );
+    }
+    out.push('\n');
     if let Some(refusal) = &report.refusal {
         paragraph(&mut out, "", &refusal.say);
         paragraph(&mut out, "   ", &format!("Do: {}", refusal.act));
@@ -67,41 +79,57 @@ fn findings(out: &mut String, group: &GroupReport) {
     let percent = percent(group.probability);
     if let [set] = group.sets.as_slice() {
         for (at, fault) in set.iter().enumerate() {
-            finding(out, &format!("{}. ", at + 1), fault);
+            finding(out, &format!("{}. ", at + 1), fault, true);
         }
-        let _ = writeln!(
-            out,
-            "   ({percent} of the probability of all that was considered)\n"
-        );
+        let _ = writeln!(out, "   Certainty: {percent}\n");
         return;
     }
     paragraph(
         out,
         "",
         &format!(
-            "One of these {} it is; the readings cannot tell which ({percent} together), likeliest first:",
+            "It is one of these {}; the readings cannot tell which ({percent} together). Check \
+             them in this order:",
             group.sets.len()
         ),
     );
-    for (at, set) in group.sets.iter().take(8).enumerate() {
-        let letter = char::from(b'a' + u8::try_from(at).unwrap_or(25));
-        for fault in set {
-            finding(out, &format!("{letter}) "), fault);
+    for (at, set) in group.sets.iter().take(SHOWN).enumerate() {
+        for (part, fault) in set.iter().enumerate() {
+            let mark = if part == 0 {
+                format!("{}) ", letter(at))
+            } else {
+                "   and ".to_owned()
+            };
+            // The same advice is not given twice in a row.
+            let before = at
+                .checked_sub(1)
+                .and_then(|at| group.sets.get(at)?.get(part));
+            finding(
+                out,
+                &mark,
+                fault,
+                before.is_none_or(|before| before.act != fault.act),
+            );
         }
     }
-    if group.sets.len() > 8 {
+    if group.sets.len() > SHOWN {
         let _ = writeln!(
             out,
             "   … and {} more (see --format json)",
-            group.sets.len() - 8
+            group.sets.len() - SHOWN
         );
     }
     out.push('\n');
 }
 
-fn finding(out: &mut String, mark: &str, fault: &FaultReport) {
+/// How many explanations of a group are written out.
+const SHOWN: usize = 8;
+
+fn finding(out: &mut String, mark: &str, fault: &FaultReport, with_advice: bool) {
     paragraph(out, mark, &fault.say);
-    paragraph(out, "   ", &format!("Do: {}", fault.act));
+    if with_advice {
+        paragraph(out, "   ", &format!("Do: {}", fault.act));
+    }
 }
 
 /// Other groups, where they carry weight.
@@ -217,8 +245,16 @@ fn hand_checks(out: &mut String, report: &Report) {
     } else {
         let _ = writeln!(out, "\nHand checks, which no reading replaces:");
     }
+    // One line for the places that ask for the same.
+    let mut merged: Vec<(Vec<&str>, &str)> = Vec::new();
     for check in &report.hand_checks {
-        paragraph(out, " [ ] ", &format!("{}: {}", check.place, check.check));
+        match merged.iter_mut().find(|(_, text)| *text == check.check) {
+            Some((places, _)) => places.push(&check.place),
+            None => merged.push((vec![&check.place], &check.check)),
+        }
+    }
+    for (places, text) in merged {
+        paragraph(out, " [ ] ", &format!("{}: {text}", places.join(", ")));
     }
 }
 

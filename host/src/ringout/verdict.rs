@@ -15,7 +15,7 @@ use crate::circuit::Model;
 use crate::diagnosis::coverage::{Covered, coverage};
 use crate::diagnosis::evidence::{Evidence, Judged};
 use crate::diagnosis::groups::{Group, group};
-use crate::diagnosis::next::next;
+use crate::diagnosis::next::{Next, next};
 use crate::diagnosis::search::search;
 use crate::diagnosis::words::Speaker;
 use crate::fault::{Fault, catalogue};
@@ -172,21 +172,41 @@ fn explain(
         report.next_reading = Some(NextReading {
             touch: next.touch.to_string(),
             drive: speaker.probe_lead(hookup, next.drive),
-            say: format!(
-                "Touch {} with a free probe lead while {} is driven: it tells {} of these {} \
-                 explanations apart.",
-                speaker.point(&next.touch),
-                speaker.probe_lead(hookup, next.drive),
-                if next.parts.len() == best.sets.len() {
-                    "all".to_owned()
-                } else {
-                    format!("{} groups", next.parts.len())
-                },
-                best.sets.len(),
-            ),
+            say: next_words(&next, hookup, speaker),
         });
     }
     Ok(())
+}
+
+/// What to touch, and which of the lettered explanations each outcome leaves.
+fn next_words(next: &Next, hookup: &Hookup, speaker: Speaker<'_>) -> String {
+    let mut text = format!(
+        "hold a free probe lead on {}, while {} is driven.",
+        speaker.point(&next.touch),
+        speaker.probe_lead(hookup, next.drive),
+    );
+    for (band, members) in &next.parts {
+        let letters: Vec<String> = members.iter().map(|at| letter(*at)).collect();
+        let volts = (band.low.0 + band.high.0) / 2.0;
+        text.push_str(&if volts < 0.1 {
+            format!(" If it stays at 0 V: {}.", letters.join(", "))
+        } else {
+            format!(
+                " If it follows (about {volts:.1} V): {}.",
+                letters.join(", ")
+            )
+        });
+    }
+    text
+}
+
+/// The letter that an explanation of a group is listed under.
+#[must_use]
+pub fn letter(at: usize) -> String {
+    u8::try_from(at).ok().filter(|at| *at < 26).map_or_else(
+        || (at + 1).to_string(),
+        |at| char::from(b'a' + at).to_string(),
+    )
 }
 
 fn unsettled(report: &mut Report, evidence: &Evidence<'_>, hookup: &Hookup) {
