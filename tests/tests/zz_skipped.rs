@@ -24,5 +24,8 @@ fn say_what_was_skipped() {
     // Past the capture of the test harness: whoever runs the tests shall see it.
     let _ = std::io::stderr().write_all(words.as_bytes());
     let strict = std::env::var_os("LOOMPROOF_NO_SKIP").is_some_and(|value| value == "1");
-    assert!(!strict || lines.is_empty(), "LOOMPROOF_NO_SKIP=1, but tests were skipped");
+    assert!(
+        !strict || lines.is_empty(),
+        "LOOMPROOF_NO_SKIP=1, but tests were skipped"
+    );
 }
