@@ -132,8 +132,11 @@ pub fn expect<M: AsRef<[f64]> + AsMut<[f64]>, const E: usize>(
         }
         if let Some(tie) = pulled {
             let share = instrument::PULL.0 / (instrument::PROTECTION.0 + instrument::PULL.0);
-            solved.volts = tie.volts.0 + (solved.volts - tie.volts.0) * share;
-            solved.variance *= share * share;
+            let across = solved.volts - tie.volts.0;
+            // The divider of protection resistor and pull strays as well.
+            let stray = across * share * (1.0 - share) * PULL_SPREAD;
+            solved.volts = tie.volts.0 + across * share;
+            solved.variance = solved.variance * share * share + stray * stray;
         }
         range = (range.0.min(solved.volts), range.1.max(solved.volts));
         variance = variance.max(solved.variance);

@@ -190,6 +190,31 @@ impl<'m> Evidence<'m> {
         Ok(fit)
     }
 
+    /// How much likelier these edits make some readings than another fit does:
+    /// a quick look before the whole [`Self::fit`].
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn gain_on(&mut self, some: &[usize], edits: &[Edit], than: &Fit) -> Result<f64, String> {
+        let mut islands = self.touched(edits);
+        islands.extend(self.islands_of(some));
+        let elements = self.predictor.elements(&islands, edits);
+        let mut gain = 0.0;
+        for at in some {
+            let Some(judged) = self.judged.get(*at) else {
+                continue;
+            };
+            let Some((step, _)) = self.steps.get(judged.step) else {
+                continue;
+            };
+            let band = self.predictor.band_of(&elements, step, judged.quantity)?;
+            let before = than.bands.iter().find(|(index, _)| index == at);
+            let before = before.map_or(judged.band, |(_, band)| *band);
+            gain += ln_likelihood(&band, judged.value) - ln_likelihood(&before, judged.value);
+        }
+        Ok(gain)
+    }
+
     /// Whether two fits predict the same for every reading, within three
     /// standard deviations.
     #[must_use]

@@ -11,7 +11,7 @@ use crate::fault::Fault;
 pub const MAX_FAULTS: usize = 4;
 
 /// How many of the best sets of one size are grown to the next.
-const BEAM: usize = 16;
+const BEAM: usize = 8;
 
 /// Sets whose weight is less than this against the best are not kept, ln(1e-9).
 const NEGLIGIBLE: f64 = -20.7;
@@ -19,6 +19,9 @@ const NEGLIGIBLE: f64 = -20.7;
 /// Gain in log likelihood below which a set is not an explanation: the readings
 /// would have to be e³ ≈ 20 times likelier.
 const LEAST_GAIN: f64 = 3.0;
+
+/// How many of the unexplained readings a candidate is first held against.
+const SCREEN: usize = 10;
 
 /// The least and greatest ohms that a bad joint is looked for at.
 const OHMS: (f64, f64) = (0.3, 1e6);
@@ -43,7 +46,8 @@ pub struct Candidate {
 }
 
 /// Sets of faults, best first; the sizes are tried in rising order until a set
-/// explains every reading or [`MAX_FAULTS`] is reached.
+/// explains every reading, one more fault makes nothing likelier, or
+/// [`MAX_FAULTS`] is reached.
 ///
 /// # Errors
 /// A sentence that says what cannot be computed.
@@ -69,11 +73,13 @@ pub fn search(evidence: &mut Evidence<'_>, catalogue: &[Fault]) -> Result<Vec<Ca
         grown.retain(|c| c.fit.gain > LEAST_GAIN);
         sort(&mut grown);
         drop_repeats(&mut grown);
+        let better = grown.first().map(|c| c.weight) > kept.first().map(|c| c.weight);
         kept.extend(grown.iter().cloned());
         sort(&mut kept);
         let best = kept.first().map_or(0.0, |c| c.weight);
         kept.retain(|c| c.weight - best > NEGLIGIBLE);
-        if kept.first().is_none_or(|c| c.fit.unexplained.is_empty()) {
+        // One more fault that makes nothing likelier: two more will not either.
+        if !better || kept.first().is_none_or(|c| c.fit.unexplained.is_empty()) {
             break;
         }
         grown.truncate(BEAM);
@@ -111,6 +117,7 @@ fn grow(
     if reached.iter().any(|island| open.contains(island)) {
         open.extend(reached);
     }
+    let screen = spread_out(&parent.fit.unexplained, SCREEN);
     for fault in catalogue {
         let Some(more) = edits(evidence.model(), fault) else {
             continue;
@@ -118,17 +125,33 @@ fn grow(
         if clash(&parent.edits, &more) || evidence.touched(&more).is_disjoint(&open) {
             continue;
         }
-        let candidate = if let Fault::HighResistance(joint, _) = fault {
+        if let Fault::HighResistance(joint, _) = fault {
             let rival = out.iter().map(|c| c.weight).fold(parent.weight, f64::max);
-            fit_ohms(evidence, parent, rival, |ohms| {
-                Fault::HighResistance(joint.clone(), ohms)
-            })?
-        } else {
-            Some(extend(evidence, parent, fault.clone(), more)?)
-        };
-        out.extend(candidate);
+            let make = |ohms| Fault::HighResistance(joint.clone(), ohms);
+            out.extend(fit_ohms(evidence, parent, &screen, rival, make)?);
+        } else if promising(evidence, parent, &screen, &more)? {
+            out.push(extend(evidence, parent, fault.clone(), more)?);
+        }
     }
     Ok(())
+}
+
+/// Up to `most` entries, evenly over the list.
+fn spread_out(list: &[usize], most: usize) -> Vec<usize> {
+    let stride = list.len().div_ceil(most).max(1);
+    list.iter().step_by(stride).copied().collect()
+}
+
+/// Whether one more fault makes what is unexplained any likelier; a fault that
+/// does not cannot be part of the explanation.
+fn promising(
+    evidence: &mut Evidence<'_>,
+    parent: &Candidate,
+    screen: &[usize],
+    more: &[Edit],
+) -> Result<bool, String> {
+    let all: Vec<Edit> = parent.edits.iter().chain(more).copied().collect();
+    Ok(evidence.gain_on(screen, &all, &parent.fit)? > 0.0)
 }
 
 fn extend(
@@ -151,7 +174,8 @@ fn extend(
     })
 }
 
-/// Two faults that change the same element say two different things of it.
+/// Two faults that change the same element say two different things of it, and
+/// two touches of the same places are one.
 fn clash(a: &[Edit], b: &[Edit]) -> bool {
     let element = |edit: &Edit| -> Option<ElementId> {
         match edit {
@@ -159,9 +183,13 @@ fn clash(a: &[Edit], b: &[Edit]) -> bool {
             Edit::Join { .. } | Edit::Clip(..) => None,
         }
     };
-    a.iter()
-        .filter_map(element)
-        .any(|id| b.iter().filter_map(element).any(|other| other == id))
+    let same = |x: &Edit, y: &Edit| match (x, y) {
+        (Edit::Join { a, b, .. }, Edit::Join { a: c, b: d, .. }) => {
+            (a, b) == (c, d) || (a, b) == (d, c)
+        }
+        _ => element(x).is_some() && element(x) == element(y),
+    };
+    a.iter().any(|x| b.iter().any(|y| same(x, y)))
 }
 
 /// The ohms that explain the readings best: a coarse sweep over decades, then
@@ -170,6 +198,7 @@ fn clash(a: &[Edit], b: &[Edit]) -> bool {
 fn fit_ohms(
     evidence: &mut Evidence<'_>,
     parent: &Candidate,
+    screen: &[usize],
     rival: f64,
     fault: impl Fn(f64) -> Fault,
 ) -> Result<Option<Candidate>, String> {
@@ -187,7 +216,11 @@ fn fit_ohms(
     let mut best: Option<(f64, Candidate)> = None;
     for k in 0..=SWEEP {
         let x = low + stride * f64::from(k);
-        if let Some(candidate) = at(x, evidence)?
+        let Some(more) = edits(evidence.model(), &fault(x.exp())) else {
+            return Ok(None);
+        };
+        if promising(evidence, parent, screen, &more)?
+            && let Some(candidate) = at(x, evidence)?
             && best
                 .as_ref()
                 .is_none_or(|(_, b)| candidate.weight > b.weight)

@@ -77,39 +77,38 @@ pub fn render(report: &Report) -> String {
 
 fn findings(out: &mut String, group: &GroupReport) {
     let percent = percent(group.probability);
-    if let [set] = group.sets.as_slice() {
-        for (at, fault) in set.iter().enumerate() {
-            finding(out, &format!("{}. ", at + 1), fault, true);
-        }
+    let certain = common(group);
+    for (at, fault) in certain.iter().enumerate() {
+        finding(out, &format!("{}. ", at + 1), fault, true);
+    }
+    if group.sets.len() < 2 {
         let _ = writeln!(out, "   Certainty: {percent}\n");
         return;
     }
+    let lead_in = if certain.is_empty() { "It is" } else { "And" };
     paragraph(
         out,
         "",
         &format!(
-            "It is one of these {}; the readings cannot tell which ({percent} together). Check \
-             them in this order:",
+            "{lead_in} one of these {}; the readings cannot tell which ({percent} together). \
+             Check them in this order:",
             group.sets.len()
         ),
     );
+    let mut advice = "";
     for (at, set) in group.sets.iter().take(SHOWN).enumerate() {
-        for (part, fault) in set.iter().enumerate() {
+        let rest = set
+            .iter()
+            .filter(|fault| !certain.iter().any(|c| c.fault == fault.fault));
+        for (part, fault) in rest.enumerate() {
             let mark = if part == 0 {
                 format!("{}) ", letter(at))
             } else {
                 "   and ".to_owned()
             };
             // The same advice is not given twice in a row.
-            let before = at
-                .checked_sub(1)
-                .and_then(|at| group.sets.get(at)?.get(part));
-            finding(
-                out,
-                &mark,
-                fault,
-                before.is_none_or(|before| before.act != fault.act),
-            );
+            finding(out, &mark, fault, advice != fault.act);
+            advice = &fault.act;
         }
     }
     if group.sets.len() > SHOWN {
@@ -120,6 +119,19 @@ fn findings(out: &mut String, group: &GroupReport) {
         );
     }
     out.push('\n');
+}
+
+/// The faults that every set of a group has.
+fn common(group: &GroupReport) -> Vec<&FaultReport> {
+    let Some((first, others)) = group.sets.split_first() else {
+        return Vec::new();
+    };
+    let in_all = |fault: &&FaultReport| {
+        others
+            .iter()
+            .all(|set| set.iter().any(|other| other.fault == fault.fault))
+    };
+    first.iter().filter(in_all).collect()
 }
 
 /// How many explanations of a group are written out.
