@@ -204,6 +204,8 @@ pub struct Tried {
     pub group: usize,
     /// What was said.
     pub said: String,
+    /// Wall time of scan and diagnosis.
+    pub took: Duration,
 }
 
 impl Tried {
@@ -215,6 +217,20 @@ impl Tried {
             _ => Verdict::Faults,
         };
         self.verdict == Some(wanted)
+    }
+
+    /// What is wrong with this try; `None` where it went as it should.
+    #[must_use]
+    pub fn miss(&self) -> Option<&'static str> {
+        match self {
+            _ if self.verdict.is_none() => Some("ERROR"),
+            _ if self.escaped() => Some("ESCAPE"),
+            _ if self.covered && !self.detected() => Some("UNCLEAR"),
+            _ if !self.detected() || self.named => None,
+            _ if self.kind == "live" => Some("refused with another place"),
+            _ if self.rank.is_some() => Some("in a later group"),
+            _ => Some("in no group"),
+        }
     }
 
     /// Whether it was to be seen and was passed.
@@ -233,15 +249,17 @@ pub struct Faulty {
     pub took: Duration,
 }
 
-/// Puts every `every`th fault of the catalogue on the bench, one at a time.
-#[must_use]
-pub fn faulty(site: &Loaded, every: usize) -> Faulty {
+/// Puts every `every`th fault of the catalogue on the bench, one at a time;
+/// tells `done` of each.
+pub fn faulty(site: &Loaded, every: usize, done: impl Fn(&Tried) + Sync) -> Faulty {
     let start = Instant::now();
     let chosen: Vec<usize> = (0..site.faults.len()).step_by(every.max(1)).collect();
     let tried = each(chosen.len(), |at| {
         let at = chosen.get(at)?;
         let (fault, covered) = site.faults.get(*at)?;
-        Some(try_fault(site, fault, *covered, FAULT_SEEDS + *at as u64))
+        let tried = try_fault(site, fault, *covered, FAULT_SEEDS + *at as u64);
+        done(&tried);
+        Some(tried)
     });
     Faulty {
         tried: tried.into_iter().flatten().collect(),
@@ -262,7 +280,9 @@ pub fn try_fault(site: &Loaded, fault: &Fault, covered: bool, seed: u64) -> Trie
         rank: None,
         group: 0,
         said: String::new(),
+        took: Duration::ZERO,
     };
+    let start = Instant::now();
     match site.ring_out(std::slice::from_ref(fault), seed) {
         Ok(report) => {
             tried.verdict = Some(report.verdict);
@@ -282,6 +302,7 @@ pub fn try_fault(site: &Loaded, fault: &Fault, covered: bool, seed: u64) -> Trie
         }
         Err(error) => tried.said = error,
     }
+    tried.took = start.elapsed();
     tried
 }
 

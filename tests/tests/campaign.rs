@@ -23,7 +23,7 @@ fn nothing_is_missed() {
     for site in SITES {
         let loaded = site.load().unwrap();
         let healthy = healthy(&loaded, HEALTHY);
-        let faulty = faulty(&loaded, every(*site));
+        let faulty = faulty(&loaded, every(*site), |_| {});
         results.sites.push((site.name(), healthy, faulty));
     }
     println!("{}\n{}", results.tables(), results.times());
@@ -52,7 +52,11 @@ fn a_campaign_repeats() {
     let run = |every| {
         let loaded = site.load().unwrap();
         let results = Results {
-            sites: vec![(site.name(), healthy(&loaded, 5), faulty(&loaded, every))],
+            sites: vec![(
+                site.name(),
+                healthy(&loaded, 5),
+                faulty(&loaded, every, |_| {}),
+            )],
         };
         let said: Vec<_> = results.sites[0]
             .2
@@ -79,7 +83,7 @@ fn a_missed_goal_is_seen() {
         *covered = true;
     }
     let results = Results {
-        sites: vec![(site.name(), healthy(&loaded, 1), faulty(&loaded, 1))],
+        sites: vec![(site.name(), healthy(&loaded, 1), faulty(&loaded, 1, |_| {}))],
     };
     let escapes = Counts::of(results.sites[0].2.tried.iter()).escapes;
     assert!(escapes > 0);

@@ -6,6 +6,9 @@ use clap::Parser;
 use loomproof_tests::campaign::table::Results;
 use loomproof_tests::campaign::{SITES, faulty, healthy};
 
+/// Runs longer than this are told of at once, seconds.
+const SLOW: f64 = 10.0;
+
 /// Rings out healthy harnesses and every fault of every fixture plan.
 #[derive(Debug, Parser)]
 struct Args {
@@ -46,7 +49,15 @@ fn main() -> ExitCode {
             }
         };
         eprintln!("{}: {} faults", site.name(), loaded.faults.len());
-        let faulty = faulty(&loaded, args.every);
+        let faulty = faulty(&loaded, args.every, |tried| {
+            let slow = tried.took.as_secs_f64() > SLOW;
+            if let Some(what) = tried.miss().or(slow.then_some("slow")) {
+                eprintln!(
+                    "  {what}: {} {:.1?}: {}",
+                    tried.fault, tried.took, tried.said
+                );
+            }
+        });
         eprintln!("  faults: {:.1} s", faulty.took.as_secs_f64());
         let healthy = healthy(&loaded, args.healthy);
         eprintln!("  healthy: {:.1} s", healthy.took.as_secs_f64());

@@ -3,8 +3,6 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use loomproof::ringout::report::Verdict;
-
 use super::{Faulty, Healthy, Tried};
 
 /// Least share of detected faults that must be in the best group.
@@ -185,6 +183,11 @@ impl Results {
                 faulty.tried.len(),
                 faulty.took.as_secs_f64()
             );
+            let mut slow: Vec<&Tried> = faulty.tried.iter().collect();
+            slow.sort_by_key(|tried| std::cmp::Reverse(tried.took));
+            for tried in slow.iter().take(3) {
+                let _ = writeln!(out, "    {:.1?} {}", tried.took, tried.fault);
+            }
         }
         out
     }
@@ -198,20 +201,7 @@ impl Results {
                 let _ = writeln!(out, "{name}: healthy, seed {}: {}", alarm.seed, alarm.said);
             }
             for tried in &faulty.tried {
-                let what = if tried.escaped() {
-                    "ESCAPE"
-                } else if tried.verdict.is_none() {
-                    "ERROR"
-                } else if tried.covered && !tried.detected() {
-                    "UNCLEAR"
-                } else if tried.detected() && !tried.named {
-                    match tried.rank {
-                        Some(_) => "in a later group",
-                        None => "in no group",
-                    }
-                } else if tried.kind == "live" && tried.verdict != Some(Verdict::Refused) {
-                    "NOT REFUSED"
-                } else {
+                let Some(what) = tried.miss() else {
                     continue;
                 };
                 let _ = writeln!(
