@@ -255,6 +255,7 @@ mod tests {
             high: set(high),
             low: set(low),
             settle: Micros(100),
+            pulled: Micros(100),
             samples: 16,
             senses: senses
                 .iter()

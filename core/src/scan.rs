@@ -6,8 +6,8 @@
 //! * *continuity*: within a net, its first lead is driven high and each other
 //!   lead low in turn; the ohms between show every joint on the way. A net on
 //!   chassis needs no second lead.
-//! * *isolation*: the first lead of a net is driven high and every other
-//!   passive net is held low through its source resistors; if the lead still
+//! * *isolation*: the first lead of a net is driven high and every passive net
+//!   that has not been the source yet is held low by its first lead; if the lead still
 //!   reads 3.3 V, its net touches none of them, in one reading. Only one lead
 //!   is a source, so this stays within the vehicle's 5 mA. Nets with a diode
 //!   or module input are never held low this way, only read.
@@ -21,8 +21,10 @@ use crate::layout::Layout;
 use crate::units::Micros;
 use crate::wire::{LeadId, LeadSet, MAX_SENSES, Sense, SenseMode, Step};
 
-/// Conversions averaged where ohms are judged.
-pub const FINE: u8 = 16;
+/// Conversions averaged where ohms are judged. Two would be enough for the
+/// lower end of the guaranteed span (`docs/probe-hardware.md`, S84); four leave
+/// some room and take a quarter of the time of the sixteen of its budget.
+pub const FINE: u8 = 4;
 
 /// Conversions averaged where only connection is judged.
 pub const COARSE: u8 = 2;
@@ -159,6 +161,7 @@ fn step(high: LeadSet, low: LeadSet, settle: Micros, samples: u8) -> Step {
         high,
         low,
         settle,
+        pulled: Micros(0),
         samples,
         senses: heapless::Vec::new(),
     }
@@ -207,15 +210,20 @@ fn continuity(layout: &Layout, lead: LeadId) -> Option<Planned> {
     })
 }
 
-/// Leads of all passive nets outside this lead's island and off chassis.
+/// The leads that are held low while this one is the source: the first leads
+/// of the passive nets outside its island and off chassis. One lead holds a
+/// net, and every lead that is driven costs a look. Of two passive nets the
+/// earlier is the source; an active one is the source against all passive ones.
 fn bystanders(layout: &Layout, lead: LeadId) -> LeadSet {
     layout
         .leads()
         .iter()
         .filter(|other| {
-            layout.island(*other) != layout.island(lead)
+            layout.is_first(*other)
+                && layout.island(*other) != layout.island(lead)
                 && !layout.active(*other)
                 && !layout.on_chassis(*other)
+                && (layout.active(lead) || *other > lead)
         })
         .collect()
 }
@@ -225,7 +233,7 @@ fn isolation(layout: &Layout, lead: LeadId) -> Option<Planned> {
         return None;
     }
     let low = bystanders(layout, lead);
-    let mut step = step(one(lead), low, settle(layout, &[lead]), FINE);
+    let mut step = step(one(lead), low, settle(layout, &[lead]), COARSE);
     sense(&mut step, lead, SenseMode::Plain);
     if layout.active(lead) {
         // Two active nets are not held low for one another: read instead.
@@ -236,7 +244,7 @@ fn isolation(layout: &Layout, lead: LeadId) -> Option<Planned> {
                 && *other > lead
         }) {
             sense(&mut step, other, SenseMode::PullDown);
-            step.settle = step.settle.max(pulled(layout, other));
+            step.pulled = step.pulled.max(pulled(layout, other));
         }
     }
     Some(Planned {
@@ -271,8 +279,8 @@ pub fn walk(layout: &Layout, lead: LeadId) -> impl Iterator<Item = Planned> + '_
     (0..count.div_ceil(chunk)).flat_map(move |part| {
         // Module inputs settle slowly behind the pull; they get a step of their own.
         [false, true].into_iter().filter_map(move |loaded| {
-            let time = if loaded { SETTLE_PULLED } else { SETTLE_WEAK };
-            let mut step = step(one(lead), LeadSet::EMPTY, time, COARSE);
+            let mut step = step(one(lead), LeadSet::EMPTY, settle(layout, &[lead]), COARSE);
+            step.pulled = if loaded { SETTLE_PULLED } else { SETTLE_WEAK };
             for other in layout.leads().iter().skip(part * chunk).take(chunk) {
                 if other == lead && part == 0 && !loaded {
                     sense(&mut step, other, SenseMode::Plain);

@@ -18,11 +18,11 @@ use crate::units::{Ohms, Volts};
 
 /// Conductance across every diode, so that what is behind a blocking diode
 /// still has a defined voltage. Siemens; `common practice` in circuit simulators.
-const DIODE_SHUNT: f64 = 1e-12;
+pub const DIODE_SHUNT: f64 = 1e-12;
 
 /// Thermal voltage kT/q at 27 °C, the usual reference temperature of diode
 /// parameters (k and q: SI definition).
-const THERMAL: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
+pub const THERMAL: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
 
 /// Newton iterations before giving up.
 const MAX_ITERATIONS: usize = 200;
@@ -345,7 +345,64 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
                 }
             }
         }
+        self.order();
         Ok(())
+    }
+
+    /// Numbers the members anew so that ends of branches are eliminated first:
+    /// a harness is nearly a tree, and a tree eliminated from its leaves gets
+    /// no new entries in its matrix.
+    ///
+    /// For a node with one neighbour left, the exclusive or of its neighbours'
+    /// rows is that neighbour.
+    fn order(&mut self) {
+        const DONE: u16 = u16::MAX;
+        let n = self.work.members.len();
+        let (mut degree, mut neighbours) = ([0_u16; MAX_NODES], [0_u16; MAX_NODES]);
+        for (element, _) in &self.work.elements {
+            let (Some(a), Some(b)) = (self.index(element.a), self.index(element.b)) else {
+                continue;
+            };
+            for (from, to) in [(a, b), (b, a)] {
+                if let (Some(d), Some(x)) = (degree.get_mut(from), neighbours.get_mut(from)) {
+                    *d = d.saturating_add(1);
+                    *x ^= to as u16;
+                }
+            }
+        }
+        let mut order: Vec<u16, MAX_NODES> = Vec::new();
+        for start in 0..n {
+            let mut leaf = start;
+            while degree.get(leaf) == Some(&1) {
+                let Some(&next) = neighbours.get(leaf) else {
+                    break;
+                };
+                let _ = order.push(leaf as u16);
+                if let Some(d) = degree.get_mut(leaf) {
+                    *d = DONE;
+                }
+                let next = usize::from(next);
+                if let (Some(d), Some(x)) = (degree.get_mut(next), neighbours.get_mut(next)) {
+                    *d = d.saturating_sub(1);
+                    *x ^= leaf as u16;
+                }
+                leaf = next;
+            }
+        }
+        for row in 0..n {
+            if degree.get(row).is_some_and(|d| *d != DONE) {
+                let _ = order.push(row as u16);
+            }
+        }
+        let members = self.work.members.clone();
+        for (row, old) in order.iter().enumerate() {
+            if let Some(&node) = members.get(usize::from(*old)) {
+                if let Some(slot) = self.work.members.get_mut(row) {
+                    *slot = node;
+                }
+                self.number(node, row);
+            }
+        }
     }
 
     fn number(&mut self, node: NodeId, row: usize) {

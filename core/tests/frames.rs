@@ -84,6 +84,7 @@ fn longest() -> std::vec::Vec<Message> {
             high: full,
             low: full,
             settle: Micros(u32::MAX),
+            pulled: Micros(u32::MAX),
             samples: u8::MAX,
             senses: Vec::from([sense; MAX_SENSES]),
         })),
@@ -150,6 +151,7 @@ fn golden() -> [(&'static str, Message); 11] {
         high: [lead(3)].into_iter().collect(),
         low: [lead(0), lead(17)].into_iter().collect(),
         settle: Micros(300),
+        pulled: Micros(3_100),
         samples: 16,
         senses: Vec::from_slice(&[
             Sense {
@@ -364,6 +366,7 @@ fn step() -> impl Strategy<Value = Step> {
             high: LeadSet(high),
             low: LeadSet(low),
             settle: Micros(settle),
+            pulled: Micros(settle),
             samples,
             senses: senses.into_iter().collect(),
         })

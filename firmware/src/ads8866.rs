@@ -49,12 +49,13 @@ impl<A: SpiDevice> Ads8866<A> {
         Ok(u16::from_be_bytes(code))
     }
 
-    /// Waits for the conversion that runs, then does as [`Self::sample`].
+    /// Waits for the conversion that runs, so much of it having passed
+    /// already, then does as [`Self::sample`].
     ///
     /// # Errors
     /// The bus error.
-    pub fn next(&mut self, delay: &mut impl DelayNs) -> Result<u16, A::Error> {
-        delay.delay_us(CONVERSION.0);
+    pub fn next(&mut self, delay: &mut impl DelayNs, passed: Micros) -> Result<u16, A::Error> {
+        delay.delay_us(CONVERSION.0.saturating_sub(passed.0));
         self.sample()
     }
 }

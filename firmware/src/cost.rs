@@ -1,14 +1,15 @@
 //! What a step costs in SPI bits and waits, computed from the step alone.
 //!
-//! For a step that drives b banks, of which c change a latch, looks at d
-//! driven leads and takes k readings of s conversions (r = min(s, 4) for the
-//! repeat of the first):
+//! For a step that drives b banks, h of them high, and d leads, and takes k
+//! readings of s conversions (r = min(s, 4) for a repeat):
 //!
-//! - drive and let go: 32·(4 b + c) bits written and 32·4 b read back;
+//! - drive and let go: 32·(4 b + 2 h) bits written and 32·4 b read back, and
+//!   the discharge ([`crate::settling::discharge`]) where a lead is driven high;
 //! - looks before driving: 32 bits of routing each and 16·(d + 1) of
-//!   conversions, 9 µs · (d + 1);
+//!   conversions, 6 µs · d + 9 µs (9 µs for one that is routed already);
 //! - each reading: 32 bits of routing unless the lead and mode stay, 16·(s + 1)
-//!   bits of conversions, settle + 40 µs + 9 µs · s; the repeat likewise with r;
+//!   bits of conversions, 9 µs · s and the wait ([`crate::settling::wait`]); a
+//!   repeat likewise with r;
 //! - 32 bits to take the sense bus off. Moving between leads of different
 //!   halves (P64 and P65) costs 32 bits more.
 //!
@@ -18,14 +19,14 @@
 //! whole step while readings creep.
 
 use loomproof_core::units::Micros;
-use loomproof_core::wire::{LeadSet, Sense, Step};
+use loomproof_core::wire::{Sense, Step};
 
 use crate::ads8866::{CONVERSION, TRANSFER_BITS};
-use crate::front_end::BUS_SETTLE;
+use crate::front_end::{BUS_SETTLE, look_head_start};
 use crate::interlock::{DRAIN, DRAIN_ROUNDS};
-use crate::mcp23s17::{MAX_CHIPS, READ_BITS, WRITE_BITS};
+use crate::mcp23s17::{MAX_CHIPS, READ_BITS, WRITE_BITS, WRITE_TIME};
 use crate::route::{Load, Route, bank_word};
-use crate::settling::{PATIENCE, Patience, repeat_samples};
+use crate::settling::{Bus, PATIENCE, Patience, discharge, repeat_samples, repeats, wait};
 
 /// Bits on the SPI bus.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Hash)]
@@ -59,61 +60,76 @@ impl Cost {
         *at = to;
     }
 
-    fn read(&mut self, at: &mut Route, sense: Sense, settle: Micros, samples: u8) {
-        self.route(at, Route::Lead(sense.lead, sense.mode.into()));
+    fn read(&mut self, at: &mut Route, step: &Step, sense: Sense, bus: Bus, samples: u8) {
+        let to = Route::Lead(sense.lead, sense.mode.into());
+        let bus = match bus {
+            Bus::Moved if *at == to => Bus::Stayed,
+            other => other,
+        };
+        self.route(at, to);
         let samples = u32::from(samples);
         self.add(TRANSFER_BITS * (samples + 1), CONVERSION.0 * samples);
-        self.add(0, settle.0.saturating_add(BUS_SETTLE.0));
+        self.add(0, wait(step, sense.mode, bus).0);
     }
 }
 
-/// What one step costs. `levels` holds the latches of the drive chips as the
-/// steps before left them (empty after an arm) and is brought up to date.
+/// What one step costs.
 #[must_use]
-pub fn step(step: &Step, levels: &mut LeadSet) -> Cost {
+pub fn step(step: &Step) -> Cost {
     let mut cost = Cost::default();
     let mut at = Route::Off;
-    let mut looks = 0;
     for bank in 0..MAX_CHIPS {
-        let on = bank_word(&step.high, bank) | bank_word(&step.low, bank);
-        if on == 0 {
-            continue;
+        let high = bank_word(&step.high, bank);
+        if high | bank_word(&step.low, bank) != 0 {
+            let levels = if high == 0 { 0 } else { 2 };
+            cost.add(WRITE_BITS * (4 + levels) + READ_BITS * 4, 0);
         }
-        let changed = bank_word(levels, bank) & on != bank_word(&step.high, bank);
-        cost.add(WRITE_BITS * (4 + u32::from(changed)) + READ_BITS * 4, 0);
     }
     let mut driven = step.high;
     for lead in step.low.iter() {
-        levels.remove(lead);
         driven.insert(lead);
     }
-    for lead in step.high.iter() {
-        levels.insert(lead);
-    }
     for lead in driven.iter() {
-        cost.route(&mut at, Route::Lead(lead, Load::Wide));
-        looks += 1;
+        let to = Route::Lead(lead, Load::Wide);
+        let passed = look_head_start(at, to);
+        cost.route(&mut at, to);
+        cost.add(TRANSFER_BITS, CONVERSION.0 - passed.0);
     }
-    if looks != 0 {
-        cost.add(TRANSFER_BITS * (looks + 1), CONVERSION.0 * (looks + 1));
+    if !driven.is_empty() {
+        cost.add(TRANSFER_BITS, CONVERSION.0);
     }
+    if step.senses.is_empty() {
+        cost.route(&mut at, Route::Off);
+        cost.add(0, step.settle.0);
+    }
+    let mut bus = Bus::Driven;
     for sense in &step.senses {
-        cost.read(&mut at, *sense, step.settle, step.samples);
+        cost.read(&mut at, step, *sense, bus, step.samples);
+        bus = Bus::Moved;
     }
-    match step.senses.first() {
-        Some(first) => cost.read(&mut at, *first, step.settle, repeat_samples(step.samples)),
-        None => cost.add(0, step.settle.0),
+    for (_, sense) in repeats(step) {
+        cost.read(
+            &mut at,
+            step,
+            sense,
+            Bus::Moved,
+            repeat_samples(step.samples),
+        );
+    }
+    if !step.high.is_empty() {
+        cost.add(0, discharge(step).0);
     }
     cost.route(&mut at, Route::Off);
     cost
 }
 
-/// One look of the watch: there, two transfers, and back (among leads of one half).
+/// One look of the watch: there, two transfers, emptied, and back (among leads
+/// of one half).
 #[must_use]
 pub const fn watch() -> Cost {
     Cost {
-        bits: SpiBits(2 * WRITE_BITS + 2 * TRANSFER_BITS),
-        wait: Micros(CONVERSION.0 + BUS_SETTLE.0),
+        bits: SpiBits(3 * WRITE_BITS + 2 * TRANSFER_BITS),
+        wait: Micros(CONVERSION.0 - WRITE_TIME.0 + BUS_SETTLE.0),
     }
 }
 
@@ -123,7 +139,7 @@ pub const fn watch() -> Cost {
 pub const fn edge() -> Cost {
     Cost {
         bits: SpiBits(WRITE_BITS + 2 * TRANSFER_BITS),
-        wait: Micros(2 * CONVERSION.0),
+        wait: Micros(2 * CONVERSION.0 - WRITE_TIME.0),
     }
 }
 
@@ -132,8 +148,7 @@ pub const fn edge() -> Cost {
 /// quarter more for the looks in between.
 #[must_use]
 pub fn longest(request: &Step, khz: u32) -> Micros {
-    let mut levels = LeadSet::EMPTY;
-    let pass = u64::from(step(request, &mut levels).time(khz).0);
+    let pass = u64::from(step(request).time(khz).0);
     let mut patience = Patience::new(request);
     let mut passes = 2;
     while !patience.longer().1 {

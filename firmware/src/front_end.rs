@@ -11,8 +11,8 @@ use loomproof_core::units::{MicroVolts, Micros};
 use loomproof_core::wire::{LeadId, LeadSet, MAX_LEADS, Refusal};
 
 use crate::ads8866::{Ads8866, Sum};
-use crate::interlock::wide_mv;
-use crate::mcp23s17::{CONTROL_SET, Expanders, MAX_CHIPS, Register};
+use crate::interlock::{WIDE_ZERO, plausible_zero, wide_mv};
+use crate::mcp23s17::{CONTROL_SET, Expanders, MAX_CHIPS, Register, WRITE_TIME};
 use crate::route::{HALF, Load, Route, bank_word};
 
 /// How long the sense bus needs after it moved: protection resistor 22 kΩ into
@@ -28,6 +28,9 @@ const CHASSIS_SETTLE: Micros = Micros(100);
 /// Conversions averaged for the driven chassis lead.
 const CHASSIS_SAMPLES: u8 = 16;
 
+/// Conversions averaged for the shift of the wide range: 30 µV, 0.7 mV at a lead.
+const ZERO_SAMPLES: u32 = 4;
+
 /// Pins are all inputs.
 const UNDRIVEN: u16 = 0xFFFF;
 
@@ -42,6 +45,9 @@ pub enum FrontError {
     Spi(ErrorKind),
     /// A register does not read back as it was written.
     ReadBack,
+    /// The sense bus does not stand at the shift of the wide range with no lead
+    /// on it.
+    Shift,
 }
 
 impl From<FrontError> for Refusal {
@@ -68,6 +74,8 @@ pub struct FrontEnd<D, G, S, A, W> {
     /// Pins that are, or by a failed write may be, driven.
     driven: [u16; MAX_CHIPS],
     route: Route,
+    /// Code of the shift of the wide range.
+    zero: u16,
 }
 
 impl<D, G, S, A, W> FrontEnd<D, G, S, A, W>
@@ -91,6 +99,7 @@ where
             latches: [0; MAX_CHIPS],
             driven: [0; MAX_CHIPS],
             route: Route::Off,
+            zero: WIDE_ZERO,
         }
     }
 
@@ -102,6 +111,16 @@ where
     /// Whether the drive and gate chips were found.
     pub const fn can_drive(&self) -> bool {
         self.banks != 0
+    }
+
+    /// Where the sense bus is.
+    pub const fn route(&self) -> Route {
+        self.route
+    }
+
+    /// Whether the sense bus is there already.
+    pub fn is_at(&self, route: Route) -> bool {
+        self.route == route
     }
 
     /// Waits.
@@ -248,6 +267,23 @@ where
         Ok(())
     }
 
+    /// Turns every source low: what was charged discharges through the source
+    /// resistors.
+    ///
+    /// # Errors
+    /// The bus error.
+    pub fn turn_low(&mut self) -> Result<(), FrontError> {
+        for (bank, (latch, driven)) in (0..).zip(self.latches.iter_mut().zip(self.driven)) {
+            if *latch & driven != 0 {
+                *latch &= !driven;
+                self.drive
+                    .write(bank, Register::Latch, *latch)
+                    .map_err(bus)?;
+            }
+        }
+        Ok(())
+    }
+
     /// Lets go of what [`Self::drive`] drove, disconnects first, reads the
     /// directions back and takes the sense bus off. Goes on through errors.
     ///
@@ -325,30 +361,51 @@ where
     ) -> Result<(), FrontError> {
         let mut before = None;
         for lead in leads.iter() {
-            self.go(Route::Lead(lead, Load::Wide))?;
-            let code = self.convert()?;
+            let code = self.convert_at(Route::Lead(lead, Load::Wide))?;
             if let Some(before) = before.replace(lead) {
-                seen(before, wide_mv(code));
+                seen(before, wide_mv(code, self.zero));
             }
         }
         if let Some(last) = before {
-            seen(last, wide_mv(self.convert()?));
+            seen(last, wide_mv(self.convert()?, self.zero));
         }
         Ok(())
     }
 
     /// Looks at one lead through the wide divider and comes back to `back`,
     /// settled on the bus and with a conversion of it running. The lead is
-    /// loaded only until it is sampled.
+    /// loaded only until it is sampled, and the bus is emptied through the
+    /// divider's leg (1 kΩ and 150 pF: 1.8 µs, less than the next write takes),
+    /// so that it carries nothing over to a lead that only a weak pull holds.
     ///
     /// # Errors
     /// The bus error.
     pub fn glance(&mut self, lead: LeadId, back: Route) -> Result<i32, FrontError> {
-        self.go(Route::Lead(lead, Load::Wide))?;
-        self.convert()?;
+        self.convert_at(Route::Lead(lead, Load::Wide))?;
+        self.go(Route::Empty(Load::Wide))?;
         self.go(back)?;
         self.wait(BUS_SETTLE);
-        Ok(wide_mv(self.sample()?))
+        Ok(wide_mv(self.sample()?, self.zero))
+    }
+
+    /// Measures the shift of the wide range, with no lead on the bus: 0.1 % of
+    /// it is 38 mV at a lead (`docs/probe-hardware.md`, S55).
+    ///
+    /// # Errors
+    /// The bus error, or [`FrontError::Shift`] if it cannot be that.
+    pub fn measure_zero(&mut self) -> Result<(), FrontError> {
+        self.go(Route::Empty(Load::Wide))?;
+        self.convert()?;
+        let mut codes = 0;
+        for _ in 0..ZERO_SAMPLES {
+            codes += u32::from(self.convert()?);
+        }
+        let mean = (codes + ZERO_SAMPLES / 2) / ZERO_SAMPLES;
+        match u16::try_from(mean) {
+            Ok(zero) if plausible_zero(zero) => self.zero = zero,
+            _ => return Err(FrontError::Shift),
+        }
+        Ok(())
     }
 
     /// C2 against C1, undriven, in millivolts.
@@ -360,7 +417,7 @@ where
         self.convert()?;
         let code = self.convert()?;
         self.go(Route::Off)?;
-        Ok(wide_mv(code))
+        Ok(wide_mv(code, self.zero))
     }
 
     /// The voltage that C2 rises to when driven.
@@ -394,7 +451,26 @@ where
     /// # Errors
     /// The bus error.
     pub fn convert(&mut self) -> Result<u16, FrontError> {
-        self.adc.next(&mut self.delay).map_err(bus)
+        self.adc.next(&mut self.delay, Micros(0)).map_err(bus)
+    }
+
+    /// Routes the bus while a conversion runs, waits for its end, returns it
+    /// and samples what the bus is on now. Only for the wide divider, which
+    /// settles in what is left of the conversion.
+    fn convert_at(&mut self, route: Route) -> Result<u16, FrontError> {
+        let passed = look_head_start(self.route, route);
+        self.go(route)?;
+        self.adc.next(&mut self.delay, passed).map_err(bus)
+    }
+}
+
+/// How much of a running conversion is over once the bus has been routed.
+#[must_use]
+pub fn look_head_start(from: Route, to: Route) -> Micros {
+    if to.writes_from(from) == 0 {
+        Micros(0)
+    } else {
+        WRITE_TIME
     }
 }
 

@@ -10,10 +10,10 @@ use loomproof_core::wire::{
 };
 
 use crate::ads8866::{CONVERSION, Sum};
-use crate::front_end::{BUS_SETTLE, FrontEnd, FrontError};
-use crate::interlock::{self, DRAIN, Falling, LOOK_AGAIN, WATCH_DUE};
+use crate::front_end::{FrontEnd, FrontError};
+use crate::interlock::{self, Falling, LOOK_AGAIN, WATCH_DUE};
 use crate::route::{Load, Route, first_leads};
-use crate::settling::{self, Patience};
+use crate::settling::{self, Bus, Patience};
 use crate::{Clock, Parts};
 
 /// Length of the pulse that clears the trip latch, and the wait after it.
@@ -138,14 +138,17 @@ where
 
     fn look_twice(&mut self) -> Result<(Vec<Look, MAX_LEADS>, ChassisCheck), FrontError> {
         let all = first_leads(self.leads());
+        self.front.measure_zero()?;
         let mut looks = Vec::new();
+        let began = self.clock.now();
         self.front.look_each(&all, |_, mv| {
             let _ = looks.push(Look {
                 first_mv: mv,
                 second_mv: mv,
             });
         })?;
-        self.front.wait(LOOK_AGAIN);
+        let spent = self.clock.now().0.wrapping_sub(began.0);
+        self.front.wait(Micros(LOOK_AGAIN.0.saturating_sub(spent)));
         let mut again = looks.iter_mut();
         self.front.look_each(&all, |_, mv| {
             if let Some(look) = again.next() {
@@ -176,11 +179,12 @@ where
                     level += i64::from(interlock::worst(*look)).abs();
                 }
             }
-            if charged.is_empty() || !falling.goes_on(level) {
+            let by_itself = looks.iter().any(|look| interlock::moves_by_itself(*look));
+            if charged.is_empty() || by_itself || !falling.goes_on(level) {
                 interlock::judge(&looks, chassis)?;
                 break;
             }
-            self.drain(&charged)?;
+            self.drain(&charged, falling.share())?;
         }
         if self.clear_trip()? {
             return Err(Refusal::Tripped);
@@ -198,8 +202,8 @@ where
     }
 
     /// Lets stored charge off through the wide divider.
-    fn drain(&mut self, leads: &LeadSet) -> Result<(), FrontError> {
-        let share = DRAIN.0 / u32::try_from(leads.len().max(1)).unwrap_or(u32::MAX);
+    fn drain(&mut self, leads: &LeadSet, span: Micros) -> Result<(), FrontError> {
+        let share = span.0 / u32::try_from(leads.len().max(1)).unwrap_or(u32::MAX);
         for lead in leads.iter() {
             self.front.go(Route::Lead(lead, Load::Wide))?;
             self.front.wait(Micros(share));
@@ -247,9 +251,20 @@ where
         if self.tripped()? {
             return Err(Refusal::Tripped);
         }
+        // On the first lead before the drive changes, so that both settle together.
+        self.front
+            .go(step.senses.first().map_or(Route::Off, |sense| {
+                Route::Lead(sense.lead, sense.mode.into())
+            }))?;
         self.front.drive(&step.high, &step.low)?;
         self.looked = self.clock.now();
-        self.measure(step)
+        let readings = self.measure(step)?;
+        if !step.high.is_empty() {
+            // What the sources charged would read as live before the next step.
+            self.front.turn_low()?;
+            self.pause(settling::discharge(step), self.front.route())?;
+        }
+        Ok(readings)
     }
 
     /// Looks at leads that are about to be driven; waits stored charge out.
@@ -269,33 +284,35 @@ where
             match first {
                 None => return Ok(()),
                 Some(refusal) if !falling.goes_on(level) => return Err(refusal),
-                Some(_) => self.drain(&charged)?,
+                Some(_) => self.drain(&charged, falling.share())?,
             }
         }
     }
 
     /// Takes the readings of a step, again with longer waits while they creep.
     fn measure(&mut self, step: &Step) -> Result<Readings, Refusal> {
-        let Some(first) = step.senses.first() else {
-            self.front.go(Route::Off)?;
+        if step.senses.is_empty() {
             self.pause(step.settle, Route::Off)?;
             return Ok(Readings::new());
-        };
-        let mut readings = self.read_all(step, Micros(0))?;
+        }
+        let mut readings = self.read_all(step, Micros(0), Bus::Driven)?;
         let samples = settling::repeat_samples(step.samples);
-        let again = self.read(*first, step.settle, samples)?;
         let allowed = settling::allowed(step.samples, samples);
-        if readings
-            .first()
-            .is_some_and(|reading| !settling::moved(*reading, again, allowed))
-        {
+        let mut still = true;
+        for (at, sense) in settling::repeats(step) {
+            let again = self.read(step, sense, Micros(0), Bus::Moved, samples)?;
+            still &= readings
+                .get(at)
+                .is_some_and(|reading| !settling::moved(*reading, again, allowed));
+        }
+        if still {
             return Ok(readings);
         }
         let allowed = settling::allowed(step.samples, step.samples);
         let mut patience = Patience::new(step);
         loop {
             let (extra, last) = patience.longer();
-            let next = self.read_all(step, extra)?;
+            let next = self.read_all(step, extra, Bus::Moved)?;
             let mut creeping = false;
             for (was, reading) in readings.iter_mut().zip(next) {
                 let moved = settling::moved(*was, reading, allowed);
@@ -312,21 +329,34 @@ where
         }
     }
 
-    fn read_all(&mut self, step: &Step, extra: Micros) -> Result<Readings, Refusal> {
+    fn read_all(&mut self, step: &Step, extra: Micros, first: Bus) -> Result<Readings, Refusal> {
         let mut readings = Readings::new();
-        let settle = Micros(step.settle.0.saturating_add(extra.0));
+        let mut bus = first;
         for sense in &step.senses {
-            let reading = self.read(*sense, settle, step.samples)?;
+            let reading = self.read(step, *sense, extra, bus, step.samples)?;
             // There are as many places as senses.
             let _ = readings.push(reading);
+            bus = Bus::Moved;
         }
         Ok(readings)
     }
 
-    fn read(&mut self, sense: Sense, settle: Micros, samples: u8) -> Result<Reading, Refusal> {
+    fn read(
+        &mut self,
+        step: &Step,
+        sense: Sense,
+        extra: Micros,
+        bus: Bus,
+        samples: u8,
+    ) -> Result<Reading, Refusal> {
         let route = Route::Lead(sense.lead, sense.mode.into());
+        let bus = match bus {
+            Bus::Moved if self.front.is_at(route) => Bus::Stayed,
+            other => other,
+        };
         self.front.go(route)?;
-        self.pause(Micros(settle.0.saturating_add(BUS_SETTLE.0)), route)?;
+        let wait = settling::wait(step, sense.mode, bus);
+        self.pause(Micros(wait.0.saturating_add(extra.0)), route)?;
         self.front.sample()?;
         let mut sum = Sum::default();
         for taken in 1..=samples {

@@ -39,14 +39,18 @@ pub const WATCH_EVERY: Micros = Micros(1_000);
 /// [`WATCH_EVERY`] at SPI clocks of 1 MHz and more.
 pub const WATCH_DUE: Micros = Micros(700);
 
-/// Stored charge is drained through the wide divider (23 kΩ to 0 V) for so
-/// long in each round, shared by the leads that carry it, …
+/// Stored charge is drained through the wide divider (23 kΩ to 0 V), shared by
+/// the leads that carry it: in the first round for so long (bare wiring is dead
+/// then: 2 nF · 23 kΩ · 2.8 τ is 130 µs), and twice as long in each round, …
+pub const FIRST_DRAIN: Micros = Micros(250);
+
+/// … up to so long, …
 pub const DRAIN: Micros = Micros(20_000);
 
 /// … for at most so many rounds, 0.5 s together, …
-pub const DRAIN_ROUNDS: u8 = 25;
+pub const DRAIN_ROUNDS: u8 = 31;
 
-/// … and only while each round takes off at least one part in so many.
+/// … and only while each full round takes off at least one part in so many.
 /// A single lead falls by 5 % in a round with up to 17 µF on it; from 3.3 V it
 /// is dead within all rounds with up to 7 µF (τ = C · 23 kΩ, 2.8 τ).
 pub const DRAIN_PART: i64 = 20;
@@ -55,16 +59,26 @@ pub const DRAIN_PART: i64 = 20;
 const WIDE_SPAN_MV: i64 =
     (REFERENCE.0 * 1e3 * (PROTECTION.0 + WIDE_LEG.0) / WIDE_LEG.0 + 0.5) as i64;
 
-/// Millivolts of lead at the shift: 1.65 V · 23.
-const WIDE_SHIFT_MV: i64 =
-    (WIDE_SHIFT.0 * 1e3 * (PROTECTION.0 + WIDE_LEG.0) / WIDE_LEG.0 + 0.5) as i64;
+/// The code of the shift, 1.65 V, by the design.
+pub const WIDE_ZERO: u16 = (WIDE_SHIFT.0 / REFERENCE.0 * 65_536.0 + 0.5) as u16;
+
+/// The measured shift may be off by 1 % (0.38 V at a lead); beyond it the
+/// converter's input stage or the sense bus is broken.
+const WIDE_ZERO_SPREAD: u16 = WIDE_ZERO / 100;
+
+/// Whether this can be the code of the shift.
+#[must_use]
+pub const fn plausible_zero(code: u16) -> bool {
+    code.abs_diff(WIDE_ZERO) <= WIDE_ZERO_SPREAD
+}
 
 /// What a conversion through the wide divider says of the lead, in millivolts:
-/// (V_adc − 1.65 V) · (22 k + 1 k)/1 k.
+/// (V_adc − shift) · (22 k + 1 k)/1 k, with the code of the shift as measured
+/// with no lead on the bus.
 #[must_use]
-pub fn wide_mv(code: u16) -> i32 {
-    let scaled = (i64::from(code) * WIDE_SPAN_MV + 0x8000) >> 16;
-    i32::try_from(scaled - WIDE_SHIFT_MV).unwrap_or(i32::MAX)
+pub fn wide_mv(code: u16, zero: u16) -> i32 {
+    let scaled = ((i64::from(code) - i64::from(zero)) * WIDE_SPAN_MV + 0x8000) >> 16;
+    i32::try_from(scaled).unwrap_or(i32::MAX)
 }
 
 /// Whether an undriven lead is dead.
@@ -99,6 +113,17 @@ pub const fn worst(look: Look) -> i32 {
 #[must_use]
 pub const fn suspicious(look: Look) -> bool {
     !dead(worst(look)) || moves(look)
+}
+
+/// Whether a lead moved as stored charge never does: away from 0 V, or well
+/// past it (noise and offset of a look are a few millivolts).
+#[must_use]
+pub const fn moves_by_itself(look: Look) -> bool {
+    let first = look.first_mv.unsigned_abs();
+    let second = look.second_mv.unsigned_abs();
+    let past = (look.first_mv < 0) != (look.second_mv < 0) && second > MOVES_MV.unsigned_abs() / 2;
+    let toward_zero = second <= first && !past;
+    moves(look) && !toward_zero
 }
 
 /// What a survey has against driving: a live lead before a moving one, both
@@ -170,13 +195,23 @@ pub struct Falling {
 
 impl Falling {
     /// Takes the sum of the magnitudes, in millivolts, and says whether to
-    /// drain once more. The first time it always is.
+    /// drain once more. While the rounds are short, charge in a large capacitor may
+    /// fall by too little to be seen, but never rises.
     pub fn goes_on(&mut self, level: i64) -> bool {
         let falls = level < self.before - self.before / DRAIN_PART;
-        let goes_on = self.rounds == 0 || falls && self.rounds < DRAIN_ROUNDS;
+        let rises = level > self.before + i64::from(MOVES_MV);
+        let short = self.rounds == 0 || self.share() < DRAIN && !rises;
+        let goes_on = short || falls && self.rounds < DRAIN_ROUNDS;
         self.rounds = self.rounds.saturating_add(1);
         self.before = level;
         goes_on
+    }
+
+    /// How long the round lasts that [`Self::goes_on`] has just allowed.
+    #[must_use]
+    pub fn share(&self) -> Micros {
+        let doublings = u32::from(self.rounds.saturating_sub(1));
+        Micros(FIRST_DRAIN.0.checked_shl(doublings).unwrap_or(u32::MAX)).min(DRAIN)
     }
 }
 
@@ -196,11 +231,11 @@ mod tests {
         // 12 V: (12/23 + 1.65)/3.3 of full scale.
         let code = |volts: f64| ((volts / 23.0 + 1.65) / 3.3 * 65_536.0) as u16;
         for volts in [-36.0, -0.5, -0.2, 0.0, 0.2, 3.3, 12.0, 36.0] {
-            let mv = f64::from(wide_mv(code(volts)));
+            let mv = f64::from(wide_mv(code(volts), WIDE_ZERO));
             assert!((mv - volts * 1e3).abs() <= 1.7, "{volts} V read as {mv} mV");
         }
-        assert_eq!(wide_mv(0), -37_950);
-        assert_eq!(wide_mv(u16::MAX), 37_949);
+        assert_eq!(wide_mv(0, WIDE_ZERO), -37_950);
+        assert_eq!(wide_mv(u16::MAX, WIDE_ZERO), 37_949);
     }
 
     #[test]
@@ -222,6 +257,34 @@ mod tests {
             judge(&[look(i32::MIN, i32::MAX)], ChassisCheck::Agree),
             Err(Refusal::Live(LeadId(0), i32::MIN))
         );
+    }
+
+    #[test]
+    fn stored_charge_only_falls() {
+        assert!(!moves_by_itself(look(3_000, 2_000)));
+        assert!(!moves_by_itself(look(300, -4)));
+        assert!(!moves_by_itself(look(0, 100)));
+        assert!(moves_by_itself(look(0, 101)));
+        assert!(moves_by_itself(look(-60, 60)));
+        assert!(moves_by_itself(look(2_000, 2_200)));
+        let mut falling = Falling::default();
+        // Short rounds may stand still but not rise.
+        assert!(falling.goes_on(3_000));
+        assert_eq!(falling.share(), FIRST_DRAIN);
+        assert!(falling.goes_on(3_000));
+        assert!(!falling.goes_on(3_200));
+        // Seven short rounds; the first full one has to take something off.
+        let mut falling = Falling::default();
+        let rounds = (0..40).take_while(|_| falling.goes_on(3_000)).count();
+        assert_eq!((rounds, falling.share()), (8, DRAIN));
+        let mut falling = Falling::default();
+        let mut level = 1_000_000;
+        let mut drained = 0;
+        while falling.goes_on(level) {
+            level = level * 9 / 10;
+            drained += falling.share().0;
+        }
+        assert!((480_000..=520_000).contains(&drained), "{drained} µs");
     }
 
     #[test]

@@ -10,9 +10,14 @@
 //! A0 R/W), table 1-2 (registers, BANK = 0).
 
 use embedded_hal::spi::{Operation, SpiDevice};
+use loomproof_core::units::Micros;
 
 /// Bits that one 16-bit register write costs on the bus.
 pub const WRITE_BITS: u32 = 32;
+
+/// Time that one register write takes at least: 32 bits at 10 MHz, the fastest
+/// clock of the chip (source K), rounded down.
+pub const WRITE_TIME: Micros = Micros(3);
 
 /// Bits that reading back one 16-bit register costs on the bus.
 pub const READ_BITS: u32 = 32;

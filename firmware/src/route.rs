@@ -45,6 +45,8 @@ impl Load {
 pub enum Route {
     /// Nothing.
     Off,
+    /// Nothing but its own load.
+    Empty(Load),
     /// A probe lead.
     Lead(LeadId, Load),
     /// Chassis lead C2, undriven.
@@ -59,6 +61,7 @@ impl Route {
     pub const fn ports(self) -> [u16; 2] {
         match self {
             Self::Off => [0, 0],
+            Self::Empty(load) => [load.bits() as u16, 0],
             Self::Lead(LeadId(lead), load) => {
                 let within = lead % HALF;
                 let switch = u16::from_le_bytes([within % 8, 1 << (within / 8)]);

@@ -1,26 +1,31 @@
 //! Which steps are allowed, and when a reading counts as settled: the numbers
 //! and the judgements, without any hardware.
 //!
-//! After the readings of a step the first is taken again. The host's `settle`
-//! passes before every reading, so the repeat comes at least one `settle`
-//! later: where the wiring is slower than the plan says, a level that is off
-//! by e has moved by at least e · (1 − exp(−settle/τ)) by then. If it moved,
-//! all are read again after longer and longer waits until nothing moves.
+//! The wiring settles once behind the sources, with the sense bus on the first
+//! lead already; after that only the bus, and behind a pull the lead under it,
+//! has to settle for each reading ([`wait`]).
+//!
+//! After the readings of a step the first of each kind, plain and pulled, is
+//! taken again ([`repeats`]), at least one settling time later: where the
+//! wiring is slower than the plan says, a level that is off by e has moved by
+//! at least e · (1 − exp(−settle/τ)) by then. If it moved, all are read again
+//! after longer and longer waits until nothing moves.
 
 use loomproof_core::instrument::NOISE;
 use loomproof_core::units::{MicroVolts, Micros};
-use loomproof_core::wire::{LeadId, Place, Reading, Refusal, Step};
+use loomproof_core::wire::{LeadId, Place, Reading, Refusal, Sense, SenseMode, Step};
 
 use crate::ads8866::Sum;
+use crate::front_end::BUS_SETTLE;
 
 /// The most conversions averaged for one reading.
 pub const MAX_SAMPLES: u8 = 64;
 
-/// The longest settling time of a step.
+/// The longest of either settling time of a step.
 pub const MAX_SETTLE: Micros = Micros(2_000_000);
 
-/// The longest that the settling times of one step may add up to, one for each
-/// reading and two for the repeat: beyond it the host has to split the step.
+/// The longest that the waits of one step may add up to, repeats included:
+/// beyond it the host has to split the step.
 pub const MAX_STEP: Micros = Micros(10_000_000);
 
 /// The longest that a step waits on top for readings that creep.
@@ -36,6 +41,59 @@ const STEP_UV: u64 = 51;
 /// repeat is taken for moved once in 5·10⁸ times, and is then only repeated.
 const SIX_SIGMA_UV: u64 = (6.0 * NOISE.0 * 1e6 + 0.5) as u64;
 
+/// Two poles in a row, wiring and sense bus, need so much longer than the
+/// slower of them: equal ones 3.2 τ (residue (1 + t/τ) · exp(−t/τ)), 10.5 µs
+/// with the bus's 3.3 µs, and less where they differ.
+const TWO_POLES: Micros = Micros(11);
+
+/// What happened to the sense bus before a reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Bus {
+    /// It was on this lead when the drive changed.
+    Driven,
+    /// It has just moved to this lead.
+    Moved,
+    /// It has been on this lead for the reading before.
+    Stayed,
+}
+
+/// How long a reading waits before it is taken.
+///
+/// A lead behind a source that the bus moves to has to make good for the
+/// charge of the bus only: 150 pF of its capacitance C. With C = τ / 725 Ω and
+/// `settle` = 12 τ, what is missing is 150 pF / C of the whole at most and takes
+/// `settle` − τ · ln(1 + C / 150 pF), which is below `settle` / 2 + 40 µs for every τ.
+#[must_use]
+pub fn wait(step: &Step, mode: SenseMode, bus: Bus) -> Micros {
+    let bus_settle = BUS_SETTLE.0;
+    let settle = step.settle.0;
+    Micros(match (mode, bus) {
+        (SenseMode::Plain, Bus::Driven) => settle.max(bus_settle).saturating_add(TWO_POLES.0),
+        (SenseMode::Plain, Bus::Moved) => (settle / 2).saturating_add(bus_settle),
+        (SenseMode::Plain, Bus::Stayed) => settle,
+        (_, Bus::Driven) => step.pulled.0.max(settle).saturating_add(bus_settle),
+        (_, Bus::Moved) => step.pulled.0.saturating_add(bus_settle),
+        (_, Bus::Stayed) => step.pulled.0,
+    })
+}
+
+/// The readings that are taken twice: the first plain one and the first pulled one.
+pub fn repeats(step: &Step) -> impl Iterator<Item = (usize, Sense)> + '_ {
+    let first = |plain: bool| {
+        let mut senses = step.senses.iter().copied().enumerate();
+        senses.find(|(_, sense)| (sense.mode == SenseMode::Plain) == plain)
+    };
+    let (plain, pulled) = (first(true), first(false));
+    plain.into_iter().chain(pulled)
+}
+
+/// How long the sources are held low before they are let go of: four time
+/// constants take 3.3 V to 60 mV, which is dead.
+#[must_use]
+pub const fn discharge(step: &Step) -> Micros {
+    Micros(step.settle.0 / 3)
+}
+
 /// Whether a step may be carried out.
 ///
 /// # Errors
@@ -46,11 +104,17 @@ pub fn check(step: &Step, place: Place, leads: u8) -> Result<(), Refusal> {
     if let Some(lead) = named.find(|LeadId(lead)| *lead >= leads) {
         return Err(Refusal::NoSuchLead(lead));
     }
-    let waits = u64::from(step.settle.0) * (step.senses.len() as u64 + 2);
+    let sensed = step.senses.iter().copied();
+    let waits: u64 = u64::from(step.settle.0)
+        + sensed
+            .chain(repeats(step).map(|(_, sense)| sense))
+            .map(|sense| u64::from(wait(step, sense.mode, Bus::Moved).0))
+            .sum::<u64>();
     if step.high.overlaps(&step.low)
         || step.samples == 0
         || step.samples > MAX_SAMPLES
         || step.settle > MAX_SETTLE
+        || step.pulled > MAX_SETTLE
         || waits > u64::from(MAX_STEP.0)
     {
         return Err(Refusal::BadStep);
@@ -61,7 +125,12 @@ pub fn check(step: &Step, place: Place, leads: u8) -> Result<(), Refusal> {
     Ok(())
 }
 
-/// How many conversions the repeat of the first reading takes.
+fn longest_settle(step: &Step) -> Micros {
+    let pulls = step.senses.iter().any(|s| s.mode != SenseMode::Plain);
+    step.settle.max(if pulls { step.pulled } else { Micros(0) })
+}
+
+/// How many conversions the repeat of a reading takes.
 #[must_use]
 pub const fn repeat_samples(samples: u8) -> u8 {
     if samples < 4 { samples } else { 4 }
@@ -109,7 +178,7 @@ pub fn reading(sum: &Sum) -> Reading {
     }
 }
 
-/// How much longer than its `settle` each reading waits while readings creep:
+/// How much longer than by [`wait`] each reading waits while readings creep:
 /// twice as long each time, [`PATIENCE`] together. The wait is before each
 /// reading, with the lead on the sense bus, since a pull charges the lead too.
 #[derive(Debug, Clone)]
@@ -125,7 +194,7 @@ impl Patience {
     pub fn new(step: &Step) -> Self {
         Self {
             readings: (step.senses.len() as u32).max(1),
-            extra: step.settle.max(SHORTEST_PAUSE).0 / 2,
+            extra: longest_settle(step).max(SHORTEST_PAUSE).0 / 2,
             left: PATIENCE.0,
         }
     }
@@ -154,6 +223,7 @@ mod tests {
             high: LeadSet::EMPTY,
             low: LeadSet::EMPTY,
             settle: Micros(20_000),
+            pulled: Micros(20_000),
             samples: 1,
             senses: [sense, sense].into_iter().collect(),
         });

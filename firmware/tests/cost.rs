@@ -20,9 +20,8 @@ fn compare(banks: usize, steps: &[Step]) {
         }
     }
     rig.arm();
-    let mut levels = LeadSet::EMPTY;
     for step in steps {
-        let expected = cost::step(step, &mut levels);
+        let expected = cost::step(step);
         rig.reset_counts();
         let before = rig.world.borrow().ns;
         let reply = rig.ask(&Request::Step(step.clone()));
@@ -50,11 +49,12 @@ fn compare(banks: usize, steps: &[Step]) {
 #[test]
 fn a_plain_step() {
     let step = step(&[3], &[0], &[3, 0, 7]);
-    let cost = cost::step(&step, &mut LeadSet::EMPTY.clone());
-    // 32·(4+1) + 32·4 for the bank; looks 2·32 + 3·16; readings 3·(32 + 16·9)
+    let cost = cost::step(&step);
+    // 32·(4+2) + 32·4 for the bank; looks 2·32 + 3·16; readings 3·(32 + 16·9)
     // and the repeat 32 + 16·5; off 32.
-    assert_eq!(cost.bits.0, 160 + 128 + 112 + 528 + 112 + 32);
-    assert_eq!(cost.wait.0, 27 + 3 * (140 + 72) + 140 + 36);
+    assert_eq!(cost.bits.0, 192 + 128 + 112 + 528 + 112 + 32);
+    // Looks; the first reading 100 + 11, the others and the repeat 50 + 40; discharge.
+    assert_eq!(cost.wait.0, 6 + 6 + 9 + 111 + 3 * 90 + 3 * 72 + 36 + 33);
     compare(1, &[step.clone(), step]);
 }
 
@@ -74,6 +74,7 @@ fn no_readings_and_no_drive() {
 fn a_long_wait_with_many_looks() {
     let slow = Step {
         settle: Micros(20_000),
+        pulled: Micros(20_000),
         ..step(&[1], &[2], &[1, 2])
     };
     compare(4, &[slow]);
@@ -109,6 +110,7 @@ fn any_step(leads: u8) -> impl Strategy<Value = Step> {
                 high,
                 low,
                 settle: Micros(settle),
+                pulled: Micros(settle),
                 samples,
                 senses,
             }

@@ -2,6 +2,7 @@
 
 use embedded_hal_mock::eh1::delay::NoopDelay;
 use embedded_hal_mock::eh1::spi::{Mock, Transaction};
+use loomproof_core::units::Micros;
 use loomproof_core::wire::{LeadId, LeadSet};
 use loomproof_firmware::ads8866::Ads8866;
 use loomproof_firmware::front_end::{FrontEnd, FrontError};
@@ -91,7 +92,7 @@ fn the_converter_lags_by_one() {
     let mut spi = Mock::new(&[sample([0x12, 0x34]), sample([0xFF, 0xFE])].concat());
     let mut adc = Ads8866::new(spi.clone());
     assert_eq!(adc.sample(), Ok(0x1234));
-    assert_eq!(adc.next(&mut NoopDelay::new()), Ok(0xFFFE));
+    assert_eq!(adc.next(&mut NoopDelay::new(), Micros(0)), Ok(0xFFFE));
     spi.done();
 }
 

@@ -44,6 +44,7 @@ fn act() -> impl Strategy<Value = Act> {
                 high: set(&high),
                 low: set(&low),
                 settle: Micros(settle),
+                pulled: Micros(settle),
                 samples,
                 senses: senses.into_iter().collect(),
             }))

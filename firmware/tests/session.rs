@@ -71,6 +71,7 @@ fn a_probe_that_was_left_driving_lets_go_at_start() {
         .after(5_000, |world| world.fails_in = Some(1));
     let slow = Step {
         settle: Micros(50_000),
+        pulled: Micros(50_000),
         ..step(&[1], &[2], &[1])
     };
     assert_eq!(refused(rig.ask(&Request::Step(slow))), Refusal::Hardware);
@@ -141,6 +142,30 @@ fn a_survey_looks_at_every_lead_twice() {
 }
 
 #[test]
+fn a_shift_that_is_off_does_not_shift_the_looks() {
+    let survey = |shift: f64| {
+        let mut rig = Rig::leads(1);
+        rig.world.borrow_mut().shift = shift;
+        rig.world.borrow_mut().net(3).source = Some((0.18, 10.0));
+        rig.sleep(100);
+        rig.ask(&Request::Survey)
+    };
+    for shift in [1.65, 1.65 * 0.999, 1.65 * 1.001, 1.65 * 1.009] {
+        let Reply::Survey { looks, .. } = survey(shift) else {
+            panic!("no survey at {shift} V");
+        };
+        for (lead, look) in looks.iter().enumerate() {
+            let expected = if lead == 3 { 180 } else { 0 };
+            // 0.1 % would be 38 mV, and take lead 3 over the limit of 200 mV.
+            assert!((look.first_mv - expected).abs() <= 2, "{lead}: {look:?}");
+            assert!((look.second_mv - expected).abs() <= 2, "{lead}: {look:?}");
+        }
+    }
+    assert_eq!(refused(survey(1.65 * 1.02)), Refusal::Hardware);
+    assert_eq!(refused(survey(1.65 * 0.98)), Refusal::Hardware);
+}
+
+#[test]
 fn live_and_moving_leads_and_chassis_refuse_to_arm() {
     let arm = |change: fn(&mut World)| {
         let mut rig = Rig::leads(4);
@@ -170,7 +195,7 @@ fn live_and_moving_leads_and_chassis_refuse_to_arm() {
         world.net(20).source = Some((0.15, 100.0));
         for round in 0..4_000 {
             let volts = if round % 2 == 0 { -0.1 } else { 0.15 };
-            world.after(950 * round, move |world| {
+            world.after(1_300 * round, move |world| {
                 world.net(20).source = Some((volts, 100.0))
             });
         }
@@ -262,6 +287,7 @@ fn a_step_reads_what_the_wiring_gives() {
     ));
     let pulled = Step {
         settle: Micros(1_000),
+        pulled: Micros(1_000),
         senses: [SenseMode::PullUp, SenseMode::PullDown]
             .map(|mode| Sense {
                 lead: LeadId(9),
@@ -318,10 +344,15 @@ fn steps_that_are_not_allowed() {
     );
     let long = |us| Step {
         settle: Micros(us),
+        pulled: Micros(us),
         ..step(&[1], &[], &[1, 2, 3, 4])
     };
     assert_eq!(refuse(long(2_000_001)), Refusal::BadStep);
-    assert_eq!(refuse(long(2_000_000)), Refusal::BadStep, "12 s together");
+    let many = Step {
+        senses: step(&[], &[], &[0; 11]).senses,
+        ..long(2_000_000)
+    };
+    assert_eq!(refuse(many), Refusal::BadStep, "more than 10 s together");
     // None of these ends the permission.
     readings(ask_step(&mut rig, step(&[1], &[2, 3, 4], &[1])));
     rig.arm();
@@ -459,6 +490,7 @@ fn a_trip_lets_go_within_the_step_and_is_cleared_by_arming() {
     let before = rig.world.borrow().ns;
     let slow = Step {
         settle: Micros(500_000),
+        pulled: Micros(500_000),
         ..step(&[1], &[2], &[1])
     };
     assert_eq!(refused(ask_step(&mut rig, slow.clone())), Refusal::Tripped);
@@ -496,6 +528,7 @@ fn the_watch_goes_round_and_breaks_off() {
         rig.reset_counts();
         let slow = Step {
             settle: Micros(20_000),
+            pulled: Micros(20_000),
             samples: 64,
             ..step(&[1], &[2], &[1, 2, 5, 6])
         };

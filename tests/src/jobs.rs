@@ -125,6 +125,7 @@ pub fn script() -> Vec<Request> {
             high: high.iter().copied().map(LeadId).collect(),
             low: low.iter().copied().map(LeadId).collect(),
             settle: Micros(300),
+            pulled: Micros(300),
             samples,
             senses: senses
                 .iter()

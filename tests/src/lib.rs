@@ -1,8 +1,11 @@
 //! Shared helpers of the end-to-end and outside-reference tests.
 
 pub mod campaign;
+pub mod bound;
 pub mod jobs;
 #[cfg(unix)]
 pub mod qemu;
 pub mod skip;
+pub mod solvers;
+pub mod spice;
 pub mod tunnel;

@@ -150,6 +150,7 @@ fn step() -> Request {
         high: [LeadId(0)].into_iter().collect(),
         low: [LeadId(1)].into_iter().collect(),
         settle: Micros(10),
+        pulled: Micros(10),
         samples: 1,
         senses: [sense, sense].into_iter().collect(),
     })

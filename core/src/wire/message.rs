@@ -148,9 +148,12 @@ pub struct Step {
     pub high: LeadSet,
     /// Leads driven to 0 V through their source resistor.
     pub low: LeadSet,
-    /// How long the wiring needs to settle after the drive changes and after
-    /// the sense bus moves to another lead, by the plan's capacitances.
+    /// How long the wiring needs to settle behind a source after the drive
+    /// changes, by the plan's capacitances.
     pub settle: Micros,
+    /// How long a lead needs behind the weak pull after the sense bus moved to
+    /// it, by the plan's capacitances; of no effect on plain readings.
+    pub pulled: Micros,
     /// How many conversions are averaged for each reading (1 to 64).
     pub samples: u8,
     /// The readings, in the order they are taken.
@@ -234,10 +237,6 @@ pub enum Refusal {
 }
 
 /// What the probe answers.
-#[allow(
-    clippy::large_enum_variant,
-    reason = "no allocator on the probe to box the survey with"
-)]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[allow(
     clippy::large_enum_variant,

@@ -97,6 +97,8 @@ pub struct World {
     pub nets: Vec<Net>,
     /// The net that each lead sits on.
     pub on: Vec<usize>,
+    /// What the input stage adds in the wide range.
+    pub shift: f64,
     /// C2: volts, and ohms to C1 (infinite: apart).
     pub chassis: (f64, f64),
     pub latched: bool,
@@ -131,6 +133,7 @@ impl World {
             select: vec![Chip::new(); leads.div_ceil(64)],
             nets: vec![net; leads],
             on: (0..leads).collect(),
+            shift: 1.65,
             chassis: (0.0, 0.2),
             latched: false,
             held_high: false,
@@ -268,7 +271,7 @@ impl World {
                 volts
             };
             if load & 0x20 != 0 {
-                c2 / 23.0 + 1.65
+                c2 / 23.0 + self.shift
             } else {
                 c2
             }
@@ -281,7 +284,7 @@ impl World {
             match load {
                 0x08 => volts + (3.3 - volts) * 22.0 / 122.0,
                 0x10 => volts * 100.0 / 122.0,
-                0x20 => volts / 23.0 + 1.65,
+                0x20 => volts / 23.0 + self.shift,
                 _ => volts,
             }
         };
@@ -547,6 +550,7 @@ pub fn step(high: &[u8], low: &[u8], read: &[u8]) -> Step {
         high: set(high),
         low: set(low),
         settle: Micros(100),
+        pulled: Micros(100),
         samples: 8,
         senses: read.iter().map(sense).collect(),
     }

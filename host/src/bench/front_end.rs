@@ -9,10 +9,12 @@ use loomproof_core::instrument::{CLIP, CLIP_SPREAD, PROTECTION, PULL, REFERENCE,
 /// Leads of one bank.
 pub(super) const BANK: usize = 16;
 
-/// Resistance of an expander pin, Ω, and its spread either way.
-const PIN: (f64, f64) = (35.0, 15.0);
-/// Resistance of a closed disconnect, Ω, and its spread either way.
-const SWITCH: (f64, f64) = (10.0, 2.0);
+/// Resistance of an expander pin, Ω, and one standard deviation: ±15 Ω at three
+/// (S71 of `docs/probe-hardware.md`).
+const PIN: (f64, f64) = (35.0, 5.0);
+/// Resistance of a closed disconnect, Ω, and one standard deviation: ±3 Ω at
+/// three (S71).
+const SWITCH: (f64, f64) = (10.0, 1.0);
 /// Series resistor of a driven lead, Ω, and its tolerance.
 const SERIES: (f64, f64) = (680.0, 0.005);
 /// Weak pull-up of an expander pin that is an input, Ω (`from memory`; the
@@ -154,8 +156,8 @@ impl Parts {
         Self {
             source: each(&|lead| {
                 spread.uniform(&part(lead, "series"), SERIES.0, SERIES.0 * SERIES.1)
-                    + spread.uniform(&part(lead, "pin"), PIN.0, PIN.1)
-                    + spread.uniform(&part(lead, "switch"), SWITCH.0, SWITCH.1)
+                    + spread.normal(&part(lead, "pin"), PIN.0, PIN.1)
+                    + spread.normal(&part(lead, "switch"), SWITCH.0, SWITCH.1)
             }),
             protection: each(&|lead| {
                 let ohms = PROTECTION.value();

@@ -5,8 +5,8 @@
 //! judgement are tested: it shares the units, the instrument's constants and
 //! the plan model with the rest, but no circuit and no solver. Reading order:
 //! `chips` (registers) → `front_end` (pins to leads and sense bus) → `harness`
-//! (plan and faults to a network) → `network` and `island` (static solution) →
-//! `plant` (movement in time) → [`hal`] (as embedded-hal).
+//! (plan and faults to a network) → `network` and `island` (static solution, by
+//! itself in [`solution`]) → `plant` (movement in time) → [`hal`] (as embedded-hal).
 //!
 //! Simplifications: relays stay at rest; contact noise acts on the lead that is
 //! read; one pole per lump of wiring (see `plant`); a module input is a
@@ -24,6 +24,7 @@ mod island;
 mod network;
 mod noise;
 mod plant;
+pub mod solution;
 #[cfg(test)]
 pub(crate) mod testing;
 #[cfg(test)]

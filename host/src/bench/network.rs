@@ -8,6 +8,10 @@
 use super::error::BenchError;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
+/// Conductance across every diode, S: 10 GΩ of surface leakage keep a blocked
+/// node from hanging in the air (`common practice` in solvers).
+pub(super) const DIODE_SHUNT: f64 = 1e-10;
+
 /// A diode by Shockley's law: I = saturation · (exp(V / slope) − 1).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Law {
@@ -241,9 +245,7 @@ impl Netlist {
                     equations.conduct(place(a), place(b), 1.0 / ohms);
                 }
                 Element::Diode(a, k, law) if place(a).is_some() || place(k).is_some() => {
-                    // 10 GΩ of surface leakage keep a blocked node from
-                    // hanging in the air (common practice in solvers).
-                    equations.conduct(place(a), place(k), 1e-10);
+                    equations.conduct(place(a), place(k), DIODE_SHUNT);
                     equations.junctions.push(Junction {
                         anode: place(a),
                         cathode: place(k),

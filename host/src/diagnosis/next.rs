@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use loomproof_core::circuit::NodeId;
 use loomproof_core::expect::{Band, quantities};
-use loomproof_core::scan::{COARSE, SETTLE_PULLED};
+use loomproof_core::scan::{COARSE, SETTLE_LOADED, SETTLE_PULLED};
 use loomproof_core::wire::{LeadId, LeadSet, MAX_LEADS, Sense, SenseMode, Senses, Step};
 
 use super::evidence::{Evidence, gap};
@@ -151,7 +151,8 @@ fn split(
     let step = Step {
         high: std::iter::once(drive).collect(),
         low: LeadSet::EMPTY,
-        settle: SETTLE_PULLED,
+        settle: SETTLE_LOADED,
+        pulled: SETTLE_PULLED,
         samples: COARSE,
         senses,
     };

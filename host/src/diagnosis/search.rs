@@ -11,7 +11,7 @@ use crate::fault::Fault;
 pub const MAX_FAULTS: usize = 4;
 
 /// How many of the best sets of one size are grown to the next.
-const BEAM: usize = 8;
+const BEAM: usize = 5;
 
 /// Sets whose weight is less than this against the best are not kept, ln(1e-9).
 const NEGLIGIBLE: f64 = -20.7;
@@ -21,7 +21,7 @@ const NEGLIGIBLE: f64 = -20.7;
 const LEAST_GAIN: f64 = 3.0;
 
 /// How many of the unexplained readings a candidate is first held against.
-const SCREEN: usize = 10;
+const SCREEN: usize = 8;
 
 /// The least and greatest ohms that a bad joint is looked for at.
 const OHMS: (f64, f64) = (0.3, 1e6);
@@ -29,8 +29,8 @@ const OHMS: (f64, f64) = (0.3, 1e6);
 /// Points of the sweep over [`OHMS`].
 const SWEEP: u32 = 9;
 
-/// How far behind the best weight a sweep may lie and still be refined.
-const HOPELESS: f64 = 200.0;
+/// Halvings of the ohms' range after the sweep; 0.618¹⁴ of a decade is 0.3 %.
+const REFINEMENTS: u32 = 14;
 
 /// Faults that together might explain the readings.
 #[derive(Debug, Clone)]
@@ -126,9 +126,8 @@ fn grow(
             continue;
         }
         if let Fault::HighResistance(joint, _) = fault {
-            let rival = out.iter().map(|c| c.weight).fold(parent.weight, f64::max);
             let make = |ohms| Fault::HighResistance(joint.clone(), ohms);
-            out.extend(fit_ohms(evidence, parent, &screen, rival, make)?);
+            out.extend(fit_ohms(evidence, parent, &screen, make)?);
         } else if promising(evidence, parent, &screen, &more)? {
             out.push(extend(evidence, parent, fault.clone(), more)?);
         }
@@ -192,72 +191,56 @@ fn clash(a: &[Edit], b: &[Edit]) -> bool {
     a.iter().any(|x| b.iter().any(|y| same(x, y)))
 }
 
-/// The ohms that explain the readings best: a coarse sweep over decades, then
-/// golden-section search (Kiefer 1953, `from memory`) around the best, unless
-/// that is already hopeless beside `rival`, the best weight so far.
+/// The ohms that explain the unexplained readings best: a coarse sweep over
+/// decades, then golden-section search (Kiefer 1953, `from memory`) around the
+/// best, both on the screen; one whole fit at the end.
 fn fit_ohms(
     evidence: &mut Evidence<'_>,
     parent: &Candidate,
     screen: &[usize],
-    rival: f64,
     fault: impl Fn(f64) -> Fault,
 ) -> Result<Option<Candidate>, String> {
-    let at = |ln_ohms: f64, evidence: &mut Evidence<'_>| -> Result<Option<Candidate>, String> {
-        // Three digits are more than any contact keeps.
-        let scale = 10_f64.powf((ln_ohms / std::f64::consts::LN_10).floor() - 2.0);
-        let fault = fault((ln_ohms.exp() / scale).round() * scale);
-        let Some(more) = edits(evidence.model(), &fault) else {
-            return Ok(None);
+    let mut gain = |ln_ohms: f64| -> Result<f64, String> {
+        let Some(more) = edits(evidence.model(), &fault(ln_ohms.exp())) else {
+            return Ok(f64::NEG_INFINITY);
         };
-        extend(evidence, parent, fault, more).map(Some)
+        let all: Vec<Edit> = parent.edits.iter().chain(&more).copied().collect();
+        evidence.gain_on(screen, &all, &parent.fit)
     };
     let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
     let stride = (high - low) / f64::from(SWEEP);
-    let mut best: Option<(f64, Candidate)> = None;
+    let (mut centre, mut best) = (low, f64::NEG_INFINITY);
     for k in 0..=SWEEP {
         let x = low + stride * f64::from(k);
-        let Some(more) = edits(evidence.model(), &fault(x.exp())) else {
-            return Ok(None);
-        };
-        if promising(evidence, parent, screen, &more)?
-            && let Some(candidate) = at(x, evidence)?
-            && best
-                .as_ref()
-                .is_none_or(|(_, b)| candidate.weight > b.weight)
-        {
-            best = Some((x, candidate));
+        let here = gain(x)?;
+        if here > best {
+            (centre, best) = (x, here);
         }
     }
-    let Some((centre, mut winner)) = best else {
+    if best <= 0.0 {
         return Ok(None);
-    };
-    // A sweep point is at most half a stride off; a misfit of that order
-    // shrinks, but not from nothing to something.
-    if winner.fit.gain <= 0.0 && winner.weight + HOPELESS < rival {
-        return Ok(Some(winner));
     }
     let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
     let (mut a, mut b) = ((centre - stride).max(low), (centre + stride).min(high));
     let (mut x1, mut x2) = (b - golden * (b - a), a + golden * (b - a));
-    let (mut f1, mut f2) = (at(x1, evidence)?, at(x2, evidence)?);
-    for _ in 0..16 {
-        let (Some(c1), Some(c2)) = (&f1, &f2) else {
-            break;
-        };
-        if c1.weight > c2.weight {
-            (b, x2, f2) = (x2, x1, f1.clone());
+    let (mut f1, mut f2) = (gain(x1)?, gain(x2)?);
+    for _ in 0..REFINEMENTS {
+        if f1 > f2 {
+            (b, x2, f2) = (x2, x1, f1);
             x1 = b - golden * (b - a);
-            f1 = at(x1, evidence)?;
+            f1 = gain(x1)?;
         } else {
-            (a, x1, f1) = (x1, x2, f2.clone());
+            (a, x1, f1) = (x1, x2, f2);
             x2 = a + golden * (b - a);
-            f2 = at(x2, evidence)?;
+            f2 = gain(x2)?;
         }
     }
-    for candidate in [f1, f2].into_iter().flatten() {
-        if candidate.weight > winner.weight {
-            winner = candidate;
-        }
-    }
-    Ok(Some(winner))
+    let ln_ohms = if f1 > f2 { x1 } else { x2 };
+    // Three digits are more than any contact keeps.
+    let scale = 10_f64.powf((ln_ohms / std::f64::consts::LN_10).floor() - 2.0);
+    let fault = fault((ln_ohms.exp() / scale).round() * scale);
+    let Some(more) = edits(evidence.model(), &fault) else {
+        return Ok(None);
+    };
+    extend(evidence, parent, fault, more).map(Some)
 }

@@ -41,10 +41,10 @@ impl Default for Patience {
 /// step takes at most. (The emulated board is faster than its virtual clock.)
 const SPI_KHZ: u32 = 1000;
 
-/// The longest that [`Request::Arm`] waits stored charge out: 25 rounds of
-/// 20 ms and the surveys between them, 128 leads twice in about 30 ms
+/// The longest that [`Request::Arm`] waits stored charge out: 31 rounds of
+/// up to 20 ms and the surveys between them, 128 leads twice in about 30 ms
 /// (`loomproof_firmware::interlock::DRAIN`).
-const DRAIN: Duration = Duration::from_millis(25 * (20 + 40));
+const DRAIN: Duration = Duration::from_millis(31 * (20 + 40));
 
 impl Patience {
     /// How long the answer to this request may take, each time it is sent.
@@ -375,6 +375,7 @@ mod tests {
             high: [LeadId(0)].into_iter().collect(),
             low: [LeadId(1)].into_iter().collect(),
             settle: Micros(settle),
+            pulled: Micros(settle),
             samples,
             senses: (0..senses).map(|_| sense).collect(),
         })

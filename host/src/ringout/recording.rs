@@ -59,6 +59,7 @@ struct StepRecord {
     high: Vec<u8>,
     low: Vec<u8>,
     settle_us: u32,
+    pulled_us: u32,
     samples: u8,
     readings: Vec<SenseRecord>,
 }
@@ -334,6 +335,7 @@ impl From<&Taken> for StepRecord {
             high: leads(&step.high),
             low: leads(&step.low),
             settle_us: step.settle.0,
+            pulled_us: step.pulled.0,
             samples: step.samples,
             readings: readings
                 .map(|(sense, reading)| SenseRecord {
@@ -396,6 +398,7 @@ impl StepRecord {
             high: set(&self.high)?,
             low: set(&self.low)?,
             settle: Micros(self.settle_us),
+            pulled: Micros(self.pulled_us),
             samples: self.samples,
             senses,
         };
