@@ -36,6 +36,11 @@ pub const SETTLE: Micros = Micros(80);
 /// Settling of a module input behind a source: 725 Ω into 110 nF, 12 time constants.
 pub const SETTLE_LOADED: Micros = Micros(1_000);
 
+/// Settling of a module input that a source reaches through a diode: as the
+/// input fills up, its last current keeps the diode at n·Vt/I ohms, so the
+/// tail has n·Vt/V·R·C = 0.02·R·C; 12 time constants of 2.5 MΩ and 100 nF.
+pub const SETTLE_POLAR: Micros = Micros(60_000);
+
 /// Settling of plain wiring behind the weak pull: 122 kΩ into 20 m of lead and
 /// clip (2.1 nF), 12 time constants.
 pub const SETTLE_WEAK: Micros = Micros(3_100);
@@ -172,10 +177,12 @@ fn sense(step: &mut Step, lead: LeadId, mode: SenseMode) {
 }
 
 fn settle(layout: &Layout, leads: &[LeadId]) -> Micros {
-    if leads.iter().any(|lead| layout.loaded(*lead)) {
-        SETTLE_LOADED
-    } else {
-        SETTLE
+    let loaded = leads.iter().any(|lead| layout.loaded(*lead));
+    let polar = leads.iter().any(|lead| layout.polar(*lead));
+    match (loaded, polar) {
+        (true, true) => SETTLE_POLAR,
+        (true, false) => SETTLE_LOADED,
+        (false, _) => SETTLE,
     }
 }
 

@@ -45,7 +45,7 @@ use std::collections::BTreeMap;
 
 use loomproof::hookup::{Hookup, Point};
 use loomproof::plan::model::{End, Half, Job, Load, RingOn, Suppression};
-use loomproof_core::scan::{SETTLE, SETTLE_LOADED, SETTLE_PULLED, SETTLE_WEAK};
+use loomproof_core::scan::{SETTLE, SETTLE_LOADED, SETTLE_POLAR, SETTLE_PULLED, SETTLE_WEAK};
 use loomproof_core::wire::Place;
 
 /// One register write on the SPI bus, bits (MCP23S17: opcode, register, two ports).
@@ -87,7 +87,12 @@ impl Net {
     }
 
     fn settle(&self) -> f64 {
-        f64::from(if self.load { SETTLE_LOADED } else { SETTLE }.0)
+        let micros = match (self.load, self.diode) {
+            (true, true) => SETTLE_POLAR,
+            (true, false) => SETTLE_LOADED,
+            (false, _) => SETTLE,
+        };
+        f64::from(micros.0)
     }
 
     fn pulled(&self) -> f64 {
