@@ -32,7 +32,7 @@ const CASES: &[(&[&str], &str)] = &[
 
 /// The seed of a case, so that no two look alike by accident.
 fn seed(case: usize) -> u64 {
-    40 + case as u64
+    1 + case as u64
 }
 
 fn van() -> Loaded {
