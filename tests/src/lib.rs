@@ -1,6 +1,7 @@
 //! Shared helpers of the end-to-end and outside-reference tests.
 
 pub mod bound;
+pub mod campaign;
 pub mod jobs;
 #[cfg(unix)]
 pub mod qemu;

@@ -12,7 +12,7 @@ use crate::plan::Plan;
 /// [`Failure`] when the input ends before an answer.
 pub fn ask(plan: &Plan, answers: &mut BTreeMap<String, String>) -> Result<(), Failure> {
     loop {
-        let Some(question) = plan.open_questions(answers).into_iter().next() else {
+        let Some(question) = plan.unanswered(answers).into_iter().next() else {
             return Ok(());
         };
         let (name, choices) = (question.name.clone(), question.choices.clone());

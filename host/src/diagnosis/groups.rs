@@ -48,6 +48,8 @@ pub fn group(evidence: &Evidence<'_>, candidates: Vec<Candidate>) -> Vec<Group> 
     }
     groups.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     for group in &mut groups {
+        // Rounding must not make it more than certain.
+        group.probability = group.probability.min(1.0);
         drop_supersets(&mut group.sets);
     }
     groups

@@ -79,6 +79,18 @@ impl Plan {
             .collect()
     }
 
+    /// The questions to put to somebody who is there to answer: those that
+    /// apply and are not in `answers`, whether they have a default or not.
+    /// Answering one may bring up another.
+    #[must_use]
+    pub fn unanswered(&self, answers: &BTreeMap<String, String>) -> Vec<&OptionQuestion> {
+        let values = self.known_values(answers);
+        self.options
+            .iter()
+            .filter(|option| !answers.contains_key(&option.name) && applies(option, &values))
+            .collect()
+    }
+
     /// What is known of each option's value, in file order. `None` where the
     /// option does not apply or is still open.
     fn known_values(&self, answers: &BTreeMap<String, String>) -> Vec<Option<String>> {

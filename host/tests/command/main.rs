@@ -1,0 +1,8 @@
+//! The built command as a process: exit status, words, and what goes where.
+#![cfg(unix)]
+
+mod asked;
+mod plans;
+mod ports;
+mod scans;
+mod support;
