@@ -44,6 +44,9 @@ pub(super) struct Target {
     pub(super) volts: Vec<f64>,
     /// Time constant of each port's lump, s.
     pub(super) tau: Vec<f64>,
+    /// What each port's charge is spread over while it moves with that time
+    /// constant, F: the time constant over the resistance seen from the port.
+    pub(super) farads: Vec<f64>,
     /// Shape of each lump's slowest movement.
     pub(super) shape: Vec<f64>,
 }
@@ -258,6 +261,13 @@ pub(super) fn targets(
     }
     let point = all.solve()?;
     let elmore = point.slope.solve(&capacitance);
+    let seen: Vec<f64> = (0..ports)
+        .map(|port| {
+            let mut one = DVector::zeros(capacitance.len());
+            one[port] = 1.0;
+            point.slope.solve(&one)[port]
+        })
+        .collect();
     let held = parts.iter().any(|part| part.held);
     let mut start = 0;
     Ok(parts
@@ -269,13 +279,14 @@ pub(super) fn targets(
                 part.island,
                 held,
                 &point.volts.as_slice()[range.clone()],
-                &elmore.as_slice()[range],
+                &elmore.as_slice()[range.clone()],
+                &seen[range],
             )
         })
         .collect())
 }
 
-fn target(island: &Island, held: bool, volts: &[f64], elmore: &[f64]) -> Target {
+fn target(island: &Island, held: bool, volts: &[f64], elmore: &[f64], seen: &[f64]) -> Target {
     let limit = |v: &f64| {
         if held {
             *v
@@ -283,7 +294,7 @@ fn target(island: &Island, held: bool, volts: &[f64], elmore: &[f64]) -> Target 
             v.clamp(FLOAT_LIMITS.0, FLOAT_LIMITS.1)
         }
     };
-    let tau = (0..volts.len())
+    let tau: Vec<f64> = (0..volts.len())
         .map(|port| {
             let same = (0..volts.len()).filter(|other| island.lump[*other] == island.lump[port]);
             let (moment, charge) = same.fold((0.0, 0.0), |(moment, charge), other| {
@@ -295,6 +306,7 @@ fn target(island: &Island, held: bool, volts: &[f64], elmore: &[f64]) -> Target 
         .collect();
     Target {
         volts: volts.iter().map(limit).collect(),
+        farads: tau.iter().zip(seen).map(|(tau, ohms)| tau / ohms).collect(),
         tau,
         shape: elmore.to_vec(),
     }

@@ -253,7 +253,10 @@ impl Plant {
             let (island, port) = self.seat[channel];
             if let (true, false, Some(volts)) = (new.sensed, old.sensed, &mut volts[island]) {
                 let lump = &self.islands[island].lump;
-                let farads = self.islands[island].lump_capacitance(port) + BUS.value();
+                let own = self.islands[island].lump_capacitance(port);
+                // One pole stands for all capacitances that move together; the
+                // charge spreads over the same before that pole shows it.
+                let farads = self.movements[island].target().farads[port].max(own) + BUS.value();
                 let shift = (self.bus.volts - volts[port]) * BUS.value() / farads;
                 for other in (0..volts.len()).filter(|other| lump[*other] == lump[port]) {
                     volts[other] += shift;
