@@ -133,15 +133,26 @@ pub const fn moves_by_itself(look: Look) -> bool {
     moves(look) && !toward_zero
 }
 
-/// What a survey has against driving: a live lead before a moving one, both
-/// before the chassis leads.
+/// What a survey has against driving: the lead that is live with the highest
+/// voltage (others may only be fed from it), before one that moves, both before
+/// the chassis leads.
 ///
 /// # Errors
 /// The refusal.
 pub fn judge(looks: &[Look], chassis: ChassisCheck) -> Result<(), Refusal> {
     let leads = || (0..=u8::MAX).map(LeadId).zip(looks);
-    if let Some((lead, look)) = leads().find(|(_, look)| !dead(worst(**look))) {
-        return Err(Refusal::Live(lead, worst(*look)));
+    let live = leads()
+        .map(|(lead, look)| (lead, worst(*look)))
+        .filter(|(_, mv)| !dead(*mv));
+    let highest = live.reduce(|a, b| {
+        if b.1.unsigned_abs() > a.1.unsigned_abs() {
+            b
+        } else {
+            a
+        }
+    });
+    if let Some((lead, mv)) = highest {
+        return Err(Refusal::Live(lead, mv));
     }
     if let Some((lead, look)) = leads().find(|(_, look)| moves(**look)) {
         return Err(Refusal::Moves(lead, look.first_mv, look.second_mv));

@@ -77,16 +77,27 @@ impl JobArgs {
     /// # Errors
     /// [`Failure`] with every problem of the plan and the answers.
     pub fn job(&self) -> Result<Job, Failure> {
-        self.job_with(&BTreeMap::new())
+        self.settle(&self.plan()?, BTreeMap::new())
     }
 
-    /// As [`Self::job`], with answers that a recorded scan brings.
+    /// Reads the plan.
     ///
     /// # Errors
-    /// As [`Self::job`].
-    pub fn job_with(&self, brought: &BTreeMap<String, String>) -> Result<Job, Failure> {
-        let plan = Plan::load(&self.plan)?;
-        let mut answers = brought.clone();
+    /// [`Failure`] with every problem of the plan.
+    pub fn plan(&self) -> Result<Plan, Failure> {
+        Ok(Plan::load(&self.plan)?)
+    }
+
+    /// Settles the options of a plan: what is answered already, what the
+    /// command line answers, and what is still to be asked.
+    ///
+    /// # Errors
+    /// [`Failure`] with every problem of the answers.
+    pub fn settle(
+        &self,
+        plan: &Plan,
+        mut answers: BTreeMap<String, String>,
+    ) -> Result<Job, Failure> {
         for answer in &self.answers {
             let Some((option, value)) = answer.split_once('=') else {
                 return Err(Failure::usage(format!(
@@ -102,7 +113,7 @@ impl JobArgs {
             }
         }
         if !self.defaults && std::io::stdin().is_terminal() {
-            ask(&plan, &mut answers)?;
+            ask(plan, &mut answers)?;
         }
         for connector in plan.keep_off() {
             eprintln!("Keep off {connector}: never opened, probed or tapped.");

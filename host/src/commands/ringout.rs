@@ -18,7 +18,7 @@ use crate::fault::{Fault, catalogue};
 use crate::hookup::{Hookup, propose};
 use crate::link::{Link, VirtualProbe, connect};
 use crate::plan::model::Job;
-use crate::ringout::recording::Recording;
+use crate::ringout::recording::{Recording, Slot};
 use crate::ringout::{Outcome, Taken, run, text, verdict};
 
 /// Arguments of `ringout`.
@@ -108,6 +108,7 @@ fn scan(
     model: &Model,
     link: &mut dyn Link,
 ) -> Result<Status, Failure> {
+    let slot = args.save.as_deref().map(Slot::reserve).transpose()?;
     let bar = Bar::new();
     let outcome = run::run(link, model, hookup.place, &mut |progress| {
         bar.show(progress)
@@ -115,18 +116,24 @@ fn scan(
     bar.done();
     let outcome = outcome?;
     let hello = link.hello().clone();
-    if let (Some(file), Outcome::Complete(taken)) = (&args.save, &outcome) {
-        Recording::new(job, hookup, &hello, taken).save(file)?;
-        eprintln!("Scan kept in {}.", file.display());
-    } else if args.save.is_some() {
-        eprintln!("The scan was broken off; nothing is kept.");
+    match (slot, &outcome) {
+        (Some(slot), Outcome::Complete(taken)) => {
+            slot.keep(&Recording::new(job, hookup, &hello, taken))?;
+            eprintln!("The scan is kept.");
+        }
+        (Some(_), Outcome::Refused(..)) => {
+            eprintln!("The scan was broken off; nothing is kept.");
+        }
+        (None, _) => {}
     }
     print_report(args, job, hookup, model, &hello, &outcome)
 }
 
 fn judge_kept(args: &Args, file: &std::path::Path) -> Result<Status, Failure> {
     let recording = Recording::load(file)?;
-    let job = args.job.job_with(recording.answers())?;
+    let plan = args.job.plan()?;
+    recording.check_plan(file, plan.digest())?;
+    let job = args.job.settle(&plan, recording.answers().clone())?;
     let hookup = propose(&job, recording.place(), usize::from(recording.leads()))?;
     let model = build(&job, &hookup)?;
     let taken = recording.taken(file, &job, &hookup)?;

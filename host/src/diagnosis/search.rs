@@ -23,8 +23,9 @@ const LEAST_GAIN: f64 = 3.0;
 /// How many of the unexplained readings a candidate is first held against.
 const SCREEN: usize = 8;
 
-/// The least and greatest ohms that a bad joint is looked for at.
-const OHMS: (f64, f64) = (0.3, 1e6);
+/// The least and greatest ohms that a bad joint is looked for at: the span that
+/// the probe measures (`docs/probe-hardware.md`); beyond it a joint is open.
+const OHMS: (f64, f64) = (0.3, 300e3);
 
 /// Points of the sweep over [`OHMS`].
 const SWEEP: u32 = 9;
@@ -236,11 +237,14 @@ fn fit_ohms(
         }
     }
     let ln_ohms = if f1 > f2 { x1 } else { x2 };
-    // Three digits are more than any contact keeps.
-    let scale = 10_f64.powf((ln_ohms / std::f64::consts::LN_10).floor() - 2.0);
-    let fault = fault((ln_ohms.exp() / scale).round() * scale);
+    let fault = fault(three_digits(ln_ohms.exp()));
     let Some(more) = edits(evidence.model(), &fault) else {
         return Ok(None);
     };
     extend(evidence, parent, fault, more).map(Some)
+}
+
+/// Rounded to three digits: more than any contact keeps.
+fn three_digits(ohms: f64) -> f64 {
+    format!("{ohms:.2e}").parse().unwrap_or(ohms)
 }

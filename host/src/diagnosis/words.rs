@@ -65,6 +65,15 @@ impl<'j> Speaker<'j> {
         }
     }
 
+    /// A cavity of a connector whose place was said already.
+    fn cavity_again(&self, connector: &str, cavity: u16) -> String {
+        let found = self.job.connectors.iter().find(|c| c.name == connector);
+        match found.and_then(|c| face_position(c, cavity)) {
+            Some(position) => format!("cavity {cavity} ({position})"),
+            None => format!("cavity {cavity}"),
+        }
+    }
+
     fn short_cavity(connector: &str, cavity: u16) -> String {
         format!("{connector} cavity {cavity}")
     }
@@ -194,7 +203,7 @@ impl<'j> Speaker<'j> {
                     "{} sits in {}; it belongs in {}.",
                     capital(&self.lead_at(&End::Cavity(connector.clone(), *from))),
                     self.cavity(connector, *to),
-                    self.cavity(connector, *from),
+                    self.cavity_again(connector, *from),
                 ),
                 format!(
                     "Release the terminal from {} and move it to {}; tug it.",
@@ -204,12 +213,12 @@ impl<'j> Speaker<'j> {
             ),
             Fault::Exchanged(connector, a, b) => words(
                 format!(
-                    "{} and {} are in each other's place in {connector}: the first belongs in {}, \
-                     the second in {}.",
+                    "{} and {} are in each other's place: the first belongs in {}, the second in \
+                     {}.",
                     capital(&self.lead_at(&End::Cavity(connector.clone(), *a))),
                     self.lead_at(&End::Cavity(connector.clone(), *b)),
                     self.cavity(connector, *a),
-                    self.cavity(connector, *b),
+                    self.cavity_again(connector, *b),
                 ),
                 format!(
                     "Release both terminals and exchange them between {} and cavity {b}; tug both.",

@@ -11,7 +11,7 @@ pub enum LinkError {
     /// The port cannot be opened. A port in use can look absent, so both are said.
     #[error(
         "{port}: no such port, or another program has it open ({detail}). Plug the probe in and \
-         close any other program that uses it; `loomproof probe` lists the ports there are"
+         close any other program that uses it; `loomproof probe list` shows the ports there are"
     )]
     AbsentOrInUse {
         /// The port as given.
@@ -31,7 +31,7 @@ pub enum LinkError {
     /// What is there is not a serial port.
     #[error(
         "{port}: cannot be set up as a serial port ({detail}). Give the probe's serial port; \
-         `loomproof probe` lists the ports there are"
+         `loomproof probe list` shows the ports there are"
     )]
     NotSerial {
         /// The port as given.

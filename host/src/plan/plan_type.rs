@@ -138,6 +138,12 @@ impl Plan {
         &self.path
     }
 
+    /// SHA-256 of the plan file, hexadecimal.
+    #[must_use]
+    pub fn digest(&self) -> &str {
+        &self.digest
+    }
+
     /// The plan's text.
     #[must_use]
     pub fn source(&self) -> &str {

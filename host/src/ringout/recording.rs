@@ -105,6 +105,68 @@ enum Beyond {
     Below,
 }
 
+/// A place for a recording: taken before the scan, so that a folder that is not
+/// there or cannot be written to is found out first.
+#[derive(Debug)]
+pub struct Slot {
+    path: PathBuf,
+    folder: PathBuf,
+    file: tempfile::NamedTempFile,
+}
+
+impl Slot {
+    /// Makes sure that a recording can be written there.
+    ///
+    /// # Errors
+    /// [`RecordingError::File`].
+    pub fn reserve(path: &Path) -> Result<Self, RecordingError> {
+        let folder = match path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        let fail = |error: std::io::Error| RecordingError::File {
+            path: path.to_owned(),
+            // The name of the scratch file says nothing to anybody.
+            error: error.kind().into(),
+        };
+        if path.is_dir() {
+            return Err(fail(std::io::ErrorKind::IsADirectory.into()));
+        }
+        let file = tempfile::NamedTempFile::new_in(folder).map_err(fail)?;
+        Ok(Self {
+            path: path.to_owned(),
+            folder: folder.to_owned(),
+            file,
+        })
+    }
+
+    /// Writes the recording whole or not at all: into a new file beside the
+    /// target, flushed to disk, then renamed onto it.
+    ///
+    /// # Errors
+    /// [`RecordingError::File`]; the target is then as it was.
+    pub fn keep(mut self, recording: &Recording) -> Result<(), RecordingError> {
+        let path = self.path;
+        let fail = |error: std::io::Error| RecordingError::File {
+            path: path.clone(),
+            error,
+        };
+        serde_json::to_writer_pretty(&mut self.file, recording)
+            .map_err(|error| fail(error.into()))?;
+        self.file.write_all(b"\n").map_err(fail)?;
+        self.file.as_file().sync_all().map_err(fail)?;
+        self.file
+            .persist(&path)
+            .map_err(|error| fail(error.error))?;
+        // The new name survives a power cut only once its folder is on disk.
+        #[cfg(unix)]
+        std::fs::File::open(&self.folder)
+            .and_then(|folder| folder.sync_all())
+            .map_err(fail)?;
+        Ok(())
+    }
+}
+
 /// Why a recorded scan cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum RecordingError {
@@ -161,28 +223,6 @@ impl Recording {
         }
     }
 
-    /// Writes the recording whole or not at all: into a new file beside the
-    /// target, flushed to disk, then renamed onto it.
-    ///
-    /// # Errors
-    /// [`RecordingError::File`]; the target is then as it was.
-    pub fn save(&self, path: &Path) -> Result<(), RecordingError> {
-        let fail = |error: std::io::Error| RecordingError::File {
-            path: path.to_owned(),
-            error,
-        };
-        let folder = match path.parent() {
-            Some(folder) if !folder.as_os_str().is_empty() => folder,
-            _ => Path::new("."),
-        };
-        let mut file = tempfile::NamedTempFile::new_in(folder).map_err(fail)?;
-        serde_json::to_writer_pretty(&mut file, self).map_err(|error| fail(error.into()))?;
-        file.write_all(b"\n").map_err(fail)?;
-        file.as_file().sync_all().map_err(fail)?;
-        file.persist(path).map_err(|error| fail(error.error))?;
-        Ok(())
-    }
-
     /// Reads a recording.
     ///
     /// # Errors
@@ -212,6 +252,23 @@ impl Recording {
             )));
         }
         Ok(recording)
+    }
+
+    /// Whether the scan was taken with this plan file.
+    ///
+    /// # Errors
+    /// [`RecordingError::Mismatch`].
+    pub fn check_plan(&self, path: &Path, digest: &str) -> Result<(), RecordingError> {
+        if self.plan_digest == digest {
+            return Ok(());
+        }
+        Err(RecordingError::Mismatch {
+            path: path.to_owned(),
+            what: "plan",
+            found: format!("\"{}\", {}", self.title, short(&self.plan_digest)),
+            wanted: short(digest),
+            advice: "give the plan it was taken with, as it was then",
+        })
     }
 
     /// The answers that the scan was taken with.
@@ -268,14 +325,7 @@ impl Recording {
             wanted,
             advice,
         };
-        if self.plan_digest != job.digest {
-            return Err(mismatch(
-                "plan",
-                short(&self.plan_digest),
-                short(&job.digest),
-                "the plan file was changed since; judge it with the plan it was taken of",
-            ));
-        }
+        self.check_plan(path, &job.digest)?;
         if self.answers != job.answers {
             return Err(mismatch(
                 "variant",

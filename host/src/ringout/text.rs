@@ -28,15 +28,7 @@ pub fn render(report: &Report) -> String {
     };
     let line = match report.verdict {
         Verdict::Pass => "PASS: everything this hook-up can see is as planned".to_owned(),
-        Verdict::Faults => match report
-            .groups
-            .first()
-            .map(|g| g.sets.first().map_or(0, Vec::len))
-        {
-            Some(1) => "FAULT: 1 thing to put right".to_owned(),
-            Some(n) if n > 1 => format!("FAULTS: {n} things to put right"),
-            _ => "FAULT: readings are off, and nothing known explains them".to_owned(),
-        },
+        Verdict::Faults => faults_line(report.groups.first()),
         Verdict::Undecided => {
             "UNDECIDED: nothing is off, but some readings prove nothing".to_owned()
         }
@@ -63,16 +55,41 @@ pub fn render(report: &Report) -> String {
         }
         others(&mut out, &report.groups);
     }
-    for open in &report.undecided {
+    for open in report.undecided.iter().take(SHOWN) {
         paragraph(&mut out, "", &format!("Not decided: {}", open.say));
+    }
+    if report.undecided.len() > SHOWN {
+        let _ = writeln!(
+            out,
+            "… and {} more (see --format json)",
+            report.undecided.len() - SHOWN
+        );
     }
     if !report.undecided.is_empty() {
         out.push('\n');
+    }
+    if report.verdict == Verdict::Refused {
+        out.push_str("Nothing was tested.\n");
+        return out;
     }
     tested(&mut out, report);
     not_tested(&mut out, &report.coverage);
     hand_checks(&mut out, report);
     out
+}
+
+/// How many things there are to put right, and in how many places one may be.
+fn faults_line(best: Option<&GroupReport>) -> String {
+    let things = best
+        .and_then(|group| group.sets.first())
+        .map_or(0, Vec::len);
+    let places = best.map_or(0, |group| group.sets.len());
+    match (things, places) {
+        (0, _) => "FAULT: readings are off, and nothing known explains them".to_owned(),
+        (1, 1) => "FAULT: 1 thing to put right".to_owned(),
+        (1, n) => format!("FAULT: 1 thing to put right, in one of {n} places"),
+        (n, _) => format!("FAULTS: {n} things to put right"),
+    }
 }
 
 fn findings(out: &mut String, group: &GroupReport) {
@@ -82,7 +99,12 @@ fn findings(out: &mut String, group: &GroupReport) {
         finding(out, &format!("{}. ", at + 1), fault, true);
     }
     if group.sets.len() < 2 {
-        let _ = writeln!(out, "   Certainty: {percent}\n");
+        let note = if group.explains_all {
+            ""
+        } else {
+            ", but it does not explain every reading"
+        };
+        let _ = writeln!(out, "   Certainty: {percent}{note}\n");
         return;
     }
     let lead_in = if certain.is_empty() { "It is" } else { "And" };
@@ -196,9 +218,7 @@ fn tested(out: &mut String, report: &Report) {
         report.coverage.covered,
         report.coverage.faults,
     );
-    if report.verdict != Verdict::Refused {
-        paragraph(out, "", &text);
-    }
+    paragraph(out, "", &text);
 }
 
 fn not_tested(out: &mut String, coverage: &CoverageReport) {
@@ -249,7 +269,7 @@ fn kind_words(kind: &str) -> &'static str {
 }
 
 fn hand_checks(out: &mut String, report: &Report) {
-    if report.hand_checks.is_empty() || report.verdict == Verdict::Refused {
+    if report.hand_checks.is_empty() {
         return;
     }
     if report.verdict == Verdict::Pass {
