@@ -125,7 +125,8 @@ fn spoiled_reports_are_refused() {
     let schema = schema();
     let good = report("smallest", &["exchanged@X1:4,with=X1:5"]);
     fits(&schema, &good);
-    let spoiled: &[(&str, &dyn Fn(&mut Value))] = &[
+    type Spoil<'a> = &'a dyn Fn(&mut Value);
+    let spoiled: &[(&str, Spoil<'_>)] = &[
         ("verdict", &|r| r["verdict"] = json!("good")),
         ("verdict's case", &|r| r["verdict"] = json!("Pass")),
         ("probability", &|r| {
