@@ -27,7 +27,7 @@ use crate::interlock::{DRAIN, DRAIN_ROUNDS};
 use crate::mcp23s17::{MAX_CHIPS, READ_BITS, WRITE_BITS, WRITE_TIME};
 use crate::route::{Load, Route, bank_word};
 use crate::settling::{
-    Bus, PATIENCE, Patience, discharge, recovery, repeat_samples, repeats, wait,
+    Bus, PATIENCE, Patience, anew, discharge, recovery, repeat_samples, repeats, wait,
 };
 
 /// Bits on the SPI bus.
@@ -164,6 +164,6 @@ pub fn longest(request: &Step, khz: u32) -> Micros {
     };
     let drained = u64::from(DRAIN.0 + 2 * look.time(khz).0) * u64::from(DRAIN_ROUNDS);
     let total = passes * pass + u64::from(PATIENCE.0);
-    let anew = u64::from(request.settle.0) * MAX_LEADS as u64;
+    let anew = u64::from(anew(request).0) * MAX_LEADS as u64;
     Micros(u32::try_from(drained + 2 * total + anew).unwrap_or(u32::MAX))
 }

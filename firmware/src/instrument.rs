@@ -254,7 +254,7 @@ where
             self.watchable.remove(lead);
         }
         self.recovery = settling::recovery(step);
-        self.resettle = step.settle;
+        self.resettle = settling::anew(step);
         self.must_be_dead(&driven)?;
         if self.tripped()? {
             return Err(Refusal::Tripped);
@@ -400,8 +400,8 @@ where
     }
 
     /// Waits while driving: the trip input and the other leads are watched.
-    /// The wait starts again, at least as long as the wiring settles, after a look
-    /// at a lead that follows what is driven.
+    /// After a look at a lead that follows what is driven, the wiring settles
+    /// anew.
     fn pause(&mut self, span: Micros, route: Route) -> Result<(), Refusal> {
         let mut left = span.0;
         loop {
@@ -410,7 +410,7 @@ where
             }
             // A look leaves a conversion running, which must not be cut short.
             if left >= CONVERSION.0 && self.watch_is_due() && self.watch(route)? {
-                left = left.max(span.0).max(self.resettle.0);
+                left = left.max(self.resettle.0);
             }
             let age = self.clock.now().0.wrapping_sub(self.looked.0);
             let slice = left.min(self.watch_due().saturating_sub(age).max(CONVERSION.0));

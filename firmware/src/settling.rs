@@ -142,6 +142,16 @@ pub fn recovery(step: &Step) -> Micros {
     BUS_SETTLE.max(step.settle.min(LONGEST_RECOVERY))
 }
 
+/// The longest that a step settles anew after a look at a lead that follows:
+/// a module input behind a diode is filled up again by then.
+const LONGEST_ANEW: Micros = Micros(60_000);
+
+/// How long a step settles anew after a look at a lead that follows.
+#[must_use]
+pub fn anew(step: &Step) -> Micros {
+    step.settle.min(LONGEST_ANEW)
+}
+
 /// How many conversions the repeat of a reading takes.
 #[must_use]
 pub const fn repeat_samples(samples: u8) -> u8 {

@@ -21,7 +21,7 @@ const NEGLIGIBLE: f64 = -20.7;
 const LEAST_GAIN: f64 = 3.0;
 
 /// How many of the unexplained readings a candidate is first held against.
-const SCREEN: usize = 8;
+const SCREEN: usize = 10;
 
 /// The least and greatest ohms that a bad joint is looked for at: the span that
 /// the probe measures (`docs/probe-hardware.md`); beyond it a joint is open.
@@ -29,6 +29,11 @@ const OHMS: (f64, f64) = (0.3, 300e3);
 
 /// Points of the sweep over [`OHMS`].
 const SWEEP: u32 = 9;
+
+/// How many candidates of a parent are held against all readings, and how far
+/// behind the best on the screen (in log likelihood) more of them are.
+const FITTED: usize = 16;
+const NEAR: f64 = 60.0;
 
 /// Halvings of the ohms' range after the sweep; 0.618¹⁴ of a decade is 0.3 %.
 const REFINEMENTS: u32 = 14;
@@ -119,6 +124,7 @@ fn grow(
         open.extend(reached);
     }
     let screen = spread_out(&parent.fit.unexplained, SCREEN);
+    let mut promising: Vec<(f64, Fault, Vec<Edit>)> = Vec::new();
     for fault in catalogue {
         let Some(more) = edits(evidence.model(), fault) else {
             continue;
@@ -126,11 +132,31 @@ fn grow(
         if clash(&parent.edits, &more) || evidence.touched(&more).is_disjoint(&open) {
             continue;
         }
-        if let Fault::HighResistance(joint, _) = fault {
-            let make = |ohms| Fault::HighResistance(joint.clone(), ohms);
-            out.extend(fit_ohms(evidence, parent, &screen, make)?);
-        } else if promising(evidence, parent, &screen, &more)? {
-            out.push(extend(evidence, parent, fault.clone(), more)?);
+        let (gain, fault, more) = match fault {
+            Fault::HighResistance(joint, _) => {
+                let make = |ohms| Fault::HighResistance(joint.clone(), ohms);
+                let (gain, fault) = fit_ohms(evidence, parent, &screen, make)?;
+                let Some(more) = edits(evidence.model(), &fault) else {
+                    continue;
+                };
+                (gain, fault, more)
+            }
+            _ => (
+                screened(evidence, parent, &screen, &more)?,
+                fault.clone(),
+                more,
+            ),
+        };
+        // A fault that makes nothing likelier cannot be part of the explanation.
+        if gain > 0.0 {
+            promising.push((gain, fault, more));
+        }
+    }
+    promising.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let best = promising.first().map_or(0.0, |(gain, ..)| *gain);
+    for (at, (gain, fault, more)) in promising.into_iter().enumerate() {
+        if at < FITTED || gain > best - NEAR {
+            out.push(extend(evidence, parent, fault, more)?);
         }
     }
     Ok(())
@@ -142,16 +168,15 @@ fn spread_out(list: &[usize], most: usize) -> Vec<usize> {
     list.iter().step_by(stride).copied().collect()
 }
 
-/// Whether one more fault makes what is unexplained any likelier; a fault that
-/// does not cannot be part of the explanation.
-fn promising(
+/// How much likelier one more fault makes what is unexplained.
+fn screened(
     evidence: &mut Evidence<'_>,
     parent: &Candidate,
     screen: &[usize],
     more: &[Edit],
-) -> Result<bool, String> {
+) -> Result<f64, String> {
     let all: Vec<Edit> = parent.edits.iter().chain(more).copied().collect();
-    Ok(evidence.gain_on(screen, &all, &parent.fit)? > 0.0)
+    evidence.gain_on(screen, &all, &parent.fit)
 }
 
 fn extend(
@@ -192,21 +217,19 @@ fn clash(a: &[Edit], b: &[Edit]) -> bool {
     a.iter().any(|x| b.iter().any(|y| same(x, y)))
 }
 
-/// The ohms that explain the unexplained readings best: a coarse sweep over
-/// decades, then golden-section search (Kiefer 1953, `from memory`) around the
-/// best, both on the screen; one whole fit at the end.
+/// The ohms that make the unexplained readings likeliest, with their gain: a
+/// coarse sweep over decades, then golden-section search (Kiefer 1953, `from
+/// memory`) around the best.
 fn fit_ohms(
     evidence: &mut Evidence<'_>,
     parent: &Candidate,
     screen: &[usize],
     fault: impl Fn(f64) -> Fault,
-) -> Result<Option<Candidate>, String> {
-    let mut gain = |ln_ohms: f64| -> Result<f64, String> {
-        let Some(more) = edits(evidence.model(), &fault(ln_ohms.exp())) else {
-            return Ok(f64::NEG_INFINITY);
-        };
-        let all: Vec<Edit> = parent.edits.iter().chain(&more).copied().collect();
-        evidence.gain_on(screen, &all, &parent.fit)
+) -> Result<(f64, Fault), String> {
+    let at = |ln_ohms: f64| fault(three_digits(ln_ohms.exp()));
+    let mut gain = |ln_ohms: f64| match edits(evidence.model(), &at(ln_ohms)) {
+        Some(more) => screened(evidence, parent, screen, &more),
+        None => Ok(f64::NEG_INFINITY),
     };
     let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
     let stride = (high - low) / f64::from(SWEEP);
@@ -219,7 +242,7 @@ fn fit_ohms(
         }
     }
     if best <= 0.0 {
-        return Ok(None);
+        return Ok((best, at(centre)));
     }
     let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
     let (mut a, mut b) = ((centre - stride).max(low), (centre + stride).min(high));
@@ -236,12 +259,7 @@ fn fit_ohms(
             f2 = gain(x2)?;
         }
     }
-    let ln_ohms = if f1 > f2 { x1 } else { x2 };
-    let fault = fault(three_digits(ln_ohms.exp()));
-    let Some(more) = edits(evidence.model(), &fault) else {
-        return Ok(None);
-    };
-    extend(evidence, parent, fault, more).map(Some)
+    Ok(if f1 > f2 { (f1, at(x1)) } else { (f2, at(x2)) })
 }
 
 /// Rounded to three digits: more than any contact keeps.

@@ -389,6 +389,6 @@ mod tests {
         // A quick step, and the slowest the probe takes: 10 s of settling.
         assert!((3.0..5.0).contains(&seconds(step(1, 300, 4))));
         let slowest = seconds(step(12, 700_000, 64));
-        assert!((3.0 + 10.0..40.0).contains(&slowest), "{slowest} s");
+        assert!((3.0 + 10.0..100.0).contains(&slowest), "{slowest} s");
     }
 }
