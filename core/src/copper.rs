@@ -21,7 +21,7 @@ mod tests {
 
     #[test]
     fn fifty_degrees_cost_twelve_percent() {
-        // references.md: the factor at 50 °C from α is 1.11790.
+        // fixtures/reference/README.md: the factor at 50 °C from α is 1.11790.
         let wire = |t| resistance(Metres(1.0), SquareMillimetres(1.0), Celsius(t)).0;
         assert!((wire(50.0) / wire(20.0) - 1.1179).abs() < 1e-5);
     }

@@ -63,6 +63,18 @@ pub enum Purpose {
     Pair(LeadId, LeadId),
 }
 
+impl Purpose {
+    /// The lead or leads that it is about.
+    #[must_use]
+    pub fn leads(self) -> (LeadId, Option<LeadId>) {
+        match self {
+            Self::Continuity(a, b) => (a, b),
+            Self::Isolation(a) | Self::Walk(a) => (a, None),
+            Self::Across(a, b) | Self::Pair(a, b) => (a, Some(b)),
+        }
+    }
+}
+
 /// A step and what it is for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Planned {

@@ -43,7 +43,7 @@ fn graph(nodes: usize, edges: &[(usize, usize, f64)]) -> (Circuit<64>, std::vec:
 
 #[test]
 fn unbalanced_bridge() {
-    // references.md, network theory: 102/7 Ω (ngspice, networkx, lcapy).
+    // fixtures/reference/README.md, network theory: 102/7 Ω (ngspice, networkx, lcapy).
     let (circuit, n) = graph(
         4,
         &[
@@ -59,7 +59,7 @@ fn unbalanced_bridge() {
 
 #[test]
 fn cube_of_one_ohm() {
-    // references.md: edge 7/12, face 3/4, body 5/6.
+    // fixtures/reference/README.md: edge 7/12, face 3/4, body 5/6.
     let mut edges = vec![];
     for a in 0..8_usize {
         for bit in [1, 2, 4] {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::io::Write as _;
 
-use super::Failure;
+use super::{Failure, note};
 use crate::plan::Plan;
 
 /// Asks, in file order, every question that is not answered yet.
@@ -17,10 +17,10 @@ pub fn ask(plan: &Plan, answers: &mut BTreeMap<String, String>) -> Result<(), Fa
         };
         let (name, choices) = (question.name.clone(), question.choices.clone());
         let default = question.default.clone();
-        let note = default
+        let hint = default
             .as_ref()
             .map_or(String::new(), |d| format!(", Enter = {d}"));
-        eprint!("{} [{}{note}] ", question.ask, choices.join(" / "));
+        eprint!("{} [{}{hint}] ", question.ask, choices.join(" / "));
         let _ = std::io::stderr().flush();
         let mut line = String::new();
         match std::io::stdin().read_line(&mut line) {
@@ -42,7 +42,7 @@ pub fn ask(plan: &Plan, answers: &mut BTreeMap<String, String>) -> Result<(), Fa
             Some(value) if choices.contains(&value) => {
                 answers.insert(name, value);
             }
-            _ => eprintln!("Please answer one of: {}", choices.join(", ")),
+            _ => note(&format!("Please answer one of: {}", choices.join(", "))),
         }
     }
 }

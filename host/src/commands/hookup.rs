@@ -56,7 +56,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     let listing = listing(&job, &hookup)?;
     match args.format {
         Format::Json => print_json(&listing)?,
-        Format::Text => print(&text(&job, &listing)),
+        Format::Text => print(&text(&job, &listing))?,
     }
     Ok(Status::Pass)
 }

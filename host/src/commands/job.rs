@@ -7,8 +7,8 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use loomproof_core::wire::Place;
 
-use super::Failure;
 use super::asking::ask;
+use super::{Failure, note};
 use crate::fault::Fault;
 use crate::fault::spell::parse;
 use crate::plan::Plan;
@@ -116,7 +116,9 @@ impl JobArgs {
             ask(plan, &mut answers)?;
         }
         for connector in plan.keep_off() {
-            eprintln!("Keep off {connector}: never opened, probed or tapped.");
+            note(&format!(
+                "Keep off {connector}: never opened, probed or tapped."
+            ));
         }
         plan.resolve(&answers).map_err(|problems| {
             let colour = std::io::stderr().is_terminal();

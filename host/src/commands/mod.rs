@@ -61,24 +61,34 @@ pub fn main() -> ExitCode {
     match result {
         Ok(status) => status.code(),
         Err(failure) => {
-            eprintln!("{}", failure.text());
+            note(failure.text());
             failure.status().code()
         }
     }
 }
 
-/// Prints to standard output; a reader that went away is not an error.
-fn print(text: &str) {
+/// Prints to standard output. A reader that went away has seen enough; any
+/// other failure to write means that the report is lost.
+fn print(text: &str) -> Result<(), Failure> {
     use std::io::Write as _;
     let mut out = std::io::stdout().lock();
-    let _ = out.write_all(text.as_bytes());
-    let _ = out.flush();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(Failure::usage(
+            format!("cannot write the report to standard output: {error}"),
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// A line on standard error; where that cannot be written to, nobody reads it.
+fn note(text: &str) {
+    use std::io::Write as _;
+    let _ = writeln!(std::io::stderr(), "{text}");
 }
 
 /// Prints a value as JSON to standard output.
 fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(value)
         .map_err(|error| Failure::usage(format!("cannot print this as JSON: {error}")))?;
-    print(&format!("{text}\n"));
-    Ok(())
+    print(&format!("{text}\n"))
 }

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::exit::Status;
 use super::job::{BenchArgs, JobArgs};
-use super::{Failure, Format, print, print_json};
+use super::{Failure, Format, note, print, print_json};
 use crate::bench::{Bench, Settings};
 use crate::hookup::propose;
 use crate::link::{Link, VirtualProbe, connect, ports};
@@ -77,7 +77,9 @@ fn list(format: Format) -> Result<Status, Failure> {
             print_json(&paths)?;
         }
         Format::Text if found.is_empty() => {
-            print("No serial port found. Plug the probe in; on Linux check that you may use it.\n");
+            print(
+                "No serial port found. Plug the probe in; on Linux check that you may use it.\n",
+            )?;
         }
         Format::Text => {
             for port in &found {
@@ -86,7 +88,7 @@ fn list(format: Format) -> Result<Status, Failure> {
                     .serial
                     .as_ref()
                     .map_or(String::new(), |s| format!(", serial {s}"));
-                print(&format!("{}  {device}{serial}\n", port.path));
+                print(&format!("{}  {device}{serial}\n", port.path))?;
             }
         }
     }
@@ -114,7 +116,7 @@ fn identify(port: &str, format: Format) -> Result<Status, Failure> {
             identity.serial,
             identity.build,
             identity.protocol
-        )),
+        ))?,
     }
     Ok(Status::Pass)
 }
@@ -136,8 +138,8 @@ fn serve(job: &JobArgs, bench: &BenchArgs) -> Result<Status, Failure> {
     let trouble =
         |error: std::io::Error| Failure::probe(format!("cannot serve a pseudo-terminal: {error}"));
     let pty = Pty::open().map_err(trouble)?;
-    print(&format!("{}\n", pty.path().display()));
-    eprintln!(
+    print(&format!("{}\n", pty.path().display()))?;
+    note(&format!(
         "Virtual probe with {} on the bench; give this port to --probe in another terminal. \
          Stop with Ctrl-C.",
         if faults.is_empty() {
@@ -145,7 +147,7 @@ fn serve(job: &JobArgs, bench: &BenchArgs) -> Result<Status, Failure> {
         } else {
             bench.faults.join(" and ")
         }
-    );
+    ));
     let stop = Arc::new(AtomicBool::new(false));
     pty.serve(&mut probe, &stop).map_err(trouble)?;
     Ok(Status::Pass)

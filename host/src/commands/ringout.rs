@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::exit::Status;
 use super::job::{BenchArgs, JobArgs};
 use super::progress::Bar;
-use super::{Failure, Format, print, print_json};
+use super::{Failure, Format, note, print, print_json};
 use crate::bench::{Bench, Settings};
 use crate::circuit::{Model, build};
 use crate::diagnosis::coverage::coverage;
@@ -39,7 +39,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE", conflicts_with = "from")]
     save: Option<PathBuf>,
     /// Judges a kept scan instead of taking one.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["probe", "faults", "seed", "leads", "place"])]
     from: Option<PathBuf>,
     /// What to print.
     #[arg(long, default_value = "text")]
@@ -67,7 +67,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         ));
     }
     if place == Place::Vehicle {
-        eprintln!("{}\n", text::CAUTION);
+        note(&format!("{}\n", text::CAUTION));
     }
     if virtual_probe {
         let hookup = propose(&job, place, usize::from(args.bench.leads))?;
@@ -116,17 +116,17 @@ fn scan(
     bar.done();
     let outcome = outcome?;
     let hello = link.hello().clone();
+    // The verdict first: a disk that is full must not swallow it.
+    let status = print_report(args, job, hookup, model, &hello, &outcome)?;
     match (slot, &outcome) {
         (Some(slot), Outcome::Complete(taken)) => {
             slot.keep(&Recording::new(job, hookup, &hello, taken))?;
-            eprintln!("The scan is kept.");
+            note("The scan is kept.");
         }
-        (Some(_), Outcome::Refused(..)) => {
-            eprintln!("The scan was broken off; nothing is kept.");
-        }
+        (Some(_), Outcome::Refused(..)) => note("The scan was broken off; nothing is kept."),
         (None, _) => {}
     }
-    print_report(args, job, hookup, model, &hello, &outcome)
+    Ok(status)
 }
 
 fn judge_kept(args: &Args, file: &std::path::Path) -> Result<Status, Failure> {
@@ -147,7 +147,8 @@ fn judge_kept(args: &Args, file: &std::path::Path) -> Result<Status, Failure> {
     print_report(args, &job, &hookup, &model, &recording.hello(), &outcome)
 }
 
-/// Whether a scan holds every step of the first pass, in order.
+/// Whether a scan holds every step of the first pass, in order, and no more
+/// behind it than a scan takes to find out what is wrong.
 fn is_whole(model: &Model, taken: &[Taken]) -> bool {
     let layout = Layout::of(&model.circuit, &[]);
     let mut wanted = 0;
@@ -159,7 +160,7 @@ fn is_whole(model: &Model, taken: &[Taken]) -> bool {
         }
         wanted += 1;
     }
-    wanted > 0
+    wanted > 0 && taken.len() - wanted <= run::MOST_FURTHER_STEPS
 }
 
 fn print_report(
@@ -173,7 +174,7 @@ fn print_report(
     let report = verdict::report(job, hookup, model, probe, outcome).map_err(Failure::usage)?;
     match args.format {
         Format::Json => print_json(&report)?,
-        Format::Text => print(&text::render(&report)),
+        Format::Text => print(&text::render(&report))?,
     }
     Ok(report.verdict.into())
 }
@@ -208,7 +209,7 @@ fn list_faults(args: &Args, job: &Job, place: Place) -> Result<Status, Failure> 
                 let mark = if line.covered { ' ' } else { '-' };
                 out.push_str(&format!("{mark} {}\n", line.fault));
             }
-            print(&out);
+            print(&out)?;
         }
     }
     Ok(Status::Pass)

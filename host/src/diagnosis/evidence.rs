@@ -14,8 +14,9 @@ use super::predict::Predictor;
 use crate::circuit::Model;
 use crate::ringout::Taken;
 
-/// What the model does not know (contact noise, thermal voltages): added in
-/// quadrature to every deviation when explanations are compared, in volts.
+/// What the model does not know (contact noise, thermal voltages of joints of
+/// two metals): added in quadrature to every deviation when explanations are
+/// compared, in volts (`common practice`: tens of microvolts each).
 const MODEL_FLOOR: f64 = 1e-4;
 
 /// One judged quantity of a scan.

@@ -30,7 +30,7 @@ impl Default for Patience {
         Self {
             hello: Duration::from_secs(3),
             repeat: Duration::from_millis(500),
-            reply: Duration::from_secs(3),
+            reply: Duration::from_secs(2),
             damaged: Duration::from_millis(250),
             attempts: 3,
         }
@@ -384,11 +384,11 @@ mod tests {
     #[test]
     fn slow_requests_are_waited_for_and_none_for_ever() {
         let seconds = |request| Patience::default().for_request(&request).as_secs_f64();
-        assert!((3.0..3.1).contains(&seconds(Request::Survey)));
-        assert!(seconds(Request::Arm(Place::Vehicle)) > 3.0 + 25.0 * 0.02);
+        assert!((2.0..2.1).contains(&seconds(Request::Survey)));
+        assert!(seconds(Request::Arm(Place::Vehicle)) > 2.0 + 25.0 * 0.02);
         // A quick step, and the slowest the probe takes: 10 s of settling.
-        assert!((3.0..5.0).contains(&seconds(step(1, 300, 4))));
+        assert!((2.0..4.0).contains(&seconds(step(1, 300, 4))));
         let slowest = seconds(step(12, 700_000, 64));
-        assert!((3.0 + 10.0..100.0).contains(&slowest), "{slowest} s");
+        assert!((2.0 + 10.0..100.0).contains(&slowest), "{slowest} s");
     }
 }

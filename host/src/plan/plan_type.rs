@@ -219,6 +219,12 @@ fn read_file(path: &Path) -> Result<Vec<u8>, Vec<Problem>> {
             "give the plan's own file, such as bakery-van.toml",
         )]);
     }
+    if std::fs::metadata(path).is_ok_and(|there| !there.is_file()) {
+        return Err(vec![Problem::placeless(
+            format!("{name} is a device or a pipe, not a plan file"),
+            "give the plan's own file, such as bakery-van.toml",
+        )]);
+    }
     let file = std::fs::File::open(path).map_err(problem)?;
     let mut bytes = Vec::new();
     let most = u64::try_from(MOST_BYTES).unwrap_or(u64::MAX);

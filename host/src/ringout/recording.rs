@@ -1,7 +1,7 @@
 //! A scan kept in a file: everything needed to judge it again.
 
 use std::collections::BTreeMap;
-use std::io::Write as _;
+use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use loomproof_core::scan::{Planned, Purpose};
@@ -12,9 +12,8 @@ use loomproof_core::wire::{
 use serde::{Deserialize, Serialize};
 
 use super::Taken;
-use super::verdict::place_word;
-use crate::hookup::Hookup;
-use crate::plan::model::Job;
+use crate::hookup::{Hookup, Point};
+use crate::plan::model::{Job, Side};
 
 /// Version of the file's layout.
 const FORMAT: u32 = 1;
@@ -30,10 +29,26 @@ pub struct Recording {
     title: String,
     plan_digest: String,
     answers: BTreeMap<String, String>,
-    place: String,
+    place: PlaceRecord,
     hookup: Vec<ClipRecord>,
     probe: ProbeRecord,
     steps: Vec<StepRecord>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum PlaceRecord {
+    Bench,
+    Vehicle,
+}
+
+impl From<Place> for PlaceRecord {
+    fn from(place: Place) -> Self {
+        match place {
+            Place::Bench => Self::Bench,
+            Place::Vehicle => Self::Vehicle,
+        }
+    }
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -129,10 +144,15 @@ impl Slot {
             // The name of the scratch file says nothing to anybody.
             error: error.kind().into(),
         };
-        if path.is_dir() {
-            return Err(fail(std::io::ErrorKind::IsADirectory.into()));
+        // Only an ordinary file is ever replaced: no device, pipe, folder or link.
+        match std::fs::symlink_metadata(path) {
+            Ok(there) if !there.is_file() => return Err(RecordingError::NotAFile(path.to_owned())),
+            _ => {}
         }
-        let file = tempfile::NamedTempFile::new_in(folder).map_err(fail)?;
+        let mut builder = tempfile::Builder::new();
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
+        let file = builder.tempfile_in(folder).map_err(fail)?;
         Ok(Self {
             path: path.to_owned(),
             folder: folder.to_owned(),
@@ -178,6 +198,9 @@ pub enum RecordingError {
         /// What the system said.
         error: std::io::Error,
     },
+    /// There is something else than a file.
+    #[error("{}: this is a folder, device, pipe or link, not a file; give another name", .0.display())]
+    NotAFile(PathBuf),
     /// The file is not a recorded scan.
     #[error("{}: this is not a whole recorded scan ({reason}); record the scan again with --save", path.display())]
     Content {
@@ -211,7 +234,7 @@ impl Recording {
             title: job.title.clone(),
             plan_digest: job.digest.clone(),
             answers: job.answers.clone(),
-            place: place_word(hookup.place).to_owned(),
+            place: hookup.place.into(),
             hookup: clips(hookup),
             probe: ProbeRecord {
                 board: probe.board.to_string(),
@@ -236,13 +259,17 @@ impl Recording {
             path: path.to_owned(),
             reason,
         };
-        let length = std::fs::metadata(path).map_err(fail)?.len();
-        if length > MOST_BYTES {
-            return Err(content(format!(
-                "{length} bytes are more than any scan has"
-            )));
+        if !std::fs::metadata(path).map_err(fail)?.is_file() {
+            return Err(RecordingError::NotAFile(path.to_owned()));
         }
-        let bytes = std::fs::read(path).map_err(fail)?;
+        let mut bytes = Vec::new();
+        let file = std::fs::File::open(path).map_err(fail)?;
+        file.take(MOST_BYTES + 1)
+            .read_to_end(&mut bytes)
+            .map_err(fail)?;
+        if bytes.len() as u64 > MOST_BYTES {
+            return Err(content("it is longer than any scan".to_owned()));
+        }
         let recording: Self =
             serde_json::from_slice(&bytes).map_err(|error| content(error.to_string()))?;
         if recording.format != FORMAT {
@@ -280,10 +307,9 @@ impl Recording {
     /// Where the scan was taken.
     #[must_use]
     pub fn place(&self) -> Place {
-        if self.place == place_word(Place::Bench) {
-            Place::Bench
-        } else {
-            Place::Vehicle
+        match self.place {
+            PlaceRecord::Bench => Place::Bench,
+            PlaceRecord::Vehicle => Place::Vehicle,
         }
     }
 
@@ -337,8 +363,8 @@ impl Recording {
         if self.hookup != clips(hookup) {
             return Err(mismatch(
                 "hook-up",
-                format!("{} clips", self.hookup.len()),
-                format!("{} clips", hookup.clips.len()),
+                "its clips sit elsewhere".to_owned(),
+                "those of `loomproof hookup`".to_owned(),
                 "ring out again with the present hook-up",
             ));
         }
@@ -348,6 +374,9 @@ impl Recording {
         };
         if self.steps.is_empty() {
             return Err(content("it holds no reading".to_owned()));
+        }
+        if self.probe.leads % 16 != 0 || usize::from(self.probe.leads) > MAX_LEADS {
+            return Err(content(format!("no probe has {} leads", self.probe.leads)));
         }
         self.steps
             .iter()
@@ -362,7 +391,15 @@ fn clips(hookup: &Hookup) -> Vec<ClipRecord> {
         .iter()
         .map(|clip| ClipRecord {
             lead: clip.lead.0,
-            point: format!("{:?}", clip.point),
+            point: match &clip.point {
+                Point::Cavity {
+                    side: Side::Wire, ..
+                } => format!("{} wire side", clip.point),
+                Point::Cavity {
+                    side: Side::Mating, ..
+                } => format!("{} mating side", clip.point),
+                other => other.to_string(),
+            },
         })
         .collect()
 }
@@ -444,6 +481,14 @@ impl StepRecord {
                 ValueRecord::Beyond(Beyond::Below) => Reading::Below,
             });
         }
+        let purpose = Purpose::from(self.purpose);
+        let (a, b) = purpose.leads();
+        for lead in [Some(a), b].into_iter().flatten() {
+            known(lead.0)?;
+        }
+        if set(&self.high)?.overlaps(&set(&self.low)?) {
+            return Err("a step drives one lead both high and low".to_owned());
+        }
         let step = Step {
             high: set(&self.high)?,
             low: set(&self.low)?,
@@ -453,10 +498,7 @@ impl StepRecord {
             senses,
         };
         Ok(Taken {
-            planned: Planned {
-                step,
-                purpose: self.purpose.into(),
-            },
+            planned: Planned { step, purpose },
             readings,
         })
     }

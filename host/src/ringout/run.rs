@@ -23,6 +23,13 @@ const FOLLOWS: Volts = Volts(0.4);
 /// that more readings would not make it clearer.
 const MAX_WALKS: usize = 40;
 
+/// The most leads pairs that ohms are taken between.
+const MAX_PAIRS: usize = 120;
+
+/// The most steps that follow a first pass: each walk is at most two halves of
+/// 128 leads, with and without module inputs.
+pub const MOST_FURTHER_STEPS: usize = 4 * MAX_WALKS + MAX_PAIRS;
+
 /// What the caller is told while the scan goes on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Progress {
@@ -49,8 +56,8 @@ pub enum RunError {
         asked: &'static str,
     },
     /// The probe would not carry out a step for a reason that is not the wiring's.
-    #[error("the probe refused a step ({0}); run `loomproof probe identify` to check it")]
-    Step(String),
+    #[error("{}", refusal_words(*.0))]
+    Refusal(Refusal),
     /// The model could not be solved.
     #[error("the expected circuit cannot be computed: {0}")]
     Model(String),
@@ -70,7 +77,10 @@ pub fn run(
     progress(Progress::Looking);
     match link.exchange(&Request::Arm(place))? {
         Reply::Armed => {}
-        Reply::Refused(refusal) => return Ok(Outcome::Refused(refusal, Vec::new())),
+        Reply::Refused(refusal) if for_safety(refusal) => {
+            return Ok(Outcome::Refused(refusal, Vec::new()));
+        }
+        Reply::Refused(other) => return Err(RunError::Refusal(other)),
         _ => return Err(RunError::WrongReply { asked: "arm" }),
     }
     let layout = Layout::of(&model.circuit, &[]);
@@ -99,6 +109,31 @@ pub fn run(
     }
 }
 
+/// Whether a probe refuses for what it found in the wiring, not in itself.
+fn for_safety(refusal: Refusal) -> bool {
+    matches!(
+        refusal,
+        Refusal::Live(..) | Refusal::Moves(..) | Refusal::Chassis(_) | Refusal::Tripped
+    )
+}
+
+fn refusal_words(refusal: Refusal) -> String {
+    match refusal {
+        Refusal::Hardware => "a chip of the probe does not answer as it should; unplug the probe \
+                              and plug it in again, and if that does not help have it repaired: \
+                              nothing that it reads can be trusted"
+            .to_owned(),
+        Refusal::NoSuchLead(lead) => format!(
+            "the probe has no lead {lead}; a bank of leads is missing or loose: unplug the probe, \
+             seat its boards, and plug it in again"
+        ),
+        other => format!(
+            "the probe would not carry out a step ({other:?}); its firmware and this program do \
+             not fit each other: update both"
+        ),
+    }
+}
+
 struct Scan<'l> {
     link: &'l mut dyn Link,
     place: Place,
@@ -114,7 +149,8 @@ impl Scan<'_> {
             // The permission ran out (a slow host): ask again, once.
             match self.link.exchange(&Request::Arm(self.place))? {
                 Reply::Armed => reply = self.link.exchange(&request)?,
-                Reply::Refused(refusal) => return Ok(Some(refusal)),
+                Reply::Refused(refusal) if for_safety(refusal) => return Ok(Some(refusal)),
+                Reply::Refused(other) => return Err(RunError::Refusal(other)),
                 _ => return Err(RunError::WrongReply { asked: "arm" }),
             }
         }
@@ -126,13 +162,8 @@ impl Scan<'_> {
                 });
                 Ok(None)
             }
-            Reply::Refused(
-                refusal @ (Refusal::Live(..)
-                | Refusal::Moves(..)
-                | Refusal::Chassis(_)
-                | Refusal::Tripped),
-            ) => Ok(Some(refusal)),
-            Reply::Refused(other) => Err(RunError::Step(format!("{other:?}"))),
+            Reply::Refused(refusal) if for_safety(refusal) => Ok(Some(refusal)),
+            Reply::Refused(other) => Err(RunError::Refusal(other)),
             _ => Err(RunError::WrongReply { asked: "step" }),
         }
     }
@@ -200,7 +231,7 @@ fn follow(
             }
         }
     }
-    for (a, b) in pairs {
+    for (a, b) in pairs.into_iter().take(MAX_PAIRS) {
         let also: Vec<LeadId> = layout
             .leads()
             .iter()

@@ -27,7 +27,10 @@ pub fn render(report: &Report) -> String {
         "in the vehicle"
     };
     let line = match report.verdict {
-        Verdict::Pass => "PASS: everything this hook-up can see is as planned".to_owned(),
+        Verdict::Pass => format!(
+            "PASS: as planned, so far as this hook-up can see ({} of {} single faults)",
+            report.coverage.covered, report.coverage.faults
+        ),
         Verdict::Faults => faults_line(report.groups.first()),
         Verdict::Undecided => {
             "UNDECIDED: nothing is off, but some readings prove nothing".to_owned()

@@ -69,6 +69,14 @@ pub fn report(
             let mut evidence = Evidence::new(model, taken)?;
             report.readings = readings(&evidence, taken, hookup);
             unsettled(&mut report, &evidence, hookup);
+            if evidence.judged().is_empty() {
+                report.undecided.push(Undecided {
+                    place: String::new(),
+                    say: "There was nothing to read in this hook-up, so nothing is proved; \
+                          `loomproof hookup` shows what it can see."
+                        .to_owned(),
+                });
+            }
             if !evidence.off().is_empty() {
                 report.verdict = Verdict::Faults;
                 let candidates = search(&mut evidence, &faults)?;

@@ -1,5 +1,5 @@
 //! The network solution against closed forms (values that were run with other
-//! programs; references.md of the project, "Network theory").
+//! programs; fixtures/reference/README.md, "Network theory").
 
 use crate::bench::island::{Driven, islands, targets};
 use crate::bench::network::{Element, Law, Netlist};
