@@ -141,17 +141,11 @@ pub const fn moves_by_itself(look: Look) -> bool {
 /// The refusal.
 pub fn judge(looks: &[Look], chassis: ChassisCheck) -> Result<(), Refusal> {
     let leads = || (0..=u8::MAX).map(LeadId).zip(looks);
-    let live = leads()
-        .map(|(lead, look)| (lead, worst(*look)))
-        .filter(|(_, mv)| !dead(*mv));
-    let highest = live.reduce(|a, b| {
-        if b.1.unsigned_abs() > a.1.unsigned_abs() {
-            b
-        } else {
-            a
-        }
-    });
-    if let Some((lead, mv)) = highest {
+    let levels = || leads().map(|(lead, look)| (lead, worst(*look)));
+    let highest = levels().map(|(_, mv)| mv.unsigned_abs()).max().unwrap_or(0);
+    // The first at about that level: leads of one net differ by noise only.
+    let named = levels().find(|(_, mv)| !dead(*mv) && mv.unsigned_abs() >= highest / 10 * 9);
+    if let Some((lead, mv)) = named {
         return Err(Refusal::Live(lead, mv));
     }
     if let Some((lead, look)) = leads().find(|(_, look)| moves(**look)) {

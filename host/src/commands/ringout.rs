@@ -121,7 +121,8 @@ fn scan(
     match (slot, &outcome) {
         (Some(slot), Outcome::Complete(taken)) => {
             slot.keep(&Recording::new(job, hookup, &hello, taken))?;
-            note("The scan is kept.");
+            let file = args.save.as_deref().unwrap_or(std::path::Path::new(""));
+            note(&format!("Scan kept in {}.", file.display()));
         }
         (Some(_), Outcome::Refused(..)) => note("The scan was broken off; nothing is kept."),
         (None, _) => {}

@@ -294,7 +294,7 @@ impl Recording {
             what: "plan",
             found: format!("\"{}\", {}", self.title, short(&self.plan_digest)),
             wanted: short(digest),
-            advice: "give the plan it was taken with, as it was then",
+            advice: "it is another plan, or was changed since; give the one the scan was taken with",
         })
     }
 
