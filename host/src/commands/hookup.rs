@@ -40,6 +40,10 @@ struct ClipLine {
     lead: String,
     point: String,
     say: String,
+    #[serde(skip)]
+    heading: String,
+    #[serde(skip)]
+    where_there: String,
 }
 
 /// Prints the hook-up and its fault coverage.
@@ -74,6 +78,8 @@ fn listing(job: &Job, hookup: &Hookup) -> Result<Listing, Failure> {
                 lead: clip.lead.to_string(),
                 point: clip.point.to_string(),
                 say: capital(&speaker.point(&clip.point)),
+                heading: speaker.heading(&clip.point),
+                where_there: speaker.where_there(&clip.point),
             })
             .collect(),
         faults: covered.len(),
@@ -93,10 +99,23 @@ fn text(job: &Job, listing: &Listing) -> String {
     } else {
         "C1 and C2  clipped to each other\n"
     });
+    if !job.answers.is_empty() {
+        let answers: Vec<String> = job
+            .answers
+            .iter()
+            .map(|(option, value)| format!("{option} = {value}"))
+            .collect();
+        out.push_str(&format!("Variant: {}\n", answers.join(", ")));
+    }
+    let mut heading = String::new();
     for clip in &listing.clips {
+        if clip.heading != heading {
+            heading.clone_from(&clip.heading);
+            out.push_str(&format!("\n{heading}\n"));
+        }
         out.push_str(&format!(
-            "{:<5} {:<9} {}\n",
-            clip.lead, clip.point, clip.say
+            "  {:<5} {:<9} {}\n",
+            clip.lead, clip.point, clip.where_there
         ));
     }
     out.push_str(&format!(

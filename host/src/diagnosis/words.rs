@@ -118,13 +118,30 @@ impl<'j> Speaker<'j> {
                 )
             }
             End::Part(part, terminal) => {
-                let relay = self.job.relays.iter().find(|relay| relay.name == *part);
-                let name = format!("{terminal} of {part}");
-                with(
-                    "terminal",
-                    &name,
-                    relay.and_then(|relay| relay.place.as_ref()),
-                )
+                let places = [
+                    self.job
+                        .relays
+                        .iter()
+                        .find(|p| p.name == *part)
+                        .map(|p| &p.place),
+                    self.job
+                        .diodes
+                        .iter()
+                        .find(|p| p.name == *part)
+                        .map(|p| &p.place),
+                    self.job
+                        .lamps
+                        .iter()
+                        .find(|p| p.name == *part)
+                        .map(|p| &p.place),
+                    self.job
+                        .fuses
+                        .iter()
+                        .find(|p| p.name == *part)
+                        .map(|p| &p.place),
+                ];
+                let place = places.into_iter().flatten().find_map(Option::as_ref);
+                with("terminal", &format!("{terminal} of {part}"), place)
             }
             End::Cap => "its cap".to_owned(),
         }
@@ -262,6 +279,12 @@ impl<'j> Speaker<'j> {
                     ),
                 )
             }
+            Fault::Short(lead, Touches::Chassis) => words(
+                format!("{} touches chassis.", capital(&self.lead(lead))),
+                "Follow it from end to end, first where it passes a metal edge or a screw; free \
+                 it, repair the insulation and protect the place."
+                    .to_owned(),
+            ),
             Fault::Short(lead, touches) => words(
                 format!(
                     "{} touches {}.",
@@ -298,15 +321,46 @@ impl<'j> Speaker<'j> {
                 cavity,
                 side,
             } => {
-                let how = match side {
-                    Side::Wire => "back-probe from the wire side",
-                    Side::Mating => "through the mating half or a break-out lead",
-                };
+                let how = side_words(*side);
                 format!("{}, {how}", self.cavity(connector, *cavity))
             }
             Point::Tap(name) => format!("{}, at its lead", self.end(&End::Tap(name.clone()))),
             Point::Ring(name) => self.end(&End::Ring(name.clone())),
             Point::Terminal(end) => self.end(end),
+        }
+    }
+
+    /// What a test point is listed under: its connector with its place and how
+    /// it is reached.
+    #[must_use]
+    pub fn heading(&self, point: &Point) -> String {
+        let Point::Cavity {
+            connector, side, ..
+        } = point
+        else {
+            return "Elsewhere".to_owned();
+        };
+        let found = self.job.connectors.iter().find(|c| c.name == *connector);
+        let place = match found.and_then(|c| c.place.as_ref()) {
+            Some(place) => format!("{connector} ({place})"),
+            None => connector.clone(),
+        };
+        format!("{place}, {}:", side_words(*side))
+    }
+
+    /// Where a test point is, under its heading.
+    #[must_use]
+    pub fn where_there(&self, point: &Point) -> String {
+        match point {
+            Point::Cavity {
+                connector, cavity, ..
+            } => {
+                let found = self.job.connectors.iter().find(|c| c.name == *connector);
+                found
+                    .and_then(|c| face_position(c, *cavity))
+                    .unwrap_or_default()
+            }
+            other => self.point(other),
         }
     }
 
@@ -317,6 +371,14 @@ impl<'j> Speaker<'j> {
             Some(point) => format!("{lead} ({point})"),
             None => lead.to_string(),
         }
+    }
+}
+
+/// How a connector is reached.
+fn side_words(side: Side) -> &'static str {
+    match side {
+        Side::Wire => "back-probed from the wire side",
+        Side::Mating => "through the mating half or a break-out lead",
     }
 }
 

@@ -26,7 +26,7 @@ pub const KINDS: &[(&str, &str, &str)] = &[
     (
         "wrong-cavity",
         "wrong-cavity@X1:4,to=X1:3",
-        "terminal in an empty cavity beside its own",
+        "terminal in an empty cavity instead of its own",
     ),
     (
         "exchanged",

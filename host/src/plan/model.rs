@@ -251,6 +251,8 @@ pub struct Relay {
 pub struct Diode {
     /// Name, such as `D5`.
     pub name: String,
+    /// Where, in the fitter's words.
+    pub place: Option<String>,
 }
 
 /// A filament lamp; terminals `1` and `2`.
@@ -262,6 +264,8 @@ pub struct Lamp {
     pub power: Watts,
     /// Rated voltage.
     pub volts: Volts,
+    /// Where, in the fitter's words.
+    pub place: Option<String>,
 }
 
 /// A fuse; terminals `1` and `2`.
@@ -271,6 +275,8 @@ pub struct Fuse {
     pub name: String,
     /// Rated current.
     pub rating: Amperes,
+    /// Where, in the fitter's words.
+    pub place: Option<String>,
 }
 
 /// A function of the finished job.

@@ -112,44 +112,47 @@ pub(crate) fn relay(walk: &mut Walk<'_>, table: &Table<'_>) {
     walk.lists.relays.push(entry(table, when, item));
 }
 
-/// Reads one `[diode.*]`. Its place is for the reader of the plan.
+/// Reads one `[diode.*]`.
 pub(crate) fn diode(walk: &mut Walk<'_>, table: &Table<'_>) {
     let mut fields = walk.fields(Kind::Diode, table);
-    fields.text("place", "\"where it is\"");
+    let place = fields.text("place", "\"where it is\"");
     let when = fields.when();
     fields.finish();
     let item = Diode {
         name: table.name.to_owned(),
+        place: place.map(|text| text.value),
     };
     walk.lists.diodes.push(entry(table, when, item));
 }
 
-/// Reads one `[lamp.*]`. Its place is for the reader of the plan.
+/// Reads one `[lamp.*]`.
 pub(crate) fn lamp(walk: &mut Walk<'_>, table: &Table<'_>) {
     let mut fields = walk.fields(Kind::Lamp, table);
     let power = fields.required_parsed("power", "\"21 W\"", quantity::power);
     let volts = fields.required_parsed("volts", "\"12 V\"", quantity::voltage);
-    fields.text("place", "\"where it is\"");
+    let place = fields.text("place", "\"where it is\"");
     let when = fields.when();
     fields.finish();
     let item = Lamp {
         name: table.name.to_owned(),
         power: power.unwrap_or(Watts(21.0)),
         volts: volts.unwrap_or(Volts(12.0)),
+        place: place.map(|text| text.value),
     };
     walk.lists.lamps.push(entry(table, when, item));
 }
 
-/// Reads one `[fuse.*]`. Its place is for the reader of the plan.
+/// Reads one `[fuse.*]`.
 pub(crate) fn fuse(walk: &mut Walk<'_>, table: &Table<'_>) {
     let mut fields = walk.fields(Kind::Fuse, table);
     let rating = fields.required_parsed("rating", "\"10 A\"", quantity::current);
-    fields.text("place", "\"where it is\"");
+    let place = fields.text("place", "\"where it is\"");
     let when = fields.when();
     fields.finish();
     let item = Fuse {
         name: table.name.to_owned(),
         rating: rating.unwrap_or(Amperes(10.0)),
+        place: place.map(|text| text.value),
     };
     walk.lists.fuses.push(entry(table, when, item));
 }

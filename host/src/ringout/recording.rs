@@ -142,7 +142,10 @@ impl Slot {
         let fail = |error: std::io::Error| RecordingError::File {
             path: path.to_owned(),
             // The name of the scratch file says nothing to anybody.
-            error: error.kind().into(),
+            error: match error.kind() {
+                std::io::ErrorKind::NotFound => std::io::Error::other("there is no such folder"),
+                kind => kind.into(),
+            },
         };
         // Only an ordinary file is ever replaced: no device, pipe, folder or link.
         match std::fs::symlink_metadata(path) {

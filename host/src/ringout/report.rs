@@ -52,6 +52,9 @@ pub struct Report {
     /// What is wrong, most probable first: sets of faults that the readings
     /// cannot tell apart are one group.
     pub groups: Vec<GroupReport>,
+    /// Readings are off in a way that none of the groups explains well: the plan,
+    /// its answers, the place or the hook-up may be wrong rather than the wiring.
+    pub lost: bool,
     /// Why the probe would not drive, where it would not.
     pub refusal: Option<Refused>,
     /// What these readings leave undecided.

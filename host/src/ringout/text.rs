@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use super::report::{CoverageReport, FaultReport, GroupReport, Report, Verdict};
+use super::report::{FaultReport, GroupReport, Report, Verdict};
 use super::verdict::letter;
 
 /// Width that paragraphs are wrapped to.
@@ -31,6 +31,9 @@ pub fn render(report: &Report) -> String {
             "PASS: as planned, so far as this hook-up can see ({} of {} single faults)",
             report.coverage.covered, report.coverage.faults
         ),
+        Verdict::Faults if report.lost => {
+            "FAULT: many readings are off, and no explanation fits them all".to_owned()
+        }
         Verdict::Faults => faults_line(report.groups.first()),
         Verdict::Undecided => {
             "UNDECIDED: nothing is off, but some readings prove nothing".to_owned()
@@ -45,11 +48,21 @@ pub fn render(report: &Report) -> String {
             report.probe.board
         );
     }
+    if !report.answers.is_empty() {
+        let answers: Vec<String> = report
+            .answers
+            .iter()
+            .map(|(option, value)| format!("{option} = {value}"))
+            .collect();
+        paragraph(&mut out, "", &format!("Variant: {}", answers.join(", ")));
+    }
     out.push('\n');
     if let Some(refusal) = &report.refusal {
         paragraph(&mut out, "", &refusal.say);
         paragraph(&mut out, "   ", &format!("Do: {}", refusal.act));
         out.push('\n');
+    } else if report.lost {
+        lost(&mut out, report);
     } else if let Some(best) = report.groups.first() {
         findings(&mut out, best);
         if let Some(next) = &report.next_reading {
@@ -57,6 +70,12 @@ pub fn render(report: &Report) -> String {
             out.push('\n');
         }
         others(&mut out, &report.groups);
+        paragraph(
+            &mut out,
+            "",
+            "Then ring out again: one fault can hide another.",
+        );
+        out.push('\n');
     }
     for open in report.undecided.iter().take(SHOWN) {
         paragraph(&mut out, "", &format!("Not decided: {}", open.say));
@@ -76,9 +95,44 @@ pub fn render(report: &Report) -> String {
         return out;
     }
     tested(&mut out, report);
-    not_tested(&mut out, &report.coverage);
+    not_tested(&mut out, report);
     hand_checks(&mut out, report);
     out
+}
+
+/// Too much is off: the wrong plan is likelier than so many faults.
+fn lost(out: &mut String, report: &Report) {
+    paragraph(
+        out,
+        "",
+        &format!(
+            "Before you touch any wire, check: is this the plan of this harness? Are the answers \
+             right (see Variant)? Is the harness {}? Do the clips sit as `loomproof hookup` lists \
+             them, and the chassis leads on bare metal? Then ring out again.",
+            if report.place == "bench" {
+                "on the bench"
+            } else {
+                "fitted in the vehicle"
+            }
+        ),
+    );
+    let said: Vec<&str> = report
+        .groups
+        .first()
+        .and_then(|group| group.sets.first())
+        .map(|set| set.iter().map(|fault| fault.say.as_str()).collect())
+        .unwrap_or_default();
+    if !said.is_empty() {
+        paragraph(
+            out,
+            "",
+            &format!(
+                "What comes nearest, but does not fit: {}",
+                said.join(" And: ")
+            ),
+        );
+    }
+    out.push('\n');
 }
 
 /// How many things there are to put right, and in how many places one may be.
@@ -95,7 +149,40 @@ fn faults_line(best: Option<&GroupReport>) -> String {
     }
 }
 
+/// The sets of a group to be written out: where no connection at a joint fits
+/// as well as so many ohms there, the ohms are anybody's guess.
+fn worth_saying(group: &GroupReport) -> GroupReport {
+    let without_ohms = |fault: &FaultReport| -> Option<String> {
+        let (joint, _) = fault
+            .fault
+            .strip_prefix("high-resistance@")?
+            .rsplit_once(",ohms=")?;
+        Some(format!("open@{joint}"))
+    };
+    let guessed = |set: &Vec<FaultReport>| {
+        set.iter().any(|fault| without_ohms(fault).is_some())
+            && group.sets.iter().any(|other| {
+                other.len() == set.len()
+                    && set.iter().all(|fault| {
+                        let wanted = without_ohms(fault).unwrap_or_else(|| fault.fault.clone());
+                        other.iter().any(|f| f.fault == wanted)
+                    })
+            })
+    };
+    let sets = group
+        .sets
+        .iter()
+        .filter(|set| !guessed(set))
+        .cloned()
+        .collect();
+    GroupReport {
+        sets,
+        ..group.clone()
+    }
+}
+
 fn findings(out: &mut String, group: &GroupReport) {
+    let group = &worth_saying(group);
     let percent = percent(group.probability);
     let certain = common(group);
     for (at, fault) in certain.iter().enumerate() {
@@ -120,7 +207,7 @@ fn findings(out: &mut String, group: &GroupReport) {
             group.sets.len()
         ),
     );
-    let mut advice = "";
+    let mut advice = String::new();
     for (at, set) in group.sets.iter().take(SHOWN).enumerate() {
         let rest = set
             .iter()
@@ -132,8 +219,13 @@ fn findings(out: &mut String, group: &GroupReport) {
                 "   and ".to_owned()
             };
             // The same advice is not given twice in a row.
-            finding(out, &mark, fault, advice != fault.act);
-            advice = &fault.act;
+            let fault = if part == 0 {
+                fault.clone()
+            } else {
+                continued(fault)
+            };
+            finding(out, &mark, &fault, advice != fault.act);
+            advice.clone_from(&fault.act);
         }
     }
     if group.sets.len() > SHOWN {
@@ -144,6 +236,16 @@ fn findings(out: &mut String, group: &GroupReport) {
         );
     }
     out.push('\n');
+}
+
+/// A finding in mid-sentence.
+fn continued(fault: &FaultReport) -> FaultReport {
+    let mut fault = fault.clone();
+    let mut letters = fault.say.chars();
+    if let Some(first) = letters.next() {
+        fault.say = first.to_lowercase().chain(letters).collect();
+    }
+    fault
 }
 
 /// The faults that every set of a group has.
@@ -224,29 +326,37 @@ fn tested(out: &mut String, report: &Report) {
     paragraph(out, "", &text);
 }
 
-fn not_tested(out: &mut String, coverage: &CoverageReport) {
+fn not_tested(out: &mut String, report: &Report) {
     let mut by_kind: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for fault in &coverage.not_covered {
+    for fault in &report.coverage.not_covered {
         by_kind
             .entry(fault.kind.as_str())
             .or_default()
             .push(fault.place.as_str());
     }
-    if by_kind.is_empty() {
-        return;
+    for places in by_kind.values_mut() {
+        places.dedup();
+    }
+    // Where no connection can be shown, a bad one cannot either.
+    let open = by_kind.get("open").cloned().unwrap_or_default();
+    if let Some(ohms) = by_kind.get_mut("high-resistance") {
+        ohms.retain(|place| !open.contains(place));
     }
     let _ = writeln!(out, "\nNot tested by this hook-up:");
-    for (kind, mut places) in by_kind {
-        places.dedup();
-        let rest = places.len().saturating_sub(10);
-        let shown: Vec<&str> = places.iter().take(10).copied().collect();
-        let more = if rest > 0 {
-            format!(" and {rest} more")
-        } else {
-            String::new()
-        };
-        let text = format!("{} {}{more}", kind_words(kind), shown.join(", "));
-        paragraph(out, " - ", &text);
+    for (kind, places) in by_kind.iter().filter(|(_, places)| !places.is_empty()) {
+        paragraph(
+            out,
+            " - ",
+            &format!("{} {}", kind_words(kind), places.join(", ")),
+        );
+    }
+    if report.place == "bench" {
+        paragraph(
+            out,
+            " - ",
+            "taps on their conductors, grounds on chassis, and the vehicle's own wires: only in \
+             the vehicle",
+        );
     }
     paragraph(
         out,
@@ -258,10 +368,10 @@ fn not_tested(out: &mut String, coverage: &CoverageReport) {
 /// A kind of fault as something that was not tested.
 fn kind_words(kind: &str) -> &'static str {
     match kind {
-        "open" => "connection at",
+        "open" => "whether there is a connection at",
         "high-resistance" => "a bad joint at",
         "unseated" => "whether the terminal is home in",
-        "wrong-cavity" => "a terminal gone astray from",
+        "wrong-cavity" => "a terminal in the wrong cavity that belongs in",
         "exchanged" => "two terminals exchanged at",
         "tap-missed" => "whether the tap bites:",
         "tap-neighbour" => "which conductor is under",

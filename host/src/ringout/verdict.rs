@@ -22,6 +22,9 @@ use crate::fault::{Fault, catalogue};
 use crate::hookup::{Hookup, Point};
 use crate::plan::model::{End, Job};
 
+/// One reading in so many may stray without an explanation being lost.
+const STRAY: usize = 20;
+
 /// How many groups are reported.
 const GROUPS: usize = 5;
 
@@ -51,6 +54,7 @@ pub fn report(
             leads: probe.leads,
         },
         groups: Vec::new(),
+        lost: false,
         refusal: None,
         undecided: Vec::new(),
         coverage: coverage_report(&covered),
@@ -174,6 +178,11 @@ fn explain(
     report
         .undecided
         .dedup_by(|a, b| a.place == b.place && a.say == b.say);
+    report.lost = unexplained.len() > (evidence.off().len() / STRAY).max(2);
+    if report.lost {
+        // A further reading would only split a wrong explanation.
+        return Ok(());
+    }
     if let Some(best) = groups.first()
         && let Some(next) = next(evidence, best)?
     {
@@ -189,24 +198,28 @@ fn explain(
 /// What to touch, and which of the lettered explanations each outcome leaves.
 fn next_words(next: &Next, hookup: &Hookup, speaker: Speaker<'_>) -> String {
     let mut text = format!(
-        "hold a free probe lead on {}, while {} is driven.",
+        "battery off, measure with an ohmmeter between {} and {}, with {} unclipped.",
         speaker.point(&next.touch),
-        speaker.probe_lead(hookup, next.drive),
+        hookup
+            .point(next.drive)
+            .map(ToString::to_string)
+            .unwrap_or_default(),
+        next.drive,
     );
     for (band, members) in &next.parts {
-        let letters: Vec<String> = members.iter().map(|at| letter(*at)).collect();
-        let volts = (band.low.0 + band.high.0) / 2.0;
-        text.push_str(&if volts < 0.1 {
-            format!(" If it stays at 0 V: {}.", letters.join(", "))
-        } else {
-            format!(
-                " If it follows (about {volts:.1} V): {}.",
-                letters.join(", ")
-            )
-        });
+        let mut letters: Vec<String> = members.iter().take(LISTED).map(|at| letter(*at)).collect();
+        if members.len() > LISTED {
+            letters.push("or another of them".to_owned());
+        }
+        let open = (band.low.0 + band.high.0) / 2.0 < 0.1;
+        let outcome = if open { "No connection" } else { "Connected" };
+        text.push_str(&format!(" {outcome}: {}.", letters.join(", ")));
     }
     text
 }
+
+/// How many explanations are named for one outcome.
+const LISTED: usize = 8;
 
 /// The letter that an explanation of a group is listed under.
 #[must_use]
