@@ -134,6 +134,7 @@ pub(crate) fn job() -> Job {
         fuses: vec![Fuse {
             name: "F1".into(),
             rating: Amperes(10.0),
+            place: None,
         }],
         ..empty_job()
     }

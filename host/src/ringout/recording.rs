@@ -378,7 +378,7 @@ impl Recording {
         if self.steps.is_empty() {
             return Err(content("it holds no reading".to_owned()));
         }
-        if self.probe.leads % 16 != 0 || usize::from(self.probe.leads) > MAX_LEADS {
+        if !self.probe.leads.is_multiple_of(16) || usize::from(self.probe.leads) > MAX_LEADS {
             return Err(content(format!("no probe has {} leads", self.probe.leads)));
         }
         self.steps

@@ -184,8 +184,10 @@ fn a_coil_diode_conducts_one_way() {
     assert!((0.15..0.2).contains(&small), "{small}");
     // With the coil's lead open the diode alone is gone too.
     let mut job = job();
-    job.diodes
-        .push(crate::plan::model::Diode { name: "D5".into() });
+    job.diodes.push(crate::plan::model::Diode {
+        name: "D5".into(),
+        place: None,
+    });
     job.leads.push(crate::bench::testing::lead(
         "W11",
         at("X1", 8),
