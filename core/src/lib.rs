@@ -1,7 +1,7 @@
 //! The part of loomproof that knows what a harness should measure.
 //!
 //! `no_std`, no allocation, no panic on any input. Reading order:
-//! [`units`] → [`circuit`] → [`solve`] → [`probe`] (the instrument as circuit)
+//! [`units`] → [`instrument`] (the probe in numbers) → [`circuit`] → [`solve`]
 //! → [`expect`] → [`scan`] → [`judge`]; [`wire`] is the language spoken
 //! between host and probe.
 #![cfg_attr(not(test), no_std)]

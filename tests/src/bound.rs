@@ -29,7 +29,7 @@
 //! directions, closing and opening; the wiring settles once, the sense bus
 //! settles for each reading (the first time together with the wiring); every
 //! reading converts at least once, twice where 0.3 Ω is told from nothing
-//! ([`LOW_OHM_CONVERSIONS`]), and one more conversion shows that it has settled.
+//! (`LOW_OHM_CONVERSIONS`), and one more conversion shows that it has settled.
 //! A pulled reading takes the weak pull's settling instead. A net that was the
 //! source has to be dead (0.2 V of 3.3 V) again before it may be driven another way:
 //! 2.8 of the 12 time constants of its settling.
