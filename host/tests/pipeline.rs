@@ -52,7 +52,8 @@ fn scan(job: &Job, hookup: &Hookup, model: &Model, faults: &[Fault]) -> (Report,
     let outcome = run::run(&mut link, model, hookup.place, &mut |_| {}).unwrap();
     let report = verdict::report(job, hookup, model, link.hello(), &outcome).unwrap();
     match outcome {
-        Outcome::Complete(taken) | Outcome::Refused(_, taken) => (report, taken),
+        Outcome::Complete(taken) => (report, taken),
+        Outcome::Refused(stop) => (report, stop.taken),
     }
 }
 

@@ -23,7 +23,6 @@ use loomproof::plan::model::Job;
 use loomproof::ringout::report::{Report, Verdict};
 use loomproof::ringout::verdict::{place_word, report};
 use loomproof::ringout::{Outcome, run};
-use loomproof_core::layout::Layout;
 use loomproof_core::wire::{Hello, LeadId, Place};
 
 use crate::skip::top;
@@ -196,7 +195,7 @@ pub struct Tried {
     /// The verdict; `None` when there was none.
     pub verdict: Option<Verdict>,
     /// Whether the best group holds a set of exactly this fault. A live lead:
-    /// whether the refusal names its place, or one joined to it by copper.
+    /// whether the refusal names its place among those of one level.
     pub named: bool,
     /// Position of the first group that holds it, 0 for the best.
     pub rank: Option<usize>,
@@ -288,7 +287,7 @@ pub fn try_fault(site: &Loaded, fault: &Fault, covered: bool, seed: u64) -> Trie
             tried.verdict = Some(report.verdict);
             tried.group = report.groups.first().map_or(0, |group| group.sets.len());
             tried.rank = if let Fault::Live(..) = fault {
-                names_live(site, &report, &fault.place()).then_some(0)
+                names_live(&report, &fault.place()).then_some(0)
             } else {
                 let wanted = without_ohms(&tried.fault);
                 report.groups.iter().position(|group| {
@@ -311,23 +310,20 @@ fn without_ohms(fault: &str) -> &str {
     fault.split(",ohms=").next().unwrap_or(fault)
 }
 
-/// Whether a refusal names a place, or one that is joined to it by copper.
-fn names_live(site: &Loaded, report: &Report, place: &str) -> bool {
-    let layout = Layout::of(&site.model.circuit, &[]);
-    let lead = |place: &str| -> Option<LeadId> {
-        let clips = &site.hookup.clips;
-        let clip = clips.iter().find(|clip| clip.point.to_string() == place)?;
-        Some(clip.lead)
-    };
-    let Some(named) = report.groups.first().and_then(|g| g.sets.first()?.first()) else {
-        return false;
-    };
-    let joined = match (lead(&named.place), lead(place)) {
-        (Some(a), Some(b)) => layout.net(a) == layout.net(b),
-        _ => false,
-    };
-    let said = report.refusal.as_ref().is_some_and(|r| !r.say.is_empty());
-    said && named.kind == "live" && (named.place == place || joined)
+/// Whether a refusal names this place among those that the voltage may come from.
+fn names_live(report: &Report, place: &str) -> bool {
+    let named = report.groups.first().is_some_and(|group| {
+        group
+            .sets
+            .iter()
+            .flatten()
+            .any(|fault| fault.kind == "live" && fault.place == place)
+    });
+    named
+        && report
+            .refusal
+            .as_ref()
+            .is_some_and(|refusal| !refusal.say.is_empty())
 }
 
 /// Verdict and best group in one line.

@@ -10,7 +10,7 @@ pub mod verdict;
 use loomproof_core::expect::{Quantity, quantities};
 use loomproof_core::judge::Value;
 use loomproof_core::scan::Planned;
-use loomproof_core::wire::{Reading, Refusal};
+use loomproof_core::wire::{LeadId, Reading, Refusal};
 
 /// A step that was carried out, with its readings in the order of its senses.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,6 +46,18 @@ impl Taken {
 pub enum Outcome {
     /// Every step was carried out.
     Complete(Vec<Taken>),
-    /// The probe would not drive, or let go; what had been read until then.
-    Refused(Refusal, Vec<Taken>),
+    /// The probe would not drive, or let go.
+    Refused(Stop),
+}
+
+/// Why a scan was not finished, and what is known all the same.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stop {
+    /// What the probe said.
+    pub refusal: Refusal,
+    /// Every lead that was live when it was looked at right afterwards, in
+    /// millivolts; only after a [`Refusal::Live`].
+    pub live: Vec<(LeadId, i32)>,
+    /// What had been read until then.
+    pub taken: Vec<Taken>,
 }

@@ -10,7 +10,9 @@ use loomproof_core::scan::{self, Planned, Purpose};
 use loomproof_core::units::Volts;
 use loomproof_core::wire::{LeadId, Place, Refusal, Reply, Request, SenseMode};
 
-use super::{Outcome, Taken};
+use super::{Outcome, Stop, Taken};
+use loomproof_firmware::interlock;
+
 use crate::circuit::Model;
 use crate::diagnosis::predict::Predictor;
 use crate::link::{Link, LinkError};
@@ -78,7 +80,7 @@ pub fn run(
     match link.exchange(&Request::Arm(place))? {
         Reply::Armed => {}
         Reply::Refused(refusal) if for_safety(refusal) => {
-            return Ok(Outcome::Refused(refusal, Vec::new()));
+            return Ok(stop(link, refusal, Vec::new()));
         }
         Reply::Refused(other) => return Err(RunError::Refusal(other)),
         _ => return Err(RunError::WrongReply { asked: "arm" }),
@@ -94,19 +96,40 @@ pub fn run(
     for (at, planned) in first.into_iter().enumerate() {
         progress(Progress::Step(at + 1, total));
         if let Some(refusal) = scan.step(planned)? {
-            return Ok(Outcome::Refused(refusal, scan.taken));
+            return Ok(stop(scan.link, refusal, scan.taken));
         }
     }
     let off = off(model, &scan.taken).map_err(RunError::Model)?;
     if !off.is_empty()
         && let Some(refusal) = follow(&mut scan, &layout, off, progress)?
     {
-        return Ok(Outcome::Refused(refusal, scan.taken));
+        return Ok(stop(scan.link, refusal, scan.taken));
     }
     match scan.link.exchange(&Request::Release)? {
         Reply::Released => Ok(Outcome::Complete(scan.taken)),
         _ => Err(RunError::WrongReply { asked: "release" }),
     }
+}
+
+/// A refusal, with all leads that are live where one is. The look drives
+/// nothing; where it fails, the refusal stands without it.
+fn stop(link: &mut dyn Link, refusal: Refusal, taken: Vec<Taken>) -> Outcome {
+    let mut live = Vec::new();
+    if matches!(refusal, Refusal::Live(..))
+        && let Ok(Reply::Survey { looks, .. }) = link.exchange(&Request::Survey)
+    {
+        let levels = looks.iter().map(|look| interlock::worst(*look));
+        live = (0..=u8::MAX)
+            .map(LeadId)
+            .zip(levels)
+            .filter(|(_, mv)| !interlock::dead(*mv))
+            .collect();
+    }
+    Outcome::Refused(Stop {
+        refusal,
+        live,
+        taken,
+    })
 }
 
 /// Whether a probe refuses for what it found in the wiring, not in itself.

@@ -3,14 +3,14 @@
 use loomproof_core::expect::Band;
 use loomproof_core::judge::{Judgement, Value};
 use loomproof_core::scan::Purpose;
-use loomproof_core::wire::{ChassisCheck, Hello, Place, Refusal, SenseMode};
+use loomproof_core::wire::{ChassisCheck, Hello, LeadId, Place, Refusal, SenseMode};
 
 use super::hand_checks::hand_checks;
 use super::report::{
     CoverageReport, FaultName, FaultReport, GroupReport, NextReading, ProbeReport, ReadingReport,
     Refused, Report, Undecided, Verdict,
 };
-use super::{Outcome, Taken};
+use super::{Outcome, Stop, Taken};
 use crate::circuit::Model;
 use crate::diagnosis::coverage::{Covered, coverage};
 use crate::diagnosis::evidence::{Evidence, Judged};
@@ -64,10 +64,11 @@ pub fn report(
     };
     let speaker = Speaker::new(job);
     match outcome {
-        Outcome::Refused(refusal, taken) => {
+        Outcome::Refused(stop) => {
+            let taken = &stop.taken;
             let evidence = Evidence::new(model, taken)?;
             report.readings = readings(&evidence, taken, hookup);
-            refuse(&mut report, job, hookup, *refusal);
+            refuse(&mut report, job, hookup, stop);
         }
         Outcome::Complete(taken) => {
             let mut evidence = Evidence::new(model, taken)?;
@@ -265,29 +266,36 @@ fn end_of(point: &Point) -> End {
     }
 }
 
-fn refuse(report: &mut Report, job: &Job, hookup: &Hookup, refusal: Refusal) {
+fn refuse(report: &mut Report, job: &Job, hookup: &Hookup, stop: &Stop) {
     let speaker = Speaker::new(job);
     report.verdict = Verdict::Refused;
     let volts = |mv: i32| f64::from(mv) / 1000.0;
     let battery_off = "Nothing is driven. Disconnect the battery, wait as the vehicle maker's \
                        service information says, and ring out again.";
-    let (say, act) = match refusal {
+    let (say, act) = match stop.refusal {
         Refusal::Live(lead, mv) => {
-            if let Some(point) = hookup.point(lead) {
-                let fault = Fault::Live(end_of(point), (volts(mv) * 10.0).round() / 10.0);
-                report.groups.push(GroupReport {
-                    probability: 1.0,
-                    explains_all: true,
-                    sets: vec![vec![fault_report(speaker, &fault)]],
-                });
-            }
+            report
+                .groups
+                .extend(live_group(speaker, hookup, stop, (lead, mv)));
             let at = hookup
                 .point(lead)
                 .map_or_else(|| lead.to_string(), |p| speaker.point(p));
-            (
-                format!("{lead} is live: {:.1} V at {at}.", volts(mv)),
-                battery_off.to_owned(),
-            )
+            let others: Vec<String> = stop
+                .live
+                .iter()
+                .filter(|(other, _)| *other != lead)
+                .map(|(other, mv)| {
+                    format!("{} {:.1} V", speaker.probe_lead(hookup, *other), volts(*mv))
+                })
+                .collect();
+            let mut say = format!("{lead} is live: {:.1} V at {at}.", volts(mv));
+            if !others.is_empty() {
+                say.push_str(&format!(
+                    " Live as well, perhaps fed from there: {}.",
+                    others.join(", ")
+                ));
+            }
+            (say, battery_off.to_owned())
         }
         Refusal::Moves(lead, first, second) => {
             let at = hookup
@@ -328,6 +336,34 @@ fn refuse(report: &mut Report, job: &Job, hookup: &Hookup, refusal: Refusal) {
         ),
     };
     report.refusal = Some(Refused { say, act });
+}
+
+/// The live places that stand at one level: the looks cannot tell which of them
+/// the voltage comes from, protection resistors being good to ±0.5 %.
+fn live_group(
+    speaker: Speaker<'_>,
+    hookup: &Hookup,
+    stop: &Stop,
+    named: (LeadId, i32),
+) -> Option<GroupReport> {
+    let level = |mv: i32| mv.unsigned_abs() >= named.1.unsigned_abs() / 100 * 99;
+    let others = stop
+        .live
+        .iter()
+        .filter(|(lead, mv)| *lead != named.0 && level(*mv));
+    let sets: Vec<Vec<FaultReport>> = std::iter::once(&named)
+        .chain(others)
+        .filter_map(|(lead, mv)| {
+            let volts = (f64::from(*mv) / 100.0).round() / 10.0;
+            let fault = Fault::Live(end_of(hookup.point(*lead)?), volts);
+            Some(vec![fault_report(speaker, &fault)])
+        })
+        .collect();
+    (!sets.is_empty()).then_some(GroupReport {
+        probability: 1.0,
+        explains_all: true,
+        sets,
+    })
 }
 
 fn readings(evidence: &Evidence<'_>, taken: &[Taken], hookup: &Hookup) -> Vec<ReadingReport> {
