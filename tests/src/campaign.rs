@@ -23,7 +23,7 @@ use loomproof::plan::model::Job;
 use loomproof::ringout::report::{Report, Verdict};
 use loomproof::ringout::verdict::{place_word, report};
 use loomproof::ringout::{Outcome, run};
-use loomproof_core::wire::{Hello, LeadId, Place};
+use loomproof_core::wire::{Hello, Place};
 
 use crate::skip::top;
 
