@@ -187,7 +187,7 @@ fn a_port_that_does_not_exist() {
     speaks(
         &error,
         "/dev/loomproof-nowhere",
-        "`loomproof probe` lists the ports",
+        "`loomproof probe list` shows the ports",
     );
 }
 

@@ -18,16 +18,72 @@ use loomproof_tests::campaign::{Loaded, Site};
 use loomproof_tests::qemu::{self, Emulated};
 use serde_json::Value;
 
-/// Faults, and the verdict that must come.
-const CASES: &[(&[&str], &str)] = &[
-    (&[], "pass"),
-    (&["wrong-cavity@X1:10,to=X1:4"], "faults"),
-    (&["exchanged@X1:9,with=X1:10"], "faults"),
-    (&["tap-neighbour@T6,on=K11"], "faults"),
-    (&["high-resistance@X10:2,ohms=8"], "faults"),
-    (&["short@W17,with=W23"], "faults"),
-    (&["live@X1:3,volts=12"], "refused"),
-    (&["open@X13:2", "tap-missed@T3"], "faults"),
+/// A ring-out, and the verdict that must come.
+struct Case {
+    plan: &'static str,
+    place: Place,
+    faults: &'static [&'static str],
+    verdict: &'static str,
+    /// Also on the emulated board. A walk through the van's module inputs is
+    /// minutes of virtual time, each millisecond of it a look of the watch and
+    /// a trip through the tunnel.
+    emulated: bool,
+}
+
+const fn van(faults: &'static [&'static str], verdict: &'static str) -> Case {
+    Case {
+        plan: "bakery-van",
+        place: Place::Vehicle,
+        faults,
+        verdict,
+        emulated: false,
+    }
+}
+
+const fn van_on_bench(faults: &'static [&'static str]) -> Case {
+    Case {
+        plan: "bakery-van",
+        place: Place::Bench,
+        faults,
+        verdict: "faults",
+        emulated: true,
+    }
+}
+
+const fn socket(faults: &'static [&'static str]) -> Case {
+    Case {
+        plan: "socket-13-pin",
+        place: Place::Vehicle,
+        faults,
+        verdict: "faults",
+        emulated: true,
+    }
+}
+
+const CASES: &[Case] = &[
+    Case {
+        emulated: true,
+        ..van(&[], "pass")
+    },
+    Case {
+        emulated: true,
+        ..van(&["live@X1:3,volts=12"], "refused")
+    },
+    van(&["wrong-cavity@X1:10,to=X1:4"], "faults"),
+    van(&["exchanged@X1:9,with=X1:10"], "faults"),
+    van(&["tap-neighbour@T6,on=K11"], "faults"),
+    van(&["high-resistance@X10:2,ohms=8"], "faults"),
+    van(&["short@W17,with=W23"], "faults"),
+    van(&["open@X13:2", "tap-missed@T3"], "faults"),
+    van_on_bench(&["wrong-cavity@X1:10,to=X1:4"]),
+    van_on_bench(&["exchanged@X1:9,with=X1:10"]),
+    van_on_bench(&["high-resistance@X10:2,ohms=8"]),
+    van_on_bench(&["short@W17,with=W23"]),
+    van_on_bench(&["unseated@X11:1"]),
+    van_on_bench(&["cap-touching@W9,with=W11"]),
+    van_on_bench(&["open@X13:2", "exchanged@X10:1,with=X10:2"]),
+    socket(&["tap-neighbour@T1,on=K2"]),
+    socket(&["tap-missed@T4"]),
 ];
 
 /// The seed of a case, so that no two look alike by accident.
@@ -35,12 +91,20 @@ fn seed(case: usize) -> u64 {
     1 + case as u64
 }
 
-fn van() -> Loaded {
-    let site = Site {
-        plan: "bakery-van",
-        place: Place::Vehicle,
-    };
-    site.load().unwrap()
+impl Case {
+    fn load(&self) -> (Loaded, Vec<Fault>) {
+        let site = Site {
+            plan: self.plan,
+            place: self.place,
+        };
+        let loaded = site.load().unwrap();
+        let faults = self
+            .faults
+            .iter()
+            .map(|f| parse(f, &loaded.job).unwrap())
+            .collect();
+        (loaded, faults)
+    }
 }
 
 fn bench(van: &Loaded, faults: &[Fault], seed: u64) -> Bench {
@@ -82,13 +146,6 @@ fn by_port(van: &Loaded, faults: &[Fault], seed: u64) -> Value {
     })
 }
 
-fn cases(van: &Loaded) -> impl Iterator<Item = (Vec<Fault>, u64, &'static str)> + '_ {
-    CASES.iter().enumerate().map(|(at, (spelled, verdict))| {
-        let faults = spelled.iter().map(|f| parse(f, &van.job).unwrap());
-        (faults.collect(), seed(at), *verdict)
-    })
-}
-
 #[track_caller]
 fn same(faults: &[Fault], here: &Value, there: &Value) {
     for key in ["verdict", "groups", "refusal", "undecided", "readings"] {
@@ -99,11 +156,11 @@ fn same(faults: &[Fault], here: &Value, there: &Value) {
 
 #[test]
 fn a_serial_port_gives_the_same_verdict() {
-    let van = van();
-    for (faults, seed, verdict) in cases(&van) {
-        let here = in_process(&van, &faults, seed);
-        assert_eq!(here["verdict"], verdict, "{faults:?}");
-        same(&faults, &here, &by_port(&van, &faults, seed));
+    for (at, case) in CASES.iter().enumerate() {
+        let (loaded, faults) = case.load();
+        let here = in_process(&loaded, &faults, seed(at));
+        assert_eq!(here["verdict"], case.verdict, "{faults:?}");
+        same(&faults, &here, &by_port(&loaded, &faults, seed(at)));
     }
 }
 
@@ -112,13 +169,13 @@ fn the_emulated_board_gives_the_same_verdict() {
     let Some((qemu, elf)) = qemu::installed(qemu::ELF) else {
         return;
     };
-    let van = van();
-    for (faults, seed, verdict) in cases(&van) {
+    for (at, case) in CASES.iter().enumerate().filter(|(_, case)| case.emulated) {
         let start = Instant::now();
-        let (job, hookup, its) = (van.job.clone(), van.hookup.clone(), faults.clone());
+        let (loaded, faults) = case.load();
+        let (job, hookup, its) = (loaded.job.clone(), loaded.hookup.clone(), faults.clone());
         let board = Emulated::start(&qemu, &elf, move || {
             let settings = Settings {
-                seed,
+                seed: seed(at),
                 ..Settings::default()
             };
             Bench::new(&job, &hookup, &its, &settings).unwrap()
@@ -126,12 +183,12 @@ fn the_emulated_board_gives_the_same_verdict() {
         .unwrap();
         let mut link = connect(board.port()).unwrap();
         assert_eq!(link.hello().board.as_str(), "emulated-m3");
-        let there = judged(&van, &mut link);
+        let there = judged(&loaded, &mut link);
         drop(link);
         println!("{faults:?}: {:.1?}, {:?}", start.elapsed(), board.traffic());
         board.stop().unwrap();
-        let here = in_process(&van, &faults, seed);
-        assert_eq!(here["verdict"], verdict, "{faults:?}");
+        let here = in_process(&loaded, &faults, seed(at));
+        assert_eq!(here["verdict"], case.verdict, "{faults:?}");
         same(&faults, &here, &there);
     }
 }
@@ -139,6 +196,6 @@ fn the_emulated_board_gives_the_same_verdict() {
 /// The comparison compares something: another seed gives other readings.
 #[test]
 fn another_seed_differs() {
-    let van = van();
-    assert_ne!(in_process(&van, &[], 1), in_process(&van, &[], 2));
+    let (van, faults) = CASES[0].load();
+    assert_ne!(in_process(&van, &faults, 1), in_process(&van, &faults, 2));
 }
