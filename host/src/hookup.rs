@@ -28,6 +28,21 @@ pub enum Point {
     Terminal(crate::plan::model::End),
 }
 
+impl Point {
+    /// The end of the plan that is touched here.
+    #[must_use]
+    pub fn end(&self) -> End {
+        match self {
+            Self::Cavity {
+                connector, cavity, ..
+            } => End::Cavity(connector.clone(), *cavity),
+            Self::Tap(name) => End::Tap(name.clone()),
+            Self::Ring(name) => End::Ring(name.clone()),
+            Self::Terminal(end) => end.clone(),
+        }
+    }
+}
+
 impl fmt::Display for Point {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -259,13 +259,8 @@ fn bands_of_passive_wiring_are_neither_wishful_nor_uselessly_wide() {
     judge(Wiring::Passive);
 }
 
-/// With the watch looks of the firmware switched off this passes (worst excess
-/// 4.1). With them, the sense bus comes back from a look at another voltage
-/// and is given 40 µs: a lead behind the weak pull or with 100 nF on it has
-/// not recovered from its charge when it is sampled, and a look at a lead of
-/// the same island loads the one that is read with 23 kΩ through the diodes.
+/// Leads behind diodes and module inputs too, with the watch's looks in between.
 #[test]
-#[ignore = "the firmware's watch looks disturb readings of leads with diodes or module inputs"]
 fn bands_of_all_wiring_are_neither_wishful_nor_uselessly_wide() {
     judge(Wiring::Any);
 }

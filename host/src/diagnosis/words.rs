@@ -81,68 +81,20 @@ impl<'j> Speaker<'j> {
     /// An end of a lead, with where it is.
     #[must_use]
     pub fn end(&self, end: &End) -> String {
-        let with = |kind: &str, name: &str, place: Option<&String>| match place {
-            Some(place) => format!("{kind} {name} ({place})"),
-            None => format!("{kind} {name}"),
+        let placed = |what: String, name: &str| match self.job.place_of(name) {
+            Some(place) => format!("{what} ({place})"),
+            None => what,
         };
         match end {
             End::Cavity(connector, cavity) => self.cavity(connector, *cavity),
-            End::Tap(name) => {
-                let tap = self.job.taps.iter().find(|tap| tap.name == *name);
-                with("tap", name, tap.and_then(|tap| tap.place.as_ref()))
-            }
-            End::Splice(name) => {
-                let splice = self.job.splices.iter().find(|splice| splice.name == *name);
-                with(
-                    "splice",
-                    name,
-                    splice.and_then(|splice| splice.place.as_ref()),
-                )
-            }
-            End::Ring(name) => {
-                let ring = self.job.rings.iter().find(|ring| ring.name == *name);
-                with(
-                    "ring terminal",
-                    name,
-                    ring.and_then(|ring| ring.place.as_ref()),
-                )
-            }
+            End::Tap(name) => placed(format!("tap {name}"), name),
+            End::Splice(name) => placed(format!("splice {name}"), name),
+            End::Ring(name) => placed(format!("ring terminal {name}"), name),
             End::Plug(name, half, way) => {
-                let plug = self.job.plugs.iter().find(|plug| plug.name == *name);
                 let half = if *half == Half::A { "A" } else { "B" };
-                let way = format!("{name} half {half}, way {way}");
-                with(
-                    "in-line plug",
-                    &way,
-                    plug.and_then(|plug| plug.place.as_ref()),
-                )
+                placed(format!("in-line plug {name} half {half}, way {way}"), name)
             }
-            End::Part(part, terminal) => {
-                let places = [
-                    self.job
-                        .relays
-                        .iter()
-                        .find(|p| p.name == *part)
-                        .map(|p| &p.place),
-                    self.job
-                        .diodes
-                        .iter()
-                        .find(|p| p.name == *part)
-                        .map(|p| &p.place),
-                    self.job
-                        .lamps
-                        .iter()
-                        .find(|p| p.name == *part)
-                        .map(|p| &p.place),
-                    self.job
-                        .fuses
-                        .iter()
-                        .find(|p| p.name == *part)
-                        .map(|p| &p.place),
-                ];
-                let place = places.into_iter().flatten().find_map(Option::as_ref);
-                with("terminal", &format!("{terminal} of {part}"), place)
-            }
+            End::Part(part, terminal) => placed(format!("terminal {terminal} of {part}"), part),
             End::Cap => "its cap".to_owned(),
         }
     }
@@ -173,13 +125,10 @@ impl<'j> Speaker<'j> {
                 )
             }
             Joint::Along(lead) => format!("along {}", self.lead(lead)),
-            Joint::Mating(plug) => {
-                let place = self.job.plugs.iter().find(|p| p.name == *plug);
-                match place.and_then(|p| p.place.as_ref()) {
-                    Some(place) => format!("between the halves of in-line plug {plug} ({place})"),
-                    None => format!("between the halves of in-line plug {plug}"),
-                }
-            }
+            Joint::Mating(plug) => match self.job.place_of(plug) {
+                Some(place) => format!("between the halves of in-line plug {plug} ({place})"),
+                None => format!("between the halves of in-line plug {plug}"),
+            },
         }
     }
 

@@ -6,7 +6,7 @@ use loomproof_core::wire::Place;
 
 use super::nets::Nets;
 use super::{Fault, Joint, Touches};
-use crate::hookup::{Hookup, Point};
+use crate::hookup::Hookup;
 use crate::plan::model::{End, Job, Lead};
 
 /// Ohms of a bad joint where none are given.
@@ -67,14 +67,7 @@ pub fn all(job: &Job, hookup: &Hookup) -> Vec<Fault> {
     }
     touching(job, hookup.place, &mut faults);
     for clip in &hookup.clips {
-        let end = match &clip.point {
-            Point::Cavity {
-                connector, cavity, ..
-            } => End::Cavity(connector.clone(), *cavity),
-            Point::Tap(name) => End::Tap(name.clone()),
-            Point::Ring(name) => End::Ring(name.clone()),
-            Point::Terminal(end) => end.clone(),
-        };
+        let end = clip.point.end();
         if job
             .leads
             .iter()

@@ -45,6 +45,30 @@ pub struct Job {
     pub functions: Vec<Function>,
 }
 
+impl Job {
+    /// Where something of the plan is, in the fitter's words. Names are unique
+    /// across all kinds.
+    #[must_use]
+    pub fn place_of(&self, name: &str) -> Option<&str> {
+        let connectors = self.connectors.iter().map(|it| (&it.name, &it.place));
+        let taps = self.taps.iter().map(|it| (&it.name, &it.place));
+        let splices = self.splices.iter().map(|it| (&it.name, &it.place));
+        let rings = self.rings.iter().map(|it| (&it.name, &it.place));
+        let plugs = self.plugs.iter().map(|it| (&it.name, &it.place));
+        let relays = self.relays.iter().map(|it| (&it.name, &it.place));
+        let diodes = self.diodes.iter().map(|it| (&it.name, &it.place));
+        let lamps = self.lamps.iter().map(|it| (&it.name, &it.place));
+        let fuses = self.fuses.iter().map(|it| (&it.name, &it.place));
+        let joints = connectors
+            .chain(taps)
+            .chain(splices)
+            .chain(rings)
+            .chain(plugs);
+        let mut all = joints.chain(relays).chain(diodes).chain(lamps).chain(fuses);
+        all.find(|(own, _)| *own == name)?.1.as_deref()
+    }
+}
+
 /// From which side a connector's test points can be touched.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Side {

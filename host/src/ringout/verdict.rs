@@ -19,8 +19,8 @@ use crate::diagnosis::next::{Next, next};
 use crate::diagnosis::search::search;
 use crate::diagnosis::words::Speaker;
 use crate::fault::{Fault, catalogue};
-use crate::hookup::{Hookup, Point};
-use crate::plan::model::{End, Job};
+use crate::hookup::Hookup;
+use crate::plan::model::Job;
 
 /// One reading in so many may stray without an explanation being lost.
 const STRAY: usize = 20;
@@ -254,18 +254,6 @@ fn unsettled(report: &mut Report, evidence: &Evidence<'_>, hookup: &Hookup) {
     }
 }
 
-/// The end of the plan that a probe lead sits on.
-fn end_of(point: &Point) -> End {
-    match point {
-        Point::Cavity {
-            connector, cavity, ..
-        } => End::Cavity(connector.clone(), *cavity),
-        Point::Tap(name) => End::Tap(name.clone()),
-        Point::Ring(name) => End::Ring(name.clone()),
-        Point::Terminal(end) => end.clone(),
-    }
-}
-
 fn refuse(report: &mut Report, job: &Job, hookup: &Hookup, stop: &Stop) {
     let speaker = Speaker::new(job);
     report.verdict = Verdict::Refused;
@@ -355,7 +343,7 @@ fn live_group(
         .chain(others)
         .filter_map(|(lead, mv)| {
             let volts = (f64::from(*mv) / 100.0).round() / 10.0;
-            let fault = Fault::Live(end_of(hookup.point(*lead)?), volts);
+            let fault = Fault::Live(hookup.point(*lead)?.end(), volts);
             Some(vec![fault_report(speaker, &fault)])
         })
         .collect();
