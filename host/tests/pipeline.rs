@@ -209,3 +209,25 @@ fn a_tap_on_its_neighbour_is_told_from_a_tap_that_missed() {
         assert!(!best.contains(&other), "{best:?}");
     }
 }
+
+#[test]
+fn the_kept_scan_among_the_fixtures_passes_and_an_altered_one_does_not() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/scans/bench-64.json");
+    let (job, hookup, model) = set_up("bench-64.toml", Place::Bench);
+    let kept = Recording::load(&file).unwrap();
+    let mut taken = kept.taken(&file, &job, &hookup).unwrap();
+    let judged = |taken: &[Taken]| {
+        let outcome = Outcome::Complete(taken.to_vec());
+        verdict::report(&job, &hookup, &model, &kept.hello(), &outcome)
+            .unwrap()
+            .verdict
+    };
+    assert_eq!(judged(&taken), Verdict::Pass);
+    // 100 mV more on one reading.
+    let reading = &mut taken[0].readings[0];
+    let loomproof_core::wire::Reading::Volts(level) = reading else {
+        panic!("{reading:?}")
+    };
+    level.0 += 100_000;
+    assert_eq!(judged(&taken), Verdict::Faults);
+}
