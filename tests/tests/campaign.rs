@@ -1,5 +1,5 @@
 //! A quick campaign: the whole one is `cargo run --release -p loomproof-tests
-//! --bin campaign`.
+//! --example campaign`.
 
 use loomproof_core::wire::Place;
 use loomproof_tests::campaign::table::{Counts, Results};
