@@ -6,7 +6,7 @@
 //! at its most; with one driven voltage every node moves one way with every
 //! load, so the corners are the extremes), and `sigma` is one standard
 //! deviation of all that is random: parts to first order by
-//! [`Island::variance`](crate::solve::Island::variance), converter noise,
+//! [`solve::Island::variance`], converter noise,
 //! offset, gain and leakage, added in quadrature.
 //!
 //! Two readings of one step share the spread of the source resistors, which is
@@ -96,18 +96,84 @@ pub fn quantities(step: &Step) -> impl Iterator<Item = Quantity> + '_ {
 
 type Ties = Vec<Attachment, { MAX_LEADS + 2 }>;
 
-/// The band of one quantity of a step.
+/// What a network answers at one point, under one set of attachments.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Point {
+    /// Voltage of the point, against the other one where that hangs together with it.
+    pub volts: Volts,
+    /// Variance in V² by the spread of elements and attachments.
+    pub variance: f64,
+    /// Resistance seen from the point.
+    pub seen: Ohms,
+    /// Nothing ties the point to a voltage; the other answers mean nothing.
+    pub floats: bool,
+    /// An element of unknown resistance hangs together with the point.
+    pub loads: bool,
+    /// The other point does not hang together with this one.
+    pub apart: bool,
+}
+
+/// Anything that can solve a circuit for a point: see [`Meshed`].
+pub trait Network {
+    /// The voltage at `plus` (against `minus`, where that hangs together with it).
+    ///
+    /// # Errors
+    /// [`SolveError`] when there is no solution.
+    fn point(
+        &mut self,
+        ties: &[Attachment],
+        plus: NodeId,
+        minus: Option<NodeId>,
+        corner: Corner,
+    ) -> Result<Point, SolveError>;
+}
+
+/// Elements, solved anew for every point by [`solve::island`].
 ///
-/// `elements` are the circuit's, edited or not (see
-/// [`Circuit::edited`]); those of islands that are neither read nor joined to
-/// one that is may be left out.
+/// `elements` are the circuit's, edited or not (see [`Circuit::edited`]); those
+/// of islands that are neither read nor joined to one that is may be left out.
+#[derive(Debug)]
+pub struct Meshed<'w, M> {
+    /// Memory to solve in.
+    pub work: &'w mut Workspace<M>,
+    /// What the circuit consists of.
+    pub elements: &'w [Element],
+}
+
+impl<M: AsRef<[f64]> + AsMut<[f64]>> Network for Meshed<'_, M> {
+    fn point(
+        &mut self,
+        ties: &[Attachment],
+        plus: NodeId,
+        minus: Option<NodeId>,
+        corner: Corner,
+    ) -> Result<Point, SolveError> {
+        let mut island = solve::island(self.work, self.elements, ties, plus, corner)?;
+        let minus_here = minus.filter(|node| island.contains(*node));
+        let against = minus_here.map_or(Volts(0.0), |node| island.volts(node));
+        let volts = island.volts(plus) - against;
+        let floats = island.floats();
+        let (variance, seen) = island.variance(ties, plus, minus_here);
+        Ok(Point {
+            volts,
+            variance,
+            seen,
+            floats,
+            loads: island
+                .elements()
+                .any(|e| matches!(e.part, Part::Load { .. })),
+            apart: minus.is_some() && minus_here.is_none(),
+        })
+    }
+}
+
+/// The band of one quantity of a step.
 ///
 /// # Errors
 /// [`ExpectError`] when a lead is not clipped or the circuit cannot be solved.
-pub fn expect<M: AsRef<[f64]> + AsMut<[f64]>, const E: usize>(
-    work: &mut Workspace<M>,
+pub fn expect<const E: usize>(
+    network: &mut impl Network,
     circuit: &Circuit<E>,
-    elements: &[Element],
     step: &Step,
     quantity: Quantity,
 ) -> Result<Band, ExpectError> {
@@ -121,11 +187,11 @@ pub fn expect<M: AsRef<[f64]> + AsMut<[f64]>, const E: usize>(
     let mut range = (f64::INFINITY, f64::NEG_INFINITY);
     let mut variance = 0.0_f64;
     for corner in [Corner::Least, Corner::Most] {
-        let mut solved = point(work, elements, &ties, plus, minus, corner)?;
+        let mut solved = solved(network, &ties, plus, minus, corner)?;
         if let Some(minus) = minus
             && solved.apart
         {
-            let other = point(work, elements, &ties, minus, None, corner)?;
+            let other = self::solved(network, &ties, minus, None, corner)?;
             solved.volts -= other.volts;
             solved.variance += other.variance;
             solved.loads |= other.loads;
@@ -144,17 +210,8 @@ pub fn expect<M: AsRef<[f64]> + AsMut<[f64]>, const E: usize>(
             break;
         }
     }
-    let span = if quantity.minus.is_some() { 2.0 } else { 1.0 };
-    let noise = instrument::NOISE.0 * instrument::NOISE.0 / f64::from(step.samples.max(1));
-    let offset = if quantity.minus.is_some() {
-        0.0
-    } else {
-        instrument::OFFSET.0
-    };
     let gain = GAIN_SPREAD * range.0.abs().max(range.1.abs());
-    let steps = instrument::REFERENCE.0 / 65536.0;
-    let quantisation = steps * steps / 12.0;
-    variance += span * (noise + quantisation) + offset * offset + gain * gain;
+    variance += instrument_variance(step, quantity) + gain * gain;
     Ok(Band {
         low: Volts(range.0),
         high: Volts(range.1),
@@ -162,24 +219,46 @@ pub fn expect<M: AsRef<[f64]> + AsMut<[f64]>, const E: usize>(
     })
 }
 
+/// The least standard deviation that any band around a value can have: that of
+/// the converter itself, whatever the circuit.
+#[must_use]
+pub fn least_sigma(step: &Step, quantity: Quantity, value: Volts) -> Volts {
+    let gain = GAIN_SPREAD * value.0.abs();
+    Volts(libm::sqrt(
+        instrument_variance(step, quantity) + gain * gain,
+    ))
+}
+
+/// Variance of noise, quantisation and offset, in V².
+fn instrument_variance(step: &Step, quantity: Quantity) -> f64 {
+    let span = if quantity.minus.is_some() { 2.0 } else { 1.0 };
+    let noise = instrument::NOISE.0 * instrument::NOISE.0 / f64::from(step.samples.max(1));
+    let offset = if quantity.minus.is_some() {
+        0.0
+    } else {
+        instrument::OFFSET.0
+    };
+    let steps = instrument::REFERENCE.0 / 65536.0;
+    let quantisation = steps * steps / 12.0;
+    span * (noise + quantisation) + offset * offset
+}
+
 struct Solved {
     volts: f64,
     variance: f64,
     loads: bool,
-    /// `minus` is not in the island of `plus`.
     apart: bool,
 }
 
-fn point<M: AsRef<[f64]> + AsMut<[f64]>>(
-    work: &mut Workspace<M>,
-    elements: &[Element],
+fn solved(
+    network: &mut impl Network,
     ties: &Ties,
     plus: NodeId,
     minus: Option<NodeId>,
     corner: Corner,
 ) -> Result<Solved, SolveError> {
-    let mut island = solve::island(work, elements, ties, plus, corner)?;
-    if island.floats() {
+    let point = network.point(ties, plus, minus, corner)?;
+    if point.floats {
         // Nothing ties it: it reads whatever charge is left on it.
         let sigma = instrument::REFERENCE.0;
         return Ok(Solved {
@@ -189,18 +268,13 @@ fn point<M: AsRef<[f64]> + AsMut<[f64]>>(
             apart: minus.is_some(),
         });
     }
-    let minus_here = minus.filter(|node| island.contains(*node));
-    let volts = island.volts(plus).0 - minus_here.map_or(0.0, |node| island.volts(node).0);
-    let (parts, seen) = island.variance(ties, plus, minus_here);
     // Leakage is a bound, not a deviation: uniform in ±limit has variance limit²/3.
-    let leak = seen.0 * instrument::LEAKAGE;
+    let leak = point.seen.0 * instrument::LEAKAGE;
     Ok(Solved {
-        volts,
-        variance: parts + leak * leak / 3.0,
-        loads: island
-            .elements()
-            .any(|e| matches!(e.part, Part::Load { .. })),
-        apart: minus.is_some() && minus_here.is_none(),
+        volts: point.volts.0,
+        variance: point.variance + leak * leak / 3.0,
+        loads: point.loads,
+        apart: point.apart,
     })
 }
 
@@ -271,7 +345,13 @@ mod tests {
         let mut work = Workspace::new(vec![0.0; solve::room(16)]);
         let elements: std::vec::Vec<_> = circuit.edited(edits).collect();
         quantities(step)
-            .map(|q| expect(&mut work, circuit, &elements, step, q).unwrap())
+            .map(|q| {
+                let mut meshed = Meshed {
+                    work: &mut work,
+                    elements: &elements,
+                };
+                expect(&mut meshed, circuit, step, q).unwrap()
+            })
             .collect()
     }
 
@@ -338,7 +418,11 @@ mod tests {
         let step = step(&[7], &[], &[(0, SenseMode::Plain)]);
         let mut work = Workspace::new(vec![0.0; solve::room(16)]);
         let q = quantities(&step).next().unwrap();
-        let result = expect(&mut work, &circuit, circuit.elements(), &step, q);
+        let mut meshed = Meshed {
+            work: &mut work,
+            elements: circuit.elements(),
+        };
+        let result = expect(&mut meshed, &circuit, &step, q);
         assert_eq!(result, Err(ExpectError::NotClipped(LeadId(7))));
     }
 }

@@ -25,10 +25,10 @@ pub const DIODE_SHUNT: f64 = 1e-12;
 pub const THERMAL: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
 
 /// Newton iterations before giving up.
-const MAX_ITERATIONS: usize = 200;
+pub const MAX_ITERATIONS: usize = 200;
 
 /// Newton stops when no node moves by more than this, in volts.
-const TOLERANCE: f64 = 1e-9;
+pub const TOLERANCE: f64 = 1e-9;
 
 /// A voltage source behind a resistance, from a node to chassis.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -637,9 +637,10 @@ fn substitute(matrix: &[f64], inverse: &[f64], x: &mut [f64]) {
     }
 }
 
-/// Conductance of a diode at a junction voltage, and the current from anode to
-/// cathode that goes with it at 0 V.
-fn companion(junction: &Junction, volts: f64) -> (f64, f64) {
+/// Conductance of a diode at a junction voltage, in siemens, and the current
+/// from anode to cathode that goes with it at 0 V, in amperes.
+#[must_use]
+pub fn companion(junction: &Junction, volts: f64) -> (f64, f64) {
     let scale = junction.emission * THERMAL;
     let e = libm::exp((volts / scale).min(80.0));
     let conductance = junction.saturation.0 / scale * e + DIODE_SHUNT;
@@ -648,8 +649,9 @@ fn companion(junction: &Junction, volts: f64) -> (f64, f64) {
 }
 
 /// Keeps a junction from jumping up its exponential: the usual logarithmic
-/// step beyond the critical voltage.
-fn limit(wanted: f64, held: f64, junction: &Junction) -> f64 {
+/// step beyond the critical voltage. All in volts.
+#[must_use]
+pub fn limit(wanted: f64, held: f64, junction: &Junction) -> f64 {
     let scale = junction.emission * THERMAL;
     let critical = scale * libm::log(scale / (core::f64::consts::SQRT_2 * junction.saturation.0));
     if wanted > critical && (wanted - held).abs() > 2.0 * scale {

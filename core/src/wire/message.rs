@@ -78,6 +78,16 @@ impl LeadSet {
             .filter(|lead| self.contains(*lead))
     }
 
+    /// The leads that are in both sets.
+    #[must_use]
+    pub fn shared(&self, other: &Self) -> Self {
+        let mut both = *self;
+        for (own, its) in both.0.iter_mut().zip(&other.0) {
+            *own &= its;
+        }
+        both
+    }
+
     /// Whether the two sets share a lead.
     #[must_use]
     pub fn overlaps(&self, other: &Self) -> bool {

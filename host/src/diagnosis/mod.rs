@@ -6,6 +6,7 @@
 //! what it can see; [`words`] puts it into plain words.
 
 pub mod coverage;
+mod dense;
 pub mod edits;
 pub mod evidence;
 pub mod groups;
@@ -13,4 +14,5 @@ pub mod next;
 pub mod predict;
 pub mod prior;
 pub mod search;
+pub mod tree;
 pub mod words;

@@ -1,14 +1,15 @@
 //! Bands of quantities under any set of edits: core's expectation with the
 //! memory it needs.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use loomproof_core::circuit::{Edit, Element, ElementId, GROUND, NodeId};
-use loomproof_core::expect::{Band, ExpectError, Quantity, expect};
+use loomproof_core::expect::{Band, ExpectError, Meshed, Network, Quantity, expect};
 use loomproof_core::layout::{Group, Islands};
 use loomproof_core::solve::{Workspace, room};
-use loomproof_core::wire::{LeadId, Step};
+use loomproof_core::wire::{LeadId, LeadSet, Step};
 
+use super::tree::Forest;
 use crate::circuit::Model;
 
 /// The largest island that is solved, in nodes.
@@ -151,21 +152,82 @@ impl<'m> Predictor<'m> {
         step: &Step,
         quantity: Quantity,
     ) -> Result<Band, String> {
-        expect(
-            &mut self.work,
-            &self.model.circuit,
+        let mut meshed = Meshed {
+            work: &mut self.work,
             elements,
-            step,
-            quantity,
-        )
-        .map_err(|error| match error {
-            ExpectError::NotClipped(lead) => {
-                format!("{lead} is read but is not in the hook-up; make the hook-up again")
-            }
-            ExpectError::Solve(error) => format!(
-                "{error:?} around {}; please keep the plan and report this",
-                quantity.plus.lead
-            ),
-        })
+        };
+        band(&mut meshed, self.model, step, quantity)
     }
+
+    /// The circuit with edits applied, as trees and chords, for all quantities
+    /// that are read in these islands.
+    #[must_use]
+    pub fn altered(&self, islands: &BTreeSet<Group>, edits: &[Edit]) -> Altered<'m> {
+        let elements = self.elements(islands, edits);
+        let (mut leads, mut tips) = (LeadSet::EMPTY, Vec::new());
+        for lead in self.model.circuit.leads() {
+            if let Some(tip) = self.model.circuit.tip(lead)
+                && islands.contains(&self.islands.group(tip))
+            {
+                leads.insert(lead);
+                tips.push(tip);
+            }
+        }
+        Altered {
+            model: self.model,
+            forest: Forest::new(self.model.circuit.nodes(), &elements, &tips),
+            leads,
+            known: HashMap::new(),
+        }
+    }
+}
+
+/// Some islands of a circuit with edits applied.
+#[derive(Debug)]
+pub struct Altered<'m> {
+    model: &'m Model,
+    forest: Forest,
+    leads: LeadSet,
+    known: HashMap<(LeadSet, LeadSet, Quantity, u8), Band>,
+}
+
+impl Altered<'_> {
+    /// The band of a quantity that is read in these islands.
+    ///
+    /// Steps that drive the same leads of these islands give the same band;
+    /// it is computed once.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn band(&mut self, step: &Step, quantity: Quantity) -> Result<Band, String> {
+        let key = (
+            step.high.shared(&self.leads),
+            step.low.shared(&self.leads),
+            quantity,
+            step.samples,
+        );
+        if let Some(band) = self.known.get(&key) {
+            return Ok(*band);
+        }
+        let band = band(&mut self.forest, self.model, step, quantity)?;
+        self.known.insert(key, band);
+        Ok(band)
+    }
+}
+
+fn band(
+    network: &mut impl Network,
+    model: &Model,
+    step: &Step,
+    quantity: Quantity,
+) -> Result<Band, String> {
+    expect(network, &model.circuit, step, quantity).map_err(|error| match error {
+        ExpectError::NotClipped(lead) => {
+            format!("{lead} is read but is not in the hook-up; make the hook-up again")
+        }
+        ExpectError::Solve(error) => format!(
+            "{error:?} around {}; please keep the plan and report this",
+            quantity.plus.lead
+        ),
+    })
 }
