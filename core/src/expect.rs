@@ -64,6 +64,18 @@ impl Band {
     }
 }
 
+impl Band {
+    /// The narrowest band that holds both, with the larger deviation.
+    #[must_use]
+    pub fn hull(&self, other: &Self) -> Self {
+        Self {
+            low: Volts(self.low.0.min(other.low.0)),
+            high: Volts(self.high.0.max(other.high.0)),
+            sigma: Volts(self.sigma.0.max(other.sigma.0)),
+        }
+    }
+}
+
 /// Why there is no band.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ExpectError {

@@ -43,7 +43,7 @@ pub fn coverage(model: &Model, catalogue: &[Fault]) -> Result<Vec<Covered>, Stri
             }
         })
         .collect();
-    let mut evidence = Evidence::new(model, &taken)?;
+    let evidence = Evidence::new(model, &taken)?;
     catalogue
         .iter()
         .map(|fault| {

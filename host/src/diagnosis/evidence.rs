@@ -1,16 +1,17 @@
 //! All readings of a scan against the model, and how well a set of faults
 //! explains them.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use loomproof_core::circuit::Edit;
-use loomproof_core::expect::{Band, Quantity};
+use loomproof_core::expect::{Band, Quantity, least_sigma};
 use loomproof_core::judge::{Judgement, LIMIT, Value, judge};
 use loomproof_core::layout::Group;
 use loomproof_core::scan::Purpose;
+use loomproof_core::units::Volts;
 use loomproof_core::wire::Step;
 
-use super::predict::Predictor;
+use super::predict::{Altered, Predictor};
 use crate::circuit::Model;
 use crate::ringout::Taken;
 
@@ -18,6 +19,10 @@ use crate::ringout::Taken;
 /// two metals): added in quadrature to every deviation when explanations are
 /// compared, in volts (`common practice`: tens of microvolts each).
 const MODEL_FLOOR: f64 = 1e-4;
+
+/// How much larger a standard deviation may be between two resistances than at
+/// the larger of the two ends.
+const HULL_SPREAD: f64 = 1.5;
 
 /// One judged quantity of a scan.
 #[derive(Debug, Clone)]
@@ -33,6 +38,10 @@ pub struct Judged {
     /// The verdict on it.
     pub judgement: Judgement,
     islands: [Group; 2],
+    /// How much likelier than by the plan the reading could be at best: under
+    /// a circuit that predicts just this value, with the converter's own
+    /// deviation and nothing else.
+    spare: f64,
 }
 
 impl Judged {
@@ -40,6 +49,29 @@ impl Judged {
     #[must_use]
     pub fn is_within(&self) -> bool {
         self.judgement == Judgement::Within
+    }
+
+    /// How much likelier a band makes the reading than the plan's does, as a
+    /// natural logarithm.
+    #[must_use]
+    pub fn gain(&self, band: &Band) -> f64 {
+        ln_likelihood(band, self.value) - ln_likelihood(&self.band, self.value)
+    }
+
+    /// The most that any band within a hull of bands could gain, where the
+    /// mean moves one way from corner to corner (in a linear circuit a voltage
+    /// is a ratio of two linear functions of any one resistance; `from memory`).
+    fn best_in(&self, hull: &Band) -> f64 {
+        let Value::Volts(volts) = self.value else {
+            return 0.0;
+        };
+        let hull = widened(&Band {
+            // Between the ends the spread may be larger than at both.
+            sigma: Volts(HULL_SPREAD * hull.sigma.0),
+            ..*hull
+        });
+        let z = hull.excess(volts);
+        self.spare - 0.5 * z * z
     }
 }
 
@@ -49,6 +81,10 @@ pub struct Evidence<'m> {
     predictor: Predictor<'m>,
     steps: Vec<(Step, Purpose)>,
     judged: Vec<Judged>,
+    /// Quantities read in each island, worst off first.
+    of_island: BTreeMap<Group, Vec<usize>>,
+    /// Place of each quantity in the order of how far it is off.
+    rank: Vec<usize>,
 }
 
 /// How well a set of edits explains the readings.
@@ -69,18 +105,26 @@ impl<'m> Evidence<'m> {
     /// # Errors
     /// A sentence that says what cannot be computed.
     pub fn new(model: &'m Model, taken: &[Taken]) -> Result<Self, String> {
-        let mut predictor = Predictor::new(model);
+        let predictor = Predictor::new(model);
+        let mut healthy: BTreeMap<Vec<Group>, Altered<'m>> = BTreeMap::new();
         let mut judged = Vec::new();
         for (at, step) in taken.iter().enumerate() {
             for (quantity, value) in step.values() {
-                let band = predictor.band(&[], &step.planned.step, quantity)?;
+                let islands = predictor.read_in(quantity);
+                let key: BTreeSet<Group> = islands.into_iter().collect();
+                let altered = healthy
+                    .entry(key.iter().copied().collect())
+                    .or_insert_with(|| predictor.altered(&key, &[]));
+                let band = altered.band(&step.planned.step, quantity)?;
+                let spare = spare(&step.planned.step, quantity, &band, value);
                 judged.push(Judged {
                     step: at,
                     quantity,
                     value,
                     band,
                     judgement: judge(&band, value),
-                    islands: predictor.read_in(quantity),
+                    islands,
+                    spare,
                 });
             }
         }
@@ -88,10 +132,25 @@ impl<'m> Evidence<'m> {
             .iter()
             .map(|t| (t.planned.step.clone(), t.planned.purpose))
             .collect();
+        let mut order: Vec<usize> = (0..judged.len()).collect();
+        let off = |at: &usize| judged.get(*at).map_or(0.0, |j| excess(&j.band, j.value));
+        order.sort_by(|a, b| off(b).total_cmp(&off(a)));
+        let mut rank = vec![0; judged.len()];
+        let mut of_island: BTreeMap<Group, Vec<usize>> = BTreeMap::new();
+        for (place, at) in order.into_iter().enumerate() {
+            if let (Some(slot), Some(judged)) = (rank.get_mut(at), judged.get(at)) {
+                *slot = place;
+                for island in BTreeSet::from(judged.islands) {
+                    of_island.entry(island).or_default().push(at);
+                }
+            }
+        }
         Ok(Self {
             predictor,
             steps,
             judged,
+            of_island,
+            rank,
         })
     }
 
@@ -147,73 +206,138 @@ impl<'m> Evidence<'m> {
         self.predictor.touched(edits)
     }
 
+    /// Quantities read in these islands, worst off first.
+    #[must_use]
+    pub fn affected(&self, islands: &BTreeSet<Group>) -> Vec<usize> {
+        let mut lists = islands.iter().filter_map(|i| self.of_island.get(i));
+        let mut all = lists.next().cloned().unwrap_or_default();
+        let before = all.len();
+        for list in lists {
+            all.extend(list);
+        }
+        if all.len() > before {
+            let rank = |at: &usize| self.rank.get(*at).copied();
+            all.sort_unstable_by_key(rank);
+            all.dedup();
+        }
+        all
+    }
+
+    /// The most that any change in these islands could gain.
+    #[must_use]
+    pub fn bound(&self, islands: &BTreeSet<Group>) -> f64 {
+        self.spare(&self.affected(islands))
+    }
+
+    fn spare(&self, quantities: &[usize]) -> f64 {
+        let spare = |at: &usize| self.judged.get(*at).map(|judged| judged.spare);
+        quantities.iter().filter_map(spare).sum()
+    }
+
+    /// The circuit with edits, for these quantities.
+    fn altered(&self, islands: &BTreeSet<Group>, affected: &[usize], edits: &[Edit]) -> Altered<'m> {
+        let mut all = islands.clone();
+        for judged in affected.iter().filter_map(|at| self.judged.get(*at)) {
+            all.extend(judged.islands);
+        }
+        self.predictor.altered(&all, edits)
+    }
+
     /// How well these edits explain the readings.
     ///
     /// Only quantities read in an island that the edits touch are computed again.
     ///
     /// # Errors
     /// A sentence that says what cannot be computed.
-    pub fn fit(&mut self, edits: &[Edit]) -> Result<Fit, String> {
-        let mut islands = self.touched(edits);
-        let affected: Vec<bool> = self
-            .judged
-            .iter()
-            .map(|judged| judged.islands.iter().any(|island| islands.contains(island)))
-            .collect();
-        for (judged, _) in self
-            .judged
-            .iter()
-            .zip(&affected)
-            .filter(|(_, affected)| **affected)
-        {
-            islands.extend(judged.islands);
-        }
-        let elements = self.predictor.elements(&islands, edits);
+    pub fn fit(&self, edits: &[Edit]) -> Result<Fit, String> {
+        let islands = self.touched(edits);
+        let mut affected = self.affected(&islands);
+        let mut altered = self.altered(&islands, &affected, edits);
+        affected.sort_unstable();
         let mut fit = Fit {
             gain: 0.0,
             bands: Vec::new(),
             unexplained: Vec::new(),
         };
-        for ((at, judged), affected) in self.judged.iter().enumerate().zip(affected) {
+        let mut affected = affected.into_iter().peekable();
+        for (at, judged) in self.judged.iter().enumerate() {
             let mut band = judged.band;
-            if affected && let Some((step, _)) = self.steps.get(judged.step) {
-                band = self.predictor.band_of(&elements, step, judged.quantity)?;
-                fit.gain +=
-                    ln_likelihood(&band, judged.value) - ln_likelihood(&judged.band, judged.value);
+            if affected.next_if_eq(&at).is_some()
+                && let Some((step, _)) = self.steps.get(judged.step)
+            {
+                band = altered.band(step, judged.quantity)?;
+                fit.gain += judged.gain(&band);
                 fit.bands.push((at, band));
             }
-            if let Value::Volts(volts) = judged.value
-                && widened(&band).excess(volts).abs() > LIMIT
-            {
+            if excess(&band, judged.value) > LIMIT {
                 fit.unexplained.push(at);
             }
         }
         Ok(fit)
     }
 
-    /// How much likelier these edits make some readings than another fit does:
-    /// a quick look before the whole [`Self::fit`].
+    /// How much likelier these edits make the readings; `None` as soon as it
+    /// is certain to be less than `floor`.
     ///
     /// # Errors
     /// A sentence that says what cannot be computed.
-    pub fn gain_on(&mut self, some: &[usize], edits: &[Edit], than: &Fit) -> Result<f64, String> {
-        let mut islands = self.touched(edits);
-        islands.extend(self.islands_of(some));
-        let elements = self.predictor.elements(&islands, edits);
+    pub fn gain(&self, edits: &[Edit], floor: f64) -> Result<Option<f64>, String> {
+        self.sum(edits, floor, |judged, altered, step| {
+            Ok(judged.gain(&altered.band(step, judged.quantity)?))
+        })
+    }
+
+    /// The most that edits between these corners could gain, where they are
+    /// the same but for resistances; `None` as soon as it is certain to be less
+    /// than `floor`.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn between(&self, corners: &[Vec<Edit>], floor: f64) -> Result<Option<f64>, String> {
+        let Some((first, rest)) = corners.split_first() else {
+            return Ok(None);
+        };
+        let islands = self.touched(first);
+        let affected = self.affected(&islands);
+        let altered = |edits: &Vec<Edit>| self.altered(&islands, &affected, edits);
+        let mut others: Vec<Altered<'m>> = rest.iter().map(altered).collect();
+        self.sum(first, floor, |judged, altered, step| {
+            let mut hull = altered.band(step, judged.quantity)?;
+            for other in &mut others {
+                hull = hull.hull(&other.band(step, judged.quantity)?);
+            }
+            Ok(judged.best_in(&hull))
+        })
+    }
+
+    fn sum(
+        &self,
+        edits: &[Edit],
+        floor: f64,
+        mut one: impl FnMut(&Judged, &mut Altered<'m>, &Step) -> Result<f64, String>,
+    ) -> Result<Option<f64>, String> {
+        let islands = self.touched(edits);
+        let affected = self.affected(&islands);
+        let mut left = self.spare(&affected);
+        if left < floor {
+            return Ok(None);
+        }
+        let mut altered = self.altered(&islands, &affected, edits);
         let mut gain = 0.0;
-        for at in some {
-            let Some(judged) = self.judged.get(*at) else {
+        for at in affected {
+            let Some(judged) = self.judged.get(at) else {
                 continue;
             };
             let Some((step, _)) = self.steps.get(judged.step) else {
                 continue;
             };
-            let band = self.predictor.band_of(&elements, step, judged.quantity)?;
-            let before = than.bands.iter().find(|(index, _)| index == at);
-            let before = before.map_or(judged.band, |(_, band)| *band);
-            gain += ln_likelihood(&band, judged.value) - ln_likelihood(&before, judged.value);
+            gain += one(judged, &mut altered, step)?;
+            left -= judged.spare;
+            if gain + left < floor {
+                return Ok(None);
+            }
         }
-        Ok(gain)
+        Ok(Some(gain))
     }
 
     /// Whether two fits predict the same for every reading, within three
@@ -223,19 +347,17 @@ impl<'m> Evidence<'m> {
         let quantities: BTreeSet<usize> =
             a.bands.iter().chain(&b.bands).map(|(at, _)| *at).collect();
         let band = |fit: &Fit, at: usize| {
-            let found = fit
-                .bands
-                .iter()
-                .find(|(index, _)| *index == at)
-                .map(|(_, band)| *band);
-            found.or_else(|| self.judged.get(at).map(|judged| judged.band))
+            let found = fit.bands.binary_search_by_key(&at, |(index, _)| *index);
+            let found = found.ok().and_then(|place| fit.bands.get(place));
+            found
+                .map(|(_, band)| *band)
+                .or_else(|| self.judged.get(at).map(|judged| judged.band))
         };
         quantities
             .into_iter()
             .all(|at| match (band(a, at), band(b, at)) {
                 (Some(a), Some(b)) => {
                     gap(&a, &b) <= 3.0 * widened(&a).sigma.0.min(widened(&b).sigma.0)
-                        && gap(&b, &a) <= 3.0 * widened(&b).sigma.0.min(widened(&a).sigma.0)
                 }
                 _ => false,
             })
@@ -250,9 +372,31 @@ pub fn gap(a: &Band, b: &Band) -> f64 {
 
 fn widened(band: &Band) -> Band {
     Band {
-        sigma: loomproof_core::units::Volts(band.sigma.0.hypot(MODEL_FLOOR)),
+        sigma: Volts(band.sigma.0.hypot(MODEL_FLOOR)),
         ..*band
     }
+}
+
+/// How many standard deviations a value lies outside a band.
+fn excess(band: &Band, value: Value) -> f64 {
+    match value {
+        Value::Volts(volts) => widened(band).excess(volts).abs(),
+        Value::Unsettled => 0.0,
+    }
+}
+
+/// What a reading could gain at best over the healthy band: the density of a
+/// normal distribution at its centre, with the converter's deviation.
+fn spare(step: &Step, quantity: Quantity, healthy: &Band, value: Value) -> f64 {
+    let Value::Volts(volts) = value else {
+        return 0.0;
+    };
+    let best = Band {
+        low: volts,
+        high: volts,
+        sigma: least_sigma(step, quantity, volts),
+    };
+    (ln_likelihood(&best, value) - ln_likelihood(healthy, value)).max(0.0)
 }
 
 /// Logarithm of the density of a value under a band: flat between the means,

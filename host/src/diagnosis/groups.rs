@@ -1,7 +1,7 @@
 //! Sets of faults that no reading of the scan tells apart are one group.
 
 use super::evidence::Evidence;
-use super::search::Candidate;
+use super::space::Candidate;
 
 /// Sets that the readings cannot tell apart.
 #[derive(Debug, Clone)]

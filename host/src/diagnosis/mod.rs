@@ -14,5 +14,6 @@ pub mod next;
 pub mod predict;
 pub mod prior;
 pub mod search;
+pub mod space;
 pub mod tree;
 pub mod words;

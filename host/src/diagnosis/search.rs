@@ -1,268 +1,337 @@
-//! Finds the sets of faults that explain the readings best.
+//! Finds the sets of hypotheses that explain what was observed best, and says
+//! how far that is proved.
+//!
+//! The search knows nothing of wiring: it works on any [`Space`]. All single
+//! hypotheses are scored. Of the pairs, those that do not touch each other add
+//! up exactly; every other pair is either scored or shown by a bound to be
+//! worse than what is known, so that the best of all singles and pairs is
+//! proved. Larger sets grow best-first from the best smaller ones and are
+//! improved by exchanging one member at a time; of these no proof is claimed.
 
-use loomproof_core::circuit::{Edit, ElementId};
+use std::collections::BTreeSet;
 
-use super::edits::edits;
-use super::evidence::{Evidence, Fit};
-use super::prior::prior;
-use crate::fault::Fault;
+/// What can be searched.
+pub trait Space {
+    /// How many single hypotheses there are; they are numbered from 0.
+    fn len(&self) -> usize;
 
-/// The most faults that are looked for at once.
+    /// Whether there is none.
+    fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// Natural logarithm of a hypothesis's prior odds.
+    fn ln_prior(&self, one: usize) -> f64;
+
+    /// Whether two hypotheses can be true together.
+    fn compatible(&self, a: usize, b: usize) -> bool;
+
+    /// Whether two hypotheses bear on different observations, so that their
+    /// gains add up.
+    fn separate(&self, a: usize, b: usize) -> bool;
+
+    /// The most that this hypothesis could gain by itself or add to others.
+    fn bound(&self, one: usize) -> f64;
+
+    /// The most that two hypotheses could gain together.
+    fn bound_of_two(&self, a: usize, b: usize) -> f64;
+
+    /// Log likelihood of all observations under a set, less that under none;
+    /// `None` as soon as it is certain to be less than `floor`.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    fn gain(&self, set: &[usize], floor: f64) -> Result<Option<f64>, String>;
+
+    /// Hypotheses that bear on what a set leaves unexplained; none where it
+    /// explains everything.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    fn open_to(&self, set: &[usize]) -> Result<Vec<usize>, String>;
+}
+
+/// How a search is carried out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// The most hypotheses in one set.
+    pub most: usize,
+    /// Gain in log likelihood below which one more hypothesis explains nothing.
+    pub least_gain: f64,
+    /// Sets whose weight is this much behind the best are not kept.
+    pub negligible: f64,
+    /// The most pairs that are scored; beyond that pairs are not proved.
+    pub patience: u64,
+}
+
+/// The most hypotheses that are looked for at once.
 pub const MAX_FAULTS: usize = 4;
 
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            most: MAX_FAULTS,
+            // e³: the readings would have to be 20 times likelier.
+            least_gain: 3.0,
+            // 1e-9 of the best.
+            negligible: 20.7,
+            patience: 500_000,
+        }
+    }
+}
+
 /// How many of the best sets of one size are grown to the next.
-const BEAM: usize = 5;
+const BEAM: usize = 8;
 
-/// Sets whose weight is less than this against the best are not kept, ln(1e-9).
-const NEGLIGIBLE: f64 = -20.7;
+/// How often the best set is gone through for better members.
+const ROUNDS: usize = 4;
 
-/// Gain in log likelihood below which a set is not an explanation: the readings
-/// would have to be e³ ≈ 20 times likelier.
-const LEAST_GAIN: f64 = 3.0;
-
-/// How many of the unexplained readings a candidate is first held against.
-const SCREEN: usize = 10;
-
-/// The least and greatest ohms that a bad joint is looked for at: the span that
-/// the probe measures (`docs/probe-hardware.md`); beyond it a joint is open.
-const OHMS: (f64, f64) = (0.3, 300e3);
-
-/// Points of the sweep over [`OHMS`].
-const SWEEP: u32 = 9;
-
-/// How many candidates of a parent are held against all readings, and how far
-/// behind the best on the screen (in log likelihood) more of them are.
-const FITTED: usize = 16;
-const NEAR: f64 = 60.0;
-
-/// Halvings of the ohms' range after the sweep; 0.618¹⁴ of a decade is 0.3 %.
-const REFINEMENTS: u32 = 14;
-
-/// Faults that together might explain the readings.
-#[derive(Debug, Clone)]
-pub struct Candidate {
-    /// The faults.
-    pub faults: Vec<Fault>,
-    /// What they do to the circuit.
-    pub edits: Vec<Edit>,
-    /// How well they explain the readings.
-    pub fit: Fit,
-    /// Natural logarithm of prior times likelihood, less that of the healthy harness.
+/// A set that explains something.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Found {
+    /// The hypotheses, in rising order.
+    pub set: Vec<usize>,
+    /// Log likelihood less that of the empty set.
+    pub gain: f64,
+    /// Gain and log priors together.
     pub weight: f64,
 }
 
-/// Sets of faults, best first; the sizes are tried in rising order until a set
-/// explains every reading, one more fault makes nothing likelier, or
-/// [`MAX_FAULTS`] is reached.
+/// How far the best set is proved to be the best.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Proof {
+    /// Best among all sets of at most so many hypotheses.
+    pub size: usize,
+    /// How many sets of that size and smaller there are.
+    pub sets: u64,
+    /// How many of them were scored; the others were bounded or add up.
+    pub scored: u64,
+}
+
+/// What a search found.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Outcome {
+    /// Sets, best first.
+    pub found: Vec<Found>,
+    /// Gain of each single hypothesis.
+    pub singles: Vec<f64>,
+    /// How far the best is proved.
+    pub proof: Proof,
+}
+
+/// Searches a space.
 ///
 /// # Errors
 /// A sentence that says what cannot be computed.
-pub fn search(evidence: &mut Evidence<'_>, catalogue: &[Fault]) -> Result<Vec<Candidate>, String> {
-    let healthy = Candidate {
-        faults: Vec::new(),
-        edits: Vec::new(),
-        fit: Fit {
-            gain: 0.0,
-            bands: Vec::new(),
-            unexplained: evidence.off(),
-        },
-        weight: 0.0,
+pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String> {
+    let mut hunt = Hunt {
+        space,
+        settings,
+        found: Vec::new(),
+        seen: BTreeSet::new(),
+        best: 0.0,
     };
-    let mut kept: Vec<Candidate> = Vec::new();
-    let mut beam = vec![healthy];
-    for _ in 0..MAX_FAULTS {
-        let mut grown: Vec<Candidate> = Vec::new();
-        for parent in &beam {
-            grow(evidence, catalogue, parent, &mut grown)?;
+    let mut outcome = Outcome::default();
+    for one in 0..space.len() {
+        let gain = space.gain(&[one], f64::NEG_INFINITY)?;
+        outcome.singles.push(gain.unwrap_or(f64::NEG_INFINITY));
+    }
+    outcome.proof = Proof {
+        size: 1,
+        sets: space.len() as u64,
+        scored: space.len() as u64,
+    };
+    for (one, gain) in outcome.singles.iter().enumerate() {
+        if *gain > settings.least_gain {
+            hunt.keep(vec![one], *gain);
         }
-        // What makes the readings no likelier explains nothing.
-        grown.retain(|c| c.fit.gain > LEAST_GAIN);
-        sort(&mut grown);
-        drop_repeats(&mut grown);
-        let better = grown.first().map(|c| c.weight) > kept.first().map(|c| c.weight);
-        kept.extend(grown.iter().cloned());
-        sort(&mut kept);
-        let best = kept.first().map_or(0.0, |c| c.weight);
-        kept.retain(|c| c.weight - best > NEGLIGIBLE);
-        // One more fault that makes nothing likelier: two more will not either.
-        if !better || kept.first().is_none_or(|c| c.fit.unexplained.is_empty()) {
+    }
+    if settings.most >= 2 {
+        hunt.pairs(&outcome.singles, &mut outcome.proof)?;
+    }
+    for size in 2..settings.most {
+        if !hunt.grow(size, &outcome.singles)? {
             break;
         }
-        grown.truncate(BEAM);
-        beam = grown;
     }
-    Ok(kept)
+    hunt.exchange()?;
+    hunt.trim();
+    outcome.found = hunt.found;
+    Ok(outcome)
 }
 
-fn sort(candidates: &mut [Candidate]) {
-    candidates.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+struct Hunt<'s, S> {
+    space: &'s S,
+    settings: &'s Settings,
+    found: Vec<Found>,
+    seen: BTreeSet<Vec<usize>>,
+    best: f64,
 }
 
-/// The same set found by two ways stays once.
-fn drop_repeats(candidates: &mut Vec<Candidate>) {
-    let mut seen = std::collections::BTreeSet::new();
-    candidates.retain(|candidate| {
-        let mut names: Vec<String> = candidate.faults.iter().map(ToString::to_string).collect();
-        names.sort();
-        seen.insert(names)
-    });
-}
-
-/// Adds every set that has one fault more than `parent` and touches what
-/// `parent` leaves unexplained.
-fn grow(
-    evidence: &mut Evidence<'_>,
-    catalogue: &[Fault],
-    parent: &Candidate,
-    out: &mut Vec<Candidate>,
-) -> Result<(), String> {
-    let mut open = evidence.islands_of(&parent.fit.unexplained);
-    // Islands that the parent's own edits reach count as well: a second fault
-    // may sit where the first one leads.
-    let reached = evidence.touched(&parent.edits);
-    if reached.iter().any(|island| open.contains(island)) {
-        open.extend(reached);
+impl<S: Space> Hunt<'_, S> {
+    fn ln_prior(&self, set: &[usize]) -> f64 {
+        set.iter().map(|one| self.space.ln_prior(*one)).sum()
     }
-    let screen = spread_out(&parent.fit.unexplained, SCREEN);
-    let mut promising: Vec<(f64, Fault, Vec<Edit>)> = Vec::new();
-    for fault in catalogue {
-        let Some(more) = edits(evidence.model(), fault) else {
-            continue;
-        };
-        if clash(&parent.edits, &more) || evidence.touched(&more).is_disjoint(&open) {
-            continue;
+
+    /// The weight below which a set is not worth keeping.
+    fn cut(&self) -> f64 {
+        self.best - self.settings.negligible
+    }
+
+    fn keep(&mut self, mut set: Vec<usize>, gain: f64) {
+        set.sort_unstable();
+        let weight = gain + self.ln_prior(&set);
+        if weight > self.cut() && self.seen.insert(set.clone()) {
+            self.best = self.best.max(weight);
+            self.found.push(Found { set, gain, weight });
         }
-        let (gain, fault, more) = match fault {
-            Fault::HighResistance(joint, _) => {
-                let make = |ohms| Fault::HighResistance(joint.clone(), ohms);
-                let (gain, fault) = fit_ohms(evidence, parent, &screen, make)?;
-                let Some(more) = edits(evidence.model(), &fault) else {
+    }
+
+    fn trim(&mut self) {
+        self.found
+            .sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.set.cmp(&b.set)));
+        let cut = self.cut();
+        self.found.retain(|found| found.weight > cut);
+    }
+
+    /// All pairs: added up, bounded or scored.
+    fn pairs(&mut self, singles: &[f64], proof: &mut Proof) -> Result<(), String> {
+        let least = self.settings.least_gain;
+        let mut touching: Vec<(f64, usize, usize)> = Vec::new();
+        let mut sets = proof.sets;
+        for (a, gain_a) in singles.iter().enumerate() {
+            let (prior_a, bound_a) = (self.space.ln_prior(a), self.space.bound(a));
+            for (b, gain_b) in singles.iter().enumerate().skip(a + 1) {
+                sets += 1;
+                if self.space.separate(a, b) {
+                    if *gain_a > least && *gain_b > least && self.space.compatible(a, b) {
+                        self.keep(vec![a, b], gain_a + gain_b);
+                    }
                     continue;
-                };
-                (gain, fault, more)
+                }
+                let floor = self.floor(prior_a + self.space.ln_prior(b), gain_a.max(*gain_b));
+                if bound_a + self.space.bound(b) > floor {
+                    touching.push((gain_a.max(*gain_b), a, b));
+                }
             }
-            _ => (
-                screened(evidence, parent, &screen, &more)?,
-                fault.clone(),
-                more,
-            ),
+        }
+        // What explains most by itself is likeliest to be half of a good pair,
+        // and a good pair shortens the rest.
+        touching.sort_by(|x, y| y.0.total_cmp(&x.0));
+        let mut scored = 0;
+        for (single, a, b) in touching {
+            let floor = self.floor(self.ln_prior(&[a, b]), single);
+            if !self.space.compatible(a, b) || self.space.bound_of_two(a, b) < floor {
+                continue;
+            }
+            scored += 1;
+            if scored > self.settings.patience {
+                proof.scored += scored;
+                return Ok(());
+            }
+            if let Some(gain) = self.space.gain(&[a, b], floor)? {
+                self.keep(vec![a, b], gain);
+            }
+        }
+        *proof = Proof {
+            size: 2,
+            sets,
+            scored: proof.scored + scored,
         };
-        // A fault that makes nothing likelier cannot be part of the explanation.
-        if gain > 0.0 {
-            promising.push((gain, fault, more));
-        }
+        Ok(())
     }
-    promising.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let best = promising.first().map_or(0.0, |(gain, ..)| *gain);
-    for (at, (gain, fault, more)) in promising.into_iter().enumerate() {
-        if at < FITTED || gain > best - NEAR {
-            out.push(extend(evidence, parent, fault, more)?);
-        }
+
+    /// The gain that a set must have to be kept: enough against the best, and
+    /// enough more than without one of its members.
+    fn floor(&self, ln_prior: f64, without: f64) -> f64 {
+        (self.cut() - ln_prior).max(without.max(0.0) + self.settings.least_gain)
     }
-    Ok(())
-}
 
-/// Up to `most` entries, evenly over the list.
-fn spread_out(list: &[usize], most: usize) -> Vec<usize> {
-    let stride = list.len().div_ceil(most).max(1);
-    list.iter().step_by(stride).copied().collect()
-}
-
-/// How much likelier one more fault makes what is unexplained.
-fn screened(
-    evidence: &mut Evidence<'_>,
-    parent: &Candidate,
-    screen: &[usize],
-    more: &[Edit],
-) -> Result<f64, String> {
-    let all: Vec<Edit> = parent.edits.iter().chain(more).copied().collect();
-    evidence.gain_on(screen, &all, &parent.fit)
-}
-
-fn extend(
-    evidence: &mut Evidence<'_>,
-    parent: &Candidate,
-    fault: Fault,
-    more: Vec<Edit>,
-) -> Result<Candidate, String> {
-    let mut all = parent.edits.clone();
-    all.extend(more);
-    let fit = evidence.fit(&all)?;
-    let mut faults = parent.faults.clone();
-    faults.push(fault);
-    let weight = fit.gain + faults.iter().map(|f| prior(f).ln()).sum::<f64>();
-    Ok(Candidate {
-        faults,
-        edits: all,
-        fit,
-        weight,
-    })
-}
-
-/// Two faults that change the same element say two different things of it, and
-/// two touches of the same places are one.
-fn clash(a: &[Edit], b: &[Edit]) -> bool {
-    let element = |edit: &Edit| -> Option<ElementId> {
-        match edit {
-            Edit::Remove(id) | Edit::AddOhms(id, _) | Edit::Move(id, ..) => Some(*id),
-            Edit::Join { .. } | Edit::Clip(..) => None,
+    /// Adds one hypothesis to the best sets of a size; false where that
+    /// gained nothing.
+    fn grow(&mut self, size: usize, singles: &[f64]) -> Result<bool, String> {
+        self.trim();
+        if let Some(best) = self.found.first()
+            && self.space.open_to(&best.set)?.is_empty()
+        {
+            return Ok(false);
         }
-    };
-    let same = |x: &Edit, y: &Edit| match (x, y) {
-        (Edit::Join { a, b, .. }, Edit::Join { a: c, b: d, .. }) => {
-            (a, b) == (c, d) || (a, b) == (d, c)
+        let before = self.best;
+        let parents: Vec<Found> = self
+            .found
+            .iter()
+            .filter(|found| found.set.len() == size)
+            .take(BEAM)
+            .cloned()
+            .collect();
+        for parent in parents {
+            for more in self.space.open_to(&parent.set)? {
+                self.add(&parent.set, parent.gain, more, singles)?;
+            }
         }
-        _ => element(x).is_some() && element(x) == element(y),
-    };
-    a.iter().any(|x| b.iter().any(|y| same(x, y)))
-}
-
-/// The ohms that make the unexplained readings likeliest, with their gain: a
-/// coarse sweep over decades, then golden-section search (Kiefer 1953, `from
-/// memory`) around the best.
-fn fit_ohms(
-    evidence: &mut Evidence<'_>,
-    parent: &Candidate,
-    screen: &[usize],
-    fault: impl Fn(f64) -> Fault,
-) -> Result<(f64, Fault), String> {
-    let at = |ln_ohms: f64| fault(three_digits(ln_ohms.exp()));
-    let mut gain = |ln_ohms: f64| match edits(evidence.model(), &at(ln_ohms)) {
-        Some(more) => screened(evidence, parent, screen, &more),
-        None => Ok(f64::NEG_INFINITY),
-    };
-    let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
-    let stride = (high - low) / f64::from(SWEEP);
-    let (mut centre, mut best) = (low, f64::NEG_INFINITY);
-    for k in 0..=SWEEP {
-        let x = low + stride * f64::from(k);
-        let here = gain(x)?;
-        if here > best {
-            (centre, best) = (x, here);
-        }
+        Ok(self.best > before)
     }
-    if best <= 0.0 {
-        return Ok((best, at(centre)));
-    }
-    let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
-    let (mut a, mut b) = ((centre - stride).max(low), (centre + stride).min(high));
-    let (mut x1, mut x2) = (b - golden * (b - a), a + golden * (b - a));
-    let (mut f1, mut f2) = (gain(x1)?, gain(x2)?);
-    for _ in 0..REFINEMENTS {
-        if f1 > f2 {
-            (b, x2, f2) = (x2, x1, f1);
-            x1 = b - golden * (b - a);
-            f1 = gain(x1)?;
+
+    fn add(
+        &mut self,
+        set: &[usize],
+        gain: f64,
+        more: usize,
+        singles: &[f64],
+    ) -> Result<(), String> {
+        if set.iter().any(|one| *one == more || !self.space.compatible(*one, more)) {
+            return Ok(());
+        }
+        let mut grown = set.to_vec();
+        grown.push(more);
+        let floor = self.floor(self.ln_prior(&grown), gain);
+        let gain = if set.iter().all(|one| self.space.separate(*one, more)) {
+            singles.get(more).map(|single| gain + single)
         } else {
-            (a, x1, f1) = (x1, x2, f2);
-            x2 = a + golden * (b - a);
-            f2 = gain(x2)?;
+            self.space.gain(&grown, floor)?
+        };
+        if let Some(gain) = gain
+            && gain > floor
+        {
+            self.keep(grown, gain);
         }
+        Ok(())
     }
-    Ok(if f1 > f2 { (f1, at(x1)) } else { (f2, at(x2)) })
-}
 
-/// Rounded to three digits: more than any contact keeps.
-fn three_digits(ohms: f64) -> f64 {
-    format!("{ohms:.2e}").parse().unwrap_or(ohms)
+    /// Exchanges one member of the best large set at a time, for what is
+    /// better or as good.
+    fn exchange(&mut self) -> Result<(), String> {
+        for _ in 0..ROUNDS {
+            self.trim();
+            let Some(best) = self.found.first().cloned() else {
+                return Ok(());
+            };
+            if best.set.len() < 3 {
+                return Ok(());
+            }
+            for at in 0..best.set.len() {
+                let mut rest = best.set.clone();
+                rest.remove(at);
+                let without = self.space.gain(&rest, f64::NEG_INFINITY)?;
+                let without = without.unwrap_or(f64::NEG_INFINITY);
+                for more in self.space.open_to(&rest)? {
+                    let clash = |one: &usize| *one == more || !self.space.compatible(*one, more);
+                    if rest.iter().any(clash) {
+                        continue;
+                    }
+                    let mut other = rest.clone();
+                    other.push(more);
+                    let floor = self.floor(self.ln_prior(&other), without);
+                    if let Some(gain) = self.space.gain(&other, floor)? {
+                        self.keep(other, gain);
+                    }
+                }
+            }
+            self.trim();
+            if self.found.first().is_none_or(|now| now.set == best.set) {
+                return Ok(());
+            }
+        }
+        Ok(())
+    }
 }

@@ -135,39 +135,22 @@ impl Forest {
 
     /// Grows the trees; returns the wires that close a loop.
     fn plant(&mut self, elements: &[Element], alone: &[NodeId]) -> Vec<Element> {
-        let mut wires: Vec<Vec<usize>> = vec![Vec::new(); self.local.len()];
-        let mut seen: Vec<NodeId> = Vec::new();
-        for (at, element) in elements.iter().enumerate() {
-            for node in [element.a, element.b] {
-                if node == GROUND {
-                    continue;
-                }
-                seen.push(node);
-                if let (Part::Wire { .. }, Some(list)) =
-                    (element.part, wires.get_mut(usize::from(node.0)))
-                {
-                    list.push(at);
-                }
-            }
-        }
-        seen.extend(alone);
+        let wood = Wood::of(self.local.len(), elements, alone);
         let mut used = vec![false; elements.len()];
         // Trees that stand on chassis first, so that the way to chassis is a branch.
         let feet = elements.iter().enumerate().filter(|(_, e)| is_foot(e));
         for (at, foot) in feet {
             let node = if foot.a == GROUND { foot.b } else { foot.a };
             if self.index(node) == NONE
-                && let Some((ohms, spread)) = wire(foot)
+                && let Some(mark) = used.get_mut(at)
             {
-                if let Some(mark) = used.get_mut(at) {
-                    *mark = true;
-                }
-                self.grow(elements, &wires, &mut used, node, Some((ohms, spread)));
+                *mark = true;
+                self.grow(elements, &wood, &mut used, node, wire(foot));
             }
         }
-        for node in seen {
-            if self.index(node) == NONE {
-                self.grow(elements, &wires, &mut used, node, None);
+        for node in &wood.nodes {
+            if self.index(*node) == NONE {
+                self.grow(elements, &wood, &mut used, *node, None);
             }
         }
         let rest = elements.iter().zip(used);
@@ -179,7 +162,7 @@ impl Forest {
     fn grow(
         &mut self,
         elements: &[Element],
-        wires: &[Vec<usize>],
+        wood: &Wood,
         used: &mut [bool],
         root: NodeId,
         foot: Option<(f64, f64)>,
@@ -188,18 +171,25 @@ impl Forest {
         let start = self.branches.len();
         let (ohms, spread) = foot.unwrap_or((0.0, 0.0));
         self.put(root, NONE, 0, tree, ohms, spread, ohms);
-        let mut queue = std::collections::VecDeque::from([root]);
-        while let Some(node) = queue.pop_front() {
+        let mut queue = vec![root];
+        let mut next = 0;
+        while let Some(&node) = queue.get(next) {
+            next += 1;
             let at = self.index(node);
             let Some(from) = self.branches.get(at as usize).copied() else {
                 continue;
             };
-            for &wire_at in wires.get(usize::from(node.0)).into_iter().flatten() {
+            for &wire_at in wood.at(node) {
+                let wire_at = wire_at as usize;
                 let (Some(element), Some(mark)) = (elements.get(wire_at), used.get_mut(wire_at))
                 else {
                     continue;
                 };
-                let other = if element.a == node { element.b } else { element.a };
+                let other = if element.a == node {
+                    element.b
+                } else {
+                    element.a
+                };
                 if *mark || other == GROUND || self.index(other) != NONE {
                     continue;
                 }
@@ -207,7 +197,7 @@ impl Forest {
                     *mark = true;
                     let depth = from.depth + 1;
                     self.put(other, at, depth, tree, ohms, spread, from.to_root + ohms);
-                    queue.push_back(other);
+                    queue.push(other);
                 }
             }
         }
@@ -677,6 +667,51 @@ impl Network for Forest {
         (point.variance, point.seen) = (variance, Ohms(seen));
         self.last = Some(solution);
         Ok(point)
+    }
+}
+
+/// Which wires meet at each node.
+struct Wood {
+    number: Vec<u32>,
+    nodes: Vec<NodeId>,
+    wires: Vec<Vec<u32>>,
+}
+
+impl Wood {
+    fn of(nodes: usize, elements: &[Element], alone: &[NodeId]) -> Self {
+        let mut wood = Self {
+            number: vec![NONE; nodes],
+            nodes: Vec::with_capacity(elements.len()),
+            wires: Vec::with_capacity(elements.len()),
+        };
+        for (element, at) in elements.iter().zip(0..) {
+            for node in [element.a, element.b] {
+                let wires = wood.note(node);
+                if let (Some(wires), Part::Wire { .. }) = (wires, element.part) {
+                    wires.push(at);
+                }
+            }
+        }
+        for node in alone {
+            wood.note(*node);
+        }
+        wood
+    }
+
+    fn note(&mut self, node: NodeId) -> Option<&mut Vec<u32>> {
+        let slot = self.number.get_mut(usize::from(node.0))?;
+        if node != GROUND && *slot == NONE {
+            *slot = self.nodes.len() as u32;
+            self.nodes.push(node);
+            self.wires.push(Vec::new());
+        }
+        self.wires.get_mut(*slot as usize)
+    }
+
+    fn at(&self, node: NodeId) -> &[u32] {
+        let number = self.number.get(usize::from(node.0));
+        let wires = number.and_then(|number| self.wires.get(*number as usize));
+        wires.map_or(&[], Vec::as_slice)
     }
 }
 

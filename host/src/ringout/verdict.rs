@@ -16,7 +16,7 @@ use crate::diagnosis::coverage::{Covered, coverage};
 use crate::diagnosis::evidence::{Evidence, Judged};
 use crate::diagnosis::groups::{Group, group};
 use crate::diagnosis::next::{Next, next};
-use crate::diagnosis::search::search;
+use crate::diagnosis::space;
 use crate::diagnosis::words::Speaker;
 use crate::fault::{Fault, catalogue};
 use crate::hookup::Hookup;
@@ -71,7 +71,7 @@ pub fn report(
             refuse(&mut report, job, hookup, stop);
         }
         Outcome::Complete(taken) => {
-            let mut evidence = Evidence::new(model, taken)?;
+            let evidence = Evidence::new(model, taken)?;
             report.readings = readings(&evidence, taken, hookup);
             unsettled(&mut report, &evidence, hookup);
             if evidence.judged().is_empty() {
@@ -84,8 +84,8 @@ pub fn report(
             }
             if !evidence.off().is_empty() {
                 report.verdict = Verdict::Faults;
-                let candidates = search(&mut evidence, &faults)?;
-                let groups = group(&evidence, candidates);
+                let explained = space::explain(&evidence, &faults)?;
+                let groups = group(&evidence, explained.candidates);
                 explain(&mut report, &evidence, &groups, hookup, speaker)?;
             } else if !report.undecided.is_empty() {
                 report.verdict = Verdict::Undecided;

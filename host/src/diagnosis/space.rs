@@ -1,0 +1,462 @@
+//! Every fault of a catalogue, as hypotheses about a scan.
+
+use std::cell::RefCell;
+use std::collections::{BTreeSet, HashMap};
+
+use loomproof_core::circuit::{Edit, ElementId};
+use loomproof_core::layout::Group;
+
+use super::edits::edits;
+use super::evidence::{Evidence, Fit};
+use super::prior::prior;
+use super::search::{Found, MAX_FAULTS, Outcome, Settings, Space, search};
+use crate::fault::Fault;
+
+/// The least and greatest ohms that an unknown resistance is looked for at: the
+/// span that the probe measures (`docs/probe-hardware.md`); beyond it a joint
+/// is open.
+const OHMS: (f64, f64) = (0.3, 300e3);
+
+/// Points of the sweep over [`OHMS`].
+const SWEEP: u32 = 9;
+
+/// Narrowings of the ohms' range after the sweep; 0.618¹⁴ of a decade is 0.3 %.
+const REFINEMENTS: u32 = 14;
+
+/// Passes over the unknown resistances of a set that has several.
+const PASSES: usize = 2;
+
+/// Fall of the log likelihood at the ends of a 95 % interval: half of the 95 %
+/// quantile of χ² with one degree of freedom, 3.841 (tables).
+const INTERVAL: f64 = 1.92;
+
+/// How many sets are worked out for the report.
+const MOST_SETS: usize = 300;
+
+/// An estimated resistance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    /// Lower end of the 95 % interval, in ohms.
+    pub low: f64,
+    /// Upper end of the 95 % interval, in ohms.
+    pub high: f64,
+}
+
+/// Faults that together might explain the readings.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// The faults.
+    pub faults: Vec<Fault>,
+    /// Per fault, how well its resistance is known, where it has one.
+    pub estimates: Vec<Option<Estimate>>,
+    /// What they do to the circuit.
+    pub edits: Vec<Edit>,
+    /// How well they explain the readings.
+    pub fit: Fit,
+    /// Natural logarithm of prior times likelihood, less that of the healthy harness.
+    pub weight: f64,
+}
+
+/// What explains a scan, best first, and how far that is proved.
+#[derive(Debug, Clone)]
+pub struct Explained {
+    /// Sets of faults, best first.
+    pub candidates: Vec<Candidate>,
+    /// What the search did.
+    pub outcome: Outcome,
+}
+
+/// Searches a catalogue for what explains the readings.
+///
+/// # Errors
+/// A sentence that says what cannot be computed.
+pub fn explain(evidence: &Evidence<'_>, catalogue: &[Fault]) -> Result<Explained, String> {
+    let space = Catalogue::new(evidence, catalogue);
+    let outcome = search(&space, &Settings::default())?;
+    let mut candidates = Vec::new();
+    for found in outcome.found.iter().take(MOST_SETS) {
+        candidates.push(space.candidate(found)?);
+    }
+    candidates.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+    Ok(Explained {
+        candidates,
+        outcome,
+    })
+}
+
+/// One hypothesis.
+#[derive(Debug)]
+struct Item {
+    fault: Fault,
+    edits: Vec<Edit>,
+    /// With the least and the greatest resistance, where it has an unknown one.
+    ends: Option<[Vec<Edit>; 2]>,
+    islands: BTreeSet<Group>,
+    mask: Mask,
+    ln_prior: f64,
+    bound: f64,
+}
+
+/// Islands as bits; islands that share a bit are taken for one, which costs
+/// time and no truth.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+struct Mask([u64; 4]);
+
+impl Mask {
+    fn of(islands: &BTreeSet<Group>) -> Self {
+        let mut mask = Self::default();
+        for Group(number) in islands {
+            if let Some(word) = mask.0.get_mut(usize::from(number / 64 % 4)) {
+                *word |= 1 << (number % 64);
+            }
+        }
+        mask
+    }
+
+    fn overlaps(self, other: Self) -> bool {
+        self.0.iter().zip(other.0).any(|(a, b)| a & b != 0)
+    }
+}
+
+/// Every fault of a catalogue that shows in the circuit.
+#[derive(Debug)]
+pub struct Catalogue<'e, 'm> {
+    evidence: &'e Evidence<'m>,
+    items: Vec<Item>,
+    bounds: RefCell<HashMap<BTreeSet<Group>, f64>>,
+}
+
+impl<'e, 'm> Catalogue<'e, 'm> {
+    /// The faults that change the circuit of these readings.
+    #[must_use]
+    pub fn new(evidence: &'e Evidence<'m>, faults: &[Fault]) -> Self {
+        let model = evidence.model();
+        let item = |fault: &Fault| {
+            let edits = edits(model, fault)?;
+            let end = |ohms| edits_with(evidence, fault, ohms);
+            let ends = match (end(OHMS.0), end(OHMS.1)) {
+                (Some(low), Some(high)) => Some([low, high]),
+                _ => None,
+            };
+            let islands = evidence.touched(&edits);
+            // A quantity that is read in two islands ties them together.
+            let mut read = evidence.islands_of(&evidence.affected(&islands));
+            read.extend(&islands);
+            Some(Item {
+                fault: fault.clone(),
+                edits,
+                ends,
+                mask: Mask::of(&read),
+                bound: evidence.bound(&islands),
+                islands,
+                ln_prior: prior(fault).ln(),
+            })
+        };
+        Self {
+            evidence,
+            items: faults.iter().filter_map(item).collect(),
+            bounds: RefCell::default(),
+        }
+    }
+
+    fn items<'s>(&'s self, set: &'s [usize]) -> impl Iterator<Item = &'s Item> {
+        set.iter().filter_map(|one| self.items.get(*one))
+    }
+
+    /// The edits of a set with these resistances where they are unknown.
+    fn edits(&self, set: &[usize], ohms: &[Option<f64>]) -> Vec<Edit> {
+        let with = self.items(set).zip(ohms);
+        with.flat_map(|(item, ohms)| match ohms {
+            Some(ohms) => edits_with(self.evidence, &item.fault, *ohms).unwrap_or_default(),
+            None => item.edits.clone(),
+        })
+        .collect()
+    }
+
+    /// The best resistances of a set and the gain with them; `None` where it
+    /// is certain to be less than `floor`.
+    fn fit(&self, set: &[usize], floor: f64) -> Result<Option<(f64, Vec<Option<f64>>)>, String> {
+        let mut ohms: Vec<Option<f64>> = self
+            .items(set)
+            .map(|item| item.ends.as_ref().map(|_| OHMS.0))
+            .collect();
+        let unknown: Vec<usize> = (0..ohms.len())
+            .filter(|at| ohms.get(*at).is_some_and(Option::is_some))
+            .collect();
+        if unknown.is_empty() {
+            let gain = self.evidence.gain(&self.edits(set, &ohms), floor)?;
+            return Ok(gain.map(|gain| (gain, ohms)));
+        }
+        let Some(bound) = self.corners(set, &unknown, floor)? else {
+            return Ok(None);
+        };
+        let mut best = self
+            .evidence
+            .gain(&self.edits(set, &ohms), f64::NEG_INFINITY)?
+            .unwrap_or(f64::NEG_INFINITY);
+        if bound < Settings::default().least_gain {
+            // However large it is, it explains nothing.
+            return Ok(Some((best, ohms)));
+        }
+        let passes = if unknown.len() > 1 { PASSES } else { 1 };
+        for _ in 0..passes {
+            for at in &unknown {
+                let with = |ln_ohms: f64| {
+                    let mut tried = ohms.clone();
+                    if let Some(slot) = tried.get_mut(*at) {
+                        *slot = Some(three_digits(ln_ohms.exp()));
+                    }
+                    tried
+                };
+                let gain = |ln_ohms: f64| {
+                    let edits = self.edits(set, &with(ln_ohms));
+                    let gain = self.evidence.gain(&edits, f64::NEG_INFINITY)?;
+                    Ok(gain.unwrap_or(f64::NEG_INFINITY))
+                };
+                let (found, ln_ohms) = peak(gain)?;
+                if found > best {
+                    best = found;
+                    ohms = with(ln_ohms);
+                }
+            }
+        }
+        Ok((best >= floor).then_some((best, ohms)))
+    }
+
+    /// The most that a set could gain with any resistances: every voltage lies
+    /// between those at the ends of all of them.
+    fn corners(
+        &self,
+        set: &[usize],
+        unknown: &[usize],
+        floor: f64,
+    ) -> Result<Option<f64>, String> {
+        let mut corners: Vec<Vec<Edit>> = Vec::new();
+        for corner in 0..1_usize << unknown.len().min(MAX_FAULTS) {
+            let edits = self.items(set).enumerate().flat_map(|(place, item)| {
+                let bit = unknown.iter().position(|at| *at == place);
+                match (bit, &item.ends) {
+                    (Some(bit), Some([low, high])) => {
+                        if corner >> bit & 1 == 0 { low } else { high }
+                    }
+                    _ => &item.edits,
+                }
+                .iter()
+                .copied()
+            });
+            corners.push(edits.collect());
+        }
+        self.evidence.between(&corners, floor)
+    }
+
+    /// A found set, worked out.
+    fn candidate(&self, found: &Found) -> Result<Candidate, String> {
+        let set = &found.set;
+        let ohms = match self.fit(set, f64::NEG_INFINITY)? {
+            Some((_, ohms)) => ohms,
+            None => vec![None; set.len()],
+        };
+        let edits = self.edits(set, &ohms);
+        let fit = self.evidence.fit(&edits)?;
+        let mut estimates = Vec::new();
+        for (at, known) in ohms.iter().enumerate() {
+            estimates.push(match known {
+                Some(best) => Some(self.interval(set, &ohms, at, *best, fit.gain)?),
+                None => None,
+            });
+        }
+        let faults = self.items(set).zip(&ohms).map(|(item, ohms)| {
+            ohms.and_then(|ohms| with_ohms(&item.fault, ohms))
+                .unwrap_or_else(|| item.fault.clone())
+        });
+        let priors: f64 = self.items(set).map(|item| item.ln_prior).sum();
+        Ok(Candidate {
+            faults: faults.collect(),
+            estimates,
+            edits,
+            weight: fit.gain + priors,
+            fit,
+        })
+    }
+
+    /// Where the likelihood has fallen to the ends of a 95 % interval, by
+    /// bisection on either side of the best.
+    fn interval(
+        &self,
+        set: &[usize],
+        ohms: &[Option<f64>],
+        at: usize,
+        best: f64,
+        gain: f64,
+    ) -> Result<Estimate, String> {
+        let inside = |ln_ohms: f64| -> Result<bool, String> {
+            let mut tried = ohms.to_vec();
+            if let Some(slot) = tried.get_mut(at) {
+                *slot = Some(ln_ohms.exp());
+            }
+            let edits = self.edits(set, &tried);
+            Ok(self.evidence.gain(&edits, gain - INTERVAL)?.is_some())
+        };
+        let mut ends = [0.0; 2];
+        for (slot, outer) in ends.iter_mut().zip([OHMS.0, OHMS.1]) {
+            let (mut near, mut far) = (best.ln(), outer.ln());
+            if inside(far)? {
+                near = far;
+            }
+            for _ in 0..REFINEMENTS {
+                let middle = f64::midpoint(near, far);
+                if inside(middle)? {
+                    near = middle;
+                } else {
+                    far = middle;
+                }
+            }
+            *slot = near.exp();
+        }
+        let [low, high] = ends;
+        Ok(Estimate { low, high })
+    }
+}
+
+impl Space for Catalogue<'_, '_> {
+    fn len(&self) -> usize {
+        self.items.len()
+    }
+
+    fn ln_prior(&self, one: usize) -> f64 {
+        self.items.get(one).map_or(0.0, |item| item.ln_prior)
+    }
+
+    fn compatible(&self, a: usize, b: usize) -> bool {
+        match (self.items.get(a), self.items.get(b)) {
+            (Some(a), Some(b)) => !clash(&a.edits, &b.edits),
+            _ => false,
+        }
+    }
+
+    fn separate(&self, a: usize, b: usize) -> bool {
+        match (self.items.get(a), self.items.get(b)) {
+            (Some(a), Some(b)) => !a.mask.overlaps(b.mask),
+            _ => true,
+        }
+    }
+
+    fn bound(&self, one: usize) -> f64 {
+        self.items.get(one).map_or(0.0, |item| item.bound)
+    }
+
+    fn bound_of_two(&self, a: usize, b: usize) -> f64 {
+        let mut islands = BTreeSet::new();
+        for item in self.items(&[a, b]) {
+            islands.extend(&item.islands);
+        }
+        let mut bounds = self.bounds.borrow_mut();
+        if let Some(bound) = bounds.get(&islands) {
+            return *bound;
+        }
+        let bound = self.evidence.bound(&islands);
+        bounds.insert(islands, bound);
+        bound
+    }
+
+    fn gain(&self, set: &[usize], floor: f64) -> Result<Option<f64>, String> {
+        Ok(self.fit(set, floor)?.map(|(gain, _)| gain))
+    }
+
+    fn open_to(&self, set: &[usize]) -> Result<Vec<usize>, String> {
+        let ohms = match self.fit(set, f64::NEG_INFINITY)? {
+            Some((_, ohms)) => ohms,
+            None => vec![None; set.len()],
+        };
+        let own = self.edits(set, &ohms);
+        let fit = self.evidence.fit(&own)?;
+        let mut open = self.evidence.islands_of(&fit.unexplained);
+        // Islands that the set's own edits reach count as well: a further fault
+        // may sit where the first one leads.
+        let reached = self.evidence.touched(&own);
+        if !reached.is_disjoint(&open) {
+            open.extend(reached);
+        }
+        let touches = |item: &Item| !item.islands.is_disjoint(&open);
+        Ok(self
+            .items
+            .iter()
+            .enumerate()
+            .filter(|(_, item)| touches(item))
+            .map(|(at, _)| at)
+            .collect())
+    }
+}
+
+/// The same fault with another resistance, where it has one.
+fn with_ohms(fault: &Fault, ohms: f64) -> Option<Fault> {
+    match fault {
+        Fault::HighResistance(joint, _) => Some(Fault::HighResistance(joint.clone(), ohms)),
+        _ => None,
+    }
+}
+
+fn edits_with(evidence: &Evidence<'_>, fault: &Fault, ohms: f64) -> Option<Vec<Edit>> {
+    edits(evidence.model(), &with_ohms(fault, ohms)?)
+}
+
+/// Two faults that change the same element say two different things of it, and
+/// two touches of the same places are one.
+fn clash(a: &[Edit], b: &[Edit]) -> bool {
+    let element = |edit: &Edit| -> Option<ElementId> {
+        match edit {
+            Edit::Remove(id) | Edit::AddOhms(id, _) | Edit::Move(id, ..) => Some(*id),
+            Edit::Join { .. } | Edit::Clip(..) => None,
+        }
+    };
+    let same = |x: &Edit, y: &Edit| match (x, y) {
+        (Edit::Join { a, b, .. }, Edit::Join { a: c, b: d, .. }) => {
+            (a, b) == (c, d) || (a, b) == (d, c)
+        }
+        (Edit::Clip(one, _), Edit::Clip(other, _)) => one == other,
+        _ => element(x).is_some() && element(x) == element(y),
+    };
+    a.iter().any(|x| b.iter().any(|y| same(x, y)))
+}
+
+/// Where a function of the logarithm of ohms is greatest, and its value there:
+/// a coarse sweep over decades, then golden-section search (Kiefer 1953, `from
+/// memory`) around the best.
+fn peak(gain: impl Fn(f64) -> Result<f64, String>) -> Result<(f64, f64), String> {
+    let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
+    let stride = (high - low) / f64::from(SWEEP);
+    let mut best = (f64::NEG_INFINITY, low);
+    for k in 0..=SWEEP {
+        let x = low + stride * f64::from(k);
+        let here = gain(x)?;
+        if here > best.0 {
+            best = (here, x);
+        }
+    }
+    let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
+    let (mut a, mut b) = ((best.1 - stride).max(low), (best.1 + stride).min(high));
+    let (mut x1, mut x2) = (b - golden * (b - a), a + golden * (b - a));
+    let (mut f1, mut f2) = (gain(x1)?, gain(x2)?);
+    for _ in 0..REFINEMENTS {
+        if f1 > f2 {
+            (b, x2, f2) = (x2, x1, f1);
+            x1 = b - golden * (b - a);
+            f1 = gain(x1)?;
+        } else {
+            (a, x1, f1) = (x1, x2, f2);
+            x2 = a + golden * (b - a);
+            f2 = gain(x2)?;
+        }
+    }
+    for (value, x) in [(f1, x1), (f2, x2)] {
+        if value > best.0 {
+            best = (value, x);
+        }
+    }
+    Ok(best)
+}
+
+/// Rounded to three digits: more than any contact keeps.
+fn three_digits(ohms: f64) -> f64 {
+    format!("{ohms:.2e}").parse().unwrap_or(ohms)
+}
