@@ -127,7 +127,14 @@ mod tests {
     fn a_system_with_zeros_on_its_diagonal_is_solved() {
         // x + y = 3, x − y = 1 in saddle form with a zero pivot first.
         let mut matrix = Square::zero(3);
-        for (row, column, value) in [(0, 1, 1.0), (1, 0, 1.0), (1, 1, 2.0), (0, 2, -1.0), (2, 0, -1.0), (2, 2, 4.0)] {
+        for (row, column, value) in [
+            (0, 1, 1.0),
+            (1, 0, 1.0),
+            (1, 1, 2.0),
+            (0, 2, -1.0),
+            (2, 0, -1.0),
+            (2, 2, 4.0),
+        ] {
             matrix.add(row, column, value);
         }
         let right = vec![1.0, 2.0, 3.0];

@@ -235,7 +235,12 @@ impl<'m> Evidence<'m> {
     }
 
     /// The circuit with edits, for these quantities.
-    fn altered(&self, islands: &BTreeSet<Group>, affected: &[usize], edits: &[Edit]) -> Altered<'m> {
+    fn altered(
+        &self,
+        islands: &BTreeSet<Group>,
+        affected: &[usize],
+        edits: &[Edit],
+    ) -> Altered<'m> {
         let mut all = islands.clone();
         for judged in affected.iter().filter_map(|at| self.judged.get(*at)) {
             all.extend(judged.islands);

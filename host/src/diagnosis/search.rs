@@ -62,6 +62,11 @@ pub struct Settings {
     pub negligible: f64,
     /// The most pairs that are scored; beyond that pairs are not proved.
     pub patience: u64,
+    /// How many of the best sets of one size are grown to the next.
+    pub beam: usize,
+    /// Whether larger sets are looked for although a smaller one explains
+    /// everything.
+    pub go_on: bool,
 }
 
 /// The most hypotheses that are looked for at once.
@@ -76,12 +81,11 @@ impl Default for Settings {
             // 1e-9 of the best.
             negligible: 20.7,
             patience: 500_000,
+            beam: 8,
+            go_on: false,
         }
     }
 }
-
-/// How many of the best sets of one size are grown to the next.
-const BEAM: usize = 8;
 
 /// How often the best set is gone through for better members.
 const ROUNDS: usize = 4;
@@ -252,6 +256,7 @@ impl<S: Space> Hunt<'_, S> {
     fn grow(&mut self, size: usize, singles: &[f64]) -> Result<bool, String> {
         self.trim();
         if let Some(best) = self.found.first()
+            && !self.settings.go_on
             && self.space.open_to(&best.set)?.is_empty()
         {
             return Ok(false);
@@ -261,7 +266,7 @@ impl<S: Space> Hunt<'_, S> {
             .found
             .iter()
             .filter(|found| found.set.len() == size)
-            .take(BEAM)
+            .take(self.settings.beam)
             .cloned()
             .collect();
         for parent in parents {
@@ -269,7 +274,7 @@ impl<S: Space> Hunt<'_, S> {
                 self.add(&parent.set, parent.gain, more, singles)?;
             }
         }
-        Ok(self.best > before)
+        Ok(self.settings.go_on || self.best > before)
     }
 
     fn add(
@@ -279,7 +284,10 @@ impl<S: Space> Hunt<'_, S> {
         more: usize,
         singles: &[f64],
     ) -> Result<(), String> {
-        if set.iter().any(|one| *one == more || !self.space.compatible(*one, more)) {
+        if set
+            .iter()
+            .any(|one| *one == more || !self.space.compatible(*one, more))
+        {
             return Ok(());
         }
         let mut grown = set.to_vec();

@@ -225,19 +225,18 @@ impl<'e, 'm> Catalogue<'e, 'm> {
 
     /// The most that a set could gain with any resistances: every voltage lies
     /// between those at the ends of all of them.
-    fn corners(
-        &self,
-        set: &[usize],
-        unknown: &[usize],
-        floor: f64,
-    ) -> Result<Option<f64>, String> {
+    fn corners(&self, set: &[usize], unknown: &[usize], floor: f64) -> Result<Option<f64>, String> {
         let mut corners: Vec<Vec<Edit>> = Vec::new();
         for corner in 0..1_usize << unknown.len().min(MAX_FAULTS) {
             let edits = self.items(set).enumerate().flat_map(|(place, item)| {
                 let bit = unknown.iter().position(|at| *at == place);
                 match (bit, &item.ends) {
                     (Some(bit), Some([low, high])) => {
-                        if corner >> bit & 1 == 0 { low } else { high }
+                        if corner >> bit & 1 == 0 {
+                            low
+                        } else {
+                            high
+                        }
                     }
                     _ => &item.edits,
                 }

@@ -659,9 +659,7 @@ impl Network for Forest {
                 solution
             }
         };
-        let volts = |node| {
-            self.voltage(&solution, &solution.unknown, &self.point.currents, node)
-        };
+        let volts = |node| self.voltage(&solution, &solution.unknown, &self.point.currents, node);
         point.volts = Volts(volts(at) - minus_here.map_or(0.0, volts));
         let (variance, seen) = self.variance(&solution, at, minus_here);
         (point.variance, point.seen) = (variance, Ohms(seen));
