@@ -17,8 +17,9 @@
 //! Where something is off, [`walk`] and [`pair`] take the readings that tell
 //! what it is.
 
+use crate::instrument;
 use crate::layout::Layout;
-use crate::units::Micros;
+use crate::units::{Micros, Ohms, Volts};
 use crate::wire::{LeadId, LeadSet, MAX_SENSES, Sense, SenseMode, Step};
 
 /// Conversions averaged where ohms are judged. Two would be enough for the
@@ -313,6 +314,21 @@ pub fn walk(layout: &Layout, lead: LeadId) -> impl Iterator<Item = Planned> + '_
             })
         })
     })
+}
+
+/// The ohms between the two leads of a [`pair`], by the voltage between them:
+/// infinite without a connection.
+///
+/// The same current flows through both source resistors, so
+/// `R = 2·Rs·U / (Uref − U)`.
+#[must_use]
+pub fn pair_ohms(between: Volts) -> Ohms {
+    let across_sources = instrument::REFERENCE.0 - between.0;
+    // Less current than 3 MΩ let through is none.
+    if across_sources < instrument::REFERENCE.0 * 5e-4 {
+        return Ohms(f64::INFINITY);
+    }
+    Ohms(2.0 * instrument::SOURCE.0 * between.0.max(0.0) / across_sources)
 }
 
 /// The ohms between two leads, whatever the plan says of them, read also at

@@ -41,6 +41,9 @@ pub struct Args {
     /// Judges a kept scan instead of taking one.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["probe", "faults", "seed", "leads", "place"])]
     from: Option<PathBuf>,
+    /// Also shows the readings that speak for the findings, and against them.
+    #[arg(long)]
+    explain: bool,
     /// What to print.
     #[arg(long, default_value = "text")]
     format: Format,
@@ -175,7 +178,14 @@ fn print_report(
     let report = verdict::report(job, hookup, model, probe, outcome).map_err(Failure::usage)?;
     match args.format {
         Format::Json => print_json(&report)?,
-        Format::Text => print(&text::render(&report))?,
+        Format::Text => {
+            let detail = if args.explain {
+                text::Detail::Explained
+            } else {
+                text::Detail::Plain
+            };
+            print(&text::render(&report, detail))?;
+        }
     }
     Ok(report.verdict.into())
 }

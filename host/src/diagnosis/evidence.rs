@@ -99,6 +99,17 @@ pub struct Fit {
     pub unexplained: Vec<usize>,
 }
 
+impl Fit {
+    /// The band of a quantity, where it differs from the healthy one.
+    #[must_use]
+    pub fn band(&self, quantity: usize) -> Option<Band> {
+        let place = self
+            .bands
+            .binary_search_by_key(&quantity, |(index, _)| *index);
+        place.ok().and_then(|at| self.bands.get(at)).map(|b| b.1)
+    }
+}
+
 impl<'m> Evidence<'m> {
     /// Judges a scan against the plan.
     ///
@@ -158,6 +169,12 @@ impl<'m> Evidence<'m> {
     #[must_use]
     pub fn judged(&self) -> &[Judged] {
         &self.judged
+    }
+
+    /// A step of the scan.
+    #[must_use]
+    pub fn step(&self, step: usize) -> Option<&Step> {
+        self.steps.get(step).map(|(step, _)| step)
     }
 
     /// What a step was for.
@@ -352,11 +369,8 @@ impl<'m> Evidence<'m> {
         let quantities: BTreeSet<usize> =
             a.bands.iter().chain(&b.bands).map(|(at, _)| *at).collect();
         let band = |fit: &Fit, at: usize| {
-            let found = fit.bands.binary_search_by_key(&at, |(index, _)| *index);
-            let found = found.ok().and_then(|place| fit.bands.get(place));
-            found
-                .map(|(_, band)| *band)
-                .or_else(|| self.judged.get(at).map(|judged| judged.band))
+            let healthy = || self.judged.get(at).map(|judged| judged.band);
+            fit.band(at).or_else(healthy)
         };
         quantities
             .into_iter()

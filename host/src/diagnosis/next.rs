@@ -1,41 +1,176 @@
-//! The one further reading that would split a group.
+//! The one further step that would split what the readings cannot tell apart.
+//!
+//! Steps are compared by the information that is to be expected of them, for
+//! the effort that they take.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use loomproof_core::circuit::NodeId;
 use loomproof_core::expect::{Band, quantities};
-use loomproof_core::scan::{COARSE, SETTLE_LOADED, SETTLE_PULLED};
-use loomproof_core::wire::{LeadId, LeadSet, MAX_LEADS, Sense, SenseMode, Senses, Step};
+use loomproof_core::layout::Layout;
+use loomproof_core::scan;
+use loomproof_core::units::{Ohms, Volts};
+use loomproof_core::wire::{LeadId, MAX_LEADS};
 
 use super::evidence::{Evidence, gap};
-use super::groups::Group;
 use super::predict::Predictor;
+use super::space::Candidate;
 use crate::circuit::Model;
+use crate::fault::Fault;
 use crate::hookup::Point;
 use crate::plan::model::{End, Side};
 
-/// A reading that tells the sets of a group apart.
+/// What could be done next.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Next {
-    /// The lead to drive.
-    pub drive: LeadId,
-    /// The point to touch with a free probe lead.
-    pub touch: Point,
-    /// What could then be read, and which sets of the group (by index) say so.
-    pub parts: Vec<(Band, Vec<usize>)>,
-    /// How much uncertainty the reading takes away, in bits.
-    pub bits: f64,
+pub enum Action {
+    /// Ohms between a clipped point and one that a free probe lead touches.
+    Touch {
+        /// The lead to drive.
+        drive: LeadId,
+        /// The free probe lead.
+        free: LeadId,
+        /// The point to touch with it.
+        touch: Point,
+    },
+    /// Look at a clip, set it anew and ring out again.
+    Reclip,
+    /// Move the suspects one after the other while the readings are watched.
+    Wiggle,
 }
 
-/// Looks for the touch that splits a group best; `None` where the group has
-/// one set only, or no touch splits it.
+/// What a step would show.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Shows {
+    /// So many ohms; infinite without a connection.
+    Ohms(Ohms),
+    /// The fault is gone.
+    Gone,
+    /// The fault is still there.
+    Same,
+}
+
+/// A step that tells suspects apart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Next {
+    /// What to do.
+    pub action: Action,
+    /// What it could show, and which of the suspects (by index) say so.
+    pub parts: Vec<(Shows, Vec<usize>)>,
+    /// How much uncertainty the step is expected to take away, in bits.
+    pub bits: f64,
+    /// Effort, in units of touching a point at a place that is open already
+    /// (`common practice`).
+    pub effort: f64,
+}
+
+impl Next {
+    /// Bits for the effort.
+    #[must_use]
+    pub fn worth(&self) -> f64 {
+        self.bits / self.effort
+    }
+}
+
+/// A step that takes away less than this is not worth doing, in bits.
+const LEAST_BITS: f64 = 0.05;
+
+/// The most leads that are tried as the other end of a reading.
+const MOST_DRIVES: usize = 12;
+
+/// How often moving a bad joint shows it (`common practice`: about every
+/// second one answers to a tug).
+const WIGGLE_SHOWS: f64 = 0.5;
+
+/// Looks for the step that tells suspects apart best; `None` where there are
+/// fewer than two, or no step tells.
 ///
 /// # Errors
 /// A sentence that says what cannot be computed.
-pub fn next(evidence: &Evidence<'_>, group: &Group) -> Result<Option<Next>, String> {
-    if group.sets.len() < 2 {
+pub fn next(evidence: &Evidence<'_>, suspects: &[&Candidate]) -> Result<Option<Next>, String> {
+    if suspects.len() < 2 {
         return Ok(None);
     }
+    let shares = shares(suspects);
+    let mut best = reclip(suspects, &shares);
+    for other in [
+        touch(evidence, suspects, &shares)?,
+        wiggle(suspects, &shares),
+    ] {
+        let worth = best.as_ref().map_or(0.0, Next::worth);
+        if let Some(other) = other
+            && other.worth() > worth
+        {
+            best = Some(other);
+        }
+    }
+    Ok(best.filter(|next| next.bits > LEAST_BITS))
+}
+
+/// How probable each suspect is among them all.
+fn shares(suspects: &[&Candidate]) -> Vec<f64> {
+    let top = suspects
+        .iter()
+        .map(|set| set.weight)
+        .fold(f64::NEG_INFINITY, f64::max);
+    let odds: Vec<f64> = suspects
+        .iter()
+        .map(|set| (set.weight - top).exp())
+        .collect();
+    let total: f64 = odds.iter().sum();
+    odds.into_iter().map(|odds| odds / total).collect()
+}
+
+/// Expected information of a split, in bits.
+fn bits(parts: &[(Shows, Vec<usize>)], shares: &[f64]) -> f64 {
+    let share = |at: &usize| shares.get(*at).copied().unwrap_or(0.0);
+    let part = |members: &Vec<usize>| members.iter().map(share).sum::<f64>();
+    parts
+        .iter()
+        .map(|(_, members)| part(members))
+        .filter(|p| *p > 0.0)
+        .map(|p| -p * p.log2())
+        .sum()
+}
+
+fn reclip(suspects: &[&Candidate], shares: &[f64]) -> Option<Next> {
+    let clip = |set: &Candidate| set.faults.iter().any(Fault::is_operators);
+    let (gone, same): (Vec<usize>, Vec<usize>) =
+        (0..suspects.len()).partition(|at| suspects.get(*at).is_some_and(|set| clip(set)));
+    if gone.is_empty() || same.is_empty() {
+        return None;
+    }
+    let parts = vec![(Shows::Gone, gone), (Shows::Same, same)];
+    Some(Next {
+        bits: bits(&parts, shares),
+        action: Action::Reclip,
+        parts,
+        effort: 1.0,
+    })
+}
+
+/// Moving suspects shows a bad one sometimes; what it shows names the joint.
+fn wiggle(suspects: &[&Candidate], shares: &[f64]) -> Option<Next> {
+    let joint = |set: &&Candidate| set.faults.iter().any(|f| f.ohms().is_some());
+    if !suspects.iter().all(joint) {
+        return None;
+    }
+    let parts: Vec<(Shows, Vec<usize>)> = (0..suspects.len())
+        .map(|at| (Shows::Gone, vec![at]))
+        .collect();
+    Some(Next {
+        bits: WIGGLE_SHOWS * bits(&parts, shares),
+        action: Action::Wiggle,
+        parts,
+        // One after the other, at several places.
+        effort: 1.0 + suspects.len() as f64 / 2.0,
+    })
+}
+
+fn touch(
+    evidence: &Evidence<'_>,
+    suspects: &[&Candidate],
+    shares: &[f64],
+) -> Result<Option<Next>, String> {
     let model = evidence.model();
     let Some(free) = (0..MAX_LEADS as u8)
         .map(LeadId)
@@ -43,67 +178,103 @@ pub fn next(evidence: &Evidence<'_>, group: &Group) -> Result<Option<Next>, Stri
     else {
         return Ok(None);
     };
-    let drives = suspects(evidence);
+    let drives = drives(evidence);
     let mut best: Option<Next> = None;
-    for (point, node) in touchable(model) {
-        let mut probed = Model {
-            circuit: model.circuit.clone(),
-            places: model.places.clone(),
-        };
+    for (point, node, effort) in touchable(model) {
+        let mut probed = model.clone();
         if probed.circuit.clip(free, node).is_err() {
             continue;
         }
-        for drive in &drives {
-            let parts = split(&probed, *drive, free, group)?;
-            let bits = entropy(&parts, group);
-            // Points come in order of effort: a later one must be clearly better.
-            if bits > best.as_ref().map_or(0.05, |b| b.bits + 0.2) {
-                best = Some(Next {
+        let layout = Layout::of(&probed.circuit, &[]);
+        let predictor = Predictor::new(&probed);
+        let mut bands: Vec<Vec<Band>> = Vec::new();
+        for set in suspects {
+            let mut islands = predictor.touched(&set.edits);
+            islands.insert(predictor.island(free));
+            islands.extend(drives.iter().map(|lead| predictor.island(*lead)));
+            let mut altered = predictor.altered(&islands, &set.edits);
+            let mut of_set = Vec::new();
+            for drive in &drives {
+                let step = scan::pair(&layout, *drive, free, &[]).step;
+                // The driven lead against the free one.
+                let Some(quantity) = quantities(&step).find(|q| q.plus.lead == *drive) else {
+                    continue;
+                };
+                of_set.push(altered.band(&step, quantity)?);
+            }
+            bands.push(of_set);
+        }
+        for (at, drive) in drives.iter().enumerate() {
+            let parts = split(bands.iter().filter_map(|of_set| of_set.get(at)));
+            let next = Next {
+                bits: bits(&parts, shares),
+                action: Action::Touch {
                     drive: *drive,
+                    free,
                     touch: point.clone(),
-                    parts,
-                    bits,
-                });
+                },
+                parts,
+                effort,
+            };
+            if next.worth() > best.as_ref().map_or(0.0, Next::worth) {
+                best = Some(next);
             }
         }
     }
     Ok(best)
 }
 
-/// The leads whose readings were off, each a possible source.
-fn suspects(evidence: &Evidence<'_>) -> Vec<LeadId> {
-    let mut leads: Vec<LeadId> = evidence
+/// Which suspects would show the same.
+fn split<'b>(bands: impl Iterator<Item = &'b Band>) -> Vec<(Shows, Vec<usize>)> {
+    let mut parts: Vec<(Band, Vec<usize>)> = Vec::new();
+    for (at, band) in bands.enumerate() {
+        let same = |other: &Band| gap(other, band) <= 3.0 * other.sigma.0.max(band.sigma.0);
+        match parts.iter_mut().find(|(other, _)| same(other)) {
+            Some((_, members)) => members.push(at),
+            None => parts.push((*band, vec![at])),
+        }
+    }
+    parts
+        .into_iter()
+        .map(|(band, members)| {
+            let middle = Volts(f64::midpoint(band.low.0, band.high.0));
+            (Shows::Ohms(scan::pair_ohms(middle)), members)
+        })
+        .collect()
+}
+
+/// The leads whose readings were off, each a possible other end.
+fn drives(evidence: &Evidence<'_>) -> Vec<LeadId> {
+    let mut leads: BTreeSet<LeadId> = BTreeSet::new();
+    for judged in evidence
         .off()
         .into_iter()
         .filter_map(|at| evidence.judged().get(at))
-        .flat_map(|judged| std::iter::once(judged.quantity.plus.lead).chain(judged.quantity.minus))
-        .collect();
-    leads.sort();
-    leads.dedup();
-    leads.truncate(12);
-    leads
+    {
+        leads.insert(judged.quantity.plus.lead);
+        leads.extend(judged.quantity.minus);
+    }
+    leads.into_iter().take(MOST_DRIVES).collect()
 }
 
-/// Points that can be touched without a clip there yet, least effort first.
+/// Points that can be touched without a clip there yet, with their effort.
 /// The inside of a female terminal is never one.
-fn touchable(model: &Model) -> Vec<(Point, NodeId)> {
+#[must_use]
+pub fn touchable(model: &Model) -> Vec<(Point, NodeId, f64)> {
     let places = &model.places;
+    // A splice is under tape, a socket's terminals under its part.
     let effort = |end: &End| match end {
-        End::Ring(_) => 0,
-        End::Tap(_) => 1,
-        End::Splice(_) => 2,
-        End::Plug(..) => 3,
-        _ => 4,
+        End::Ring(_) | End::Tap(_) => 1.0,
+        End::Plug(..) => 2.0,
+        _ => 3.0,
     };
-    let mut terminals: Vec<_> = places.terminals.iter().collect();
-    terminals.sort_by_key(|(end, _)| effort(end));
-    let terminals = terminals.into_iter().map(|(end, node)| {
+    let terminals = places.terminals.iter().map(|(end, node)| {
         let point = match end {
             End::Tap(name) => Point::Tap(name.clone()),
             End::Ring(name) => Point::Ring(name.clone()),
             other => Point::Terminal(other.clone()),
         };
-        (point, *node)
+        (point, *node, effort(end))
     });
     let backs = places
         .cavities
@@ -115,84 +286,19 @@ fn touchable(model: &Model) -> Vec<(Point, NodeId)> {
                 cavity: *cavity,
                 side: Side::Wire,
             };
-            (point, nodes.wire_side)
+            (point, nodes.wire_side, 1.5)
         });
     let clipped: Vec<NodeId> = model
         .circuit
         .leads()
         .filter_map(|lead| model.circuit.tip(lead))
         .filter_map(|tip| {
-            model
-                .circuit
-                .elements()
-                .iter()
-                .find(|e| e.a == tip)
-                .map(|e| e.b)
+            let clip = model.circuit.elements().iter().find(|e| e.a == tip);
+            clip.map(|e| e.b)
         })
         .collect();
     terminals
         .chain(backs)
-        .filter(|(_, node)| !clipped.contains(node))
+        .filter(|(_, node, _)| !clipped.contains(node))
         .collect()
-}
-
-/// Which sets would look alike with this lead driven and that one read.
-fn split(
-    probed: &Model,
-    drive: LeadId,
-    read: LeadId,
-    group: &Group,
-) -> Result<Vec<(Band, Vec<usize>)>, String> {
-    let mut senses = Senses::new();
-    let _ = senses.push(Sense {
-        lead: read,
-        mode: SenseMode::PullDown,
-    });
-    let step = Step {
-        high: std::iter::once(drive).collect(),
-        low: LeadSet::EMPTY,
-        settle: SETTLE_LOADED,
-        pulled: SETTLE_PULLED,
-        samples: COARSE,
-        senses,
-    };
-    let mut predictor = Predictor::new(probed);
-    let mut parts: Vec<(Band, Vec<usize>)> = Vec::new();
-    for (at, set) in group.sets.iter().enumerate() {
-        let Some(quantity) = quantities(&step).next() else {
-            continue;
-        };
-        let band = predictor.band(&set.edits, &step, quantity)?;
-        let home = parts
-            .iter_mut()
-            .find(|(other, _)| gap(other, &band) <= 3.0 * other.sigma.0.max(band.sigma.0));
-        match home {
-            Some((_, members)) => members.push(at),
-            None => parts.push((band, vec![at])),
-        }
-    }
-    Ok(parts)
-}
-
-/// Expected information of a split, by the weights of the sets, in bits.
-fn entropy(parts: &[(Band, Vec<usize>)], group: &Group) -> f64 {
-    let best = group.sets.first().map_or(0.0, |set| set.weight);
-    let weight = |at: &usize| {
-        group
-            .sets
-            .get(*at)
-            .map_or(0.0, |set| (set.weight - best).exp())
-    };
-    let sums: BTreeMap<usize, f64> = parts
-        .iter()
-        .enumerate()
-        .map(|(index, (_, members))| (index, members.iter().map(weight).sum::<f64>()))
-        .collect();
-    let total: f64 = sums.values().sum();
-    -sums
-        .values()
-        .map(|w| w / total)
-        .filter(|p| *p > 0.0)
-        .map(|p| p * p.log2())
-        .sum::<f64>()
 }

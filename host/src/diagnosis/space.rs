@@ -42,6 +42,14 @@ pub struct Estimate {
     pub high: f64,
 }
 
+impl Estimate {
+    /// Whether the readings set no upper end.
+    #[must_use]
+    pub fn is_open_above(self) -> bool {
+        self.high > 0.99 * OHMS.1
+    }
+}
+
 /// Faults that together might explain the readings.
 #[derive(Debug, Clone)]
 pub struct Candidate {
@@ -124,6 +132,17 @@ pub struct Catalogue<'e, 'm> {
     evidence: &'e Evidence<'m>,
     items: Vec<Item>,
     bounds: RefCell<HashMap<BTreeSet<Group>, f64>>,
+    /// Sets that were worked out.
+    fitted: RefCell<HashMap<Vec<usize>, Fitted>>,
+    /// Intervals of single resistances, by hypothesis and estimate.
+    intervals: RefCell<HashMap<(usize, u64), Estimate>>,
+}
+
+/// A set's best resistances, where they are unknown, and the gain with them.
+#[derive(Debug, Clone)]
+struct Fitted {
+    gain: f64,
+    ohms: Vec<Option<f64>>,
 }
 
 impl<'e, 'm> Catalogue<'e, 'm> {
@@ -156,6 +175,8 @@ impl<'e, 'm> Catalogue<'e, 'm> {
             evidence,
             items: faults.iter().filter_map(item).collect(),
             bounds: RefCell::default(),
+            fitted: RefCell::default(),
+            intervals: RefCell::default(),
         }
     }
 
@@ -173,9 +194,59 @@ impl<'e, 'm> Catalogue<'e, 'm> {
         .collect()
     }
 
+    /// Takes a set apart into parts that bear on different readings.
+    fn parts(&self, set: &[usize]) -> Vec<Vec<usize>> {
+        let mut parts: Vec<Vec<usize>> = Vec::new();
+        for one in set {
+            let (mut joined, apart): (Vec<_>, Vec<_>) = parts
+                .into_iter()
+                .partition(|part| part.iter().any(|other| !self.separate(*one, *other)));
+            let mut part = joined.pop().unwrap_or_default();
+            part.extend(joined.into_iter().flatten());
+            part.push(*one);
+            part.sort_unstable();
+            parts = apart;
+            parts.push(part);
+        }
+        parts
+    }
+
     /// The best resistances of a set and the gain with them; `None` where it
-    /// is certain to be less than `floor`.
-    fn fit(&self, set: &[usize], floor: f64) -> Result<Option<(f64, Vec<Option<f64>>)>, String> {
+    /// is certain to be less than `floor`. Parts that bear on different readings
+    /// are worked out apart.
+    fn fit(&self, set: &[usize], floor: f64) -> Result<Option<Fitted>, String> {
+        let parts = self.parts(set);
+        if parts.len() < 2 {
+            return self.fit_part(set, floor);
+        }
+        let (mut gain, mut known) = (0.0, HashMap::new());
+        // Single faults are mostly known already: the rest needs the less.
+        let mut parts: Vec<&Vec<usize>> = parts.iter().collect();
+        parts.sort_by_key(|part| part.len());
+        let last = parts.len() - 1;
+        for (at, part) in parts.into_iter().enumerate() {
+            let floor = if at == last {
+                floor - gain
+            } else {
+                f64::NEG_INFINITY
+            };
+            let Some(fitted) = self.fit_part(part, floor)? else {
+                return Ok(None);
+            };
+            gain += fitted.gain;
+            known.extend(part.iter().copied().zip(fitted.ohms));
+        }
+        let ohms = set.iter().map(|one| known.get(one).copied().flatten());
+        Ok(Some(Fitted {
+            gain,
+            ohms: ohms.collect(),
+        }))
+    }
+
+    fn fit_part(&self, set: &[usize], floor: f64) -> Result<Option<Fitted>, String> {
+        if let Some(fitted) = self.fitted.borrow().get(set) {
+            return Ok(Some(fitted.clone()).filter(|fitted| fitted.gain >= floor));
+        }
         let mut ohms: Vec<Option<f64>> = self
             .items(set)
             .map(|item| item.ends.as_ref().map(|_| OHMS.0))
@@ -185,18 +256,24 @@ impl<'e, 'm> Catalogue<'e, 'm> {
             .collect();
         if unknown.is_empty() {
             let gain = self.evidence.gain(&self.edits(set, &ohms), floor)?;
-            return Ok(gain.map(|gain| (gain, ohms)));
+            return Ok(gain.map(|gain| self.note(set, Fitted { gain, ohms })));
         }
-        let Some(bound) = self.corners(set, &unknown, floor)? else {
+        let least = Settings::default().least_gain;
+        let mut possible = true;
+        for at in &unknown {
+            possible &= self.some_stretch(set, &unknown, *at, floor.max(least))?;
+        }
+        if !possible && floor > least {
             return Ok(None);
+        }
+        let gain = |ohms: &[Option<f64>], floor: f64| {
+            let gain = self.evidence.gain(&self.edits(set, ohms), floor)?;
+            Ok::<f64, String>(gain.unwrap_or(f64::NEG_INFINITY))
         };
-        let mut best = self
-            .evidence
-            .gain(&self.edits(set, &ohms), f64::NEG_INFINITY)?
-            .unwrap_or(f64::NEG_INFINITY);
-        if bound < Settings::default().least_gain {
+        let mut best = gain(&ohms, f64::NEG_INFINITY)?;
+        if !possible {
             // However large it is, it explains nothing.
-            return Ok(Some((best, ohms)));
+            return Ok(Some(self.note(set, Fitted { gain: best, ohms })));
         }
         let passes = if unknown.len() > 1 { PASSES } else { 1 };
         for _ in 0..passes {
@@ -208,53 +285,68 @@ impl<'e, 'm> Catalogue<'e, 'm> {
                     }
                     tried
                 };
-                let gain = |ln_ohms: f64| {
-                    let edits = self.edits(set, &with(ln_ohms));
-                    let gain = self.evidence.gain(&edits, f64::NEG_INFINITY)?;
-                    Ok(gain.unwrap_or(f64::NEG_INFINITY))
-                };
-                let (found, ln_ohms) = peak(gain)?;
+                let (found, ln_ohms) = peak(|ln_ohms, floor| gain(&with(ln_ohms), floor))?;
                 if found > best {
                     best = found;
                     ohms = with(ln_ohms);
                 }
             }
         }
-        Ok((best >= floor).then_some((best, ohms)))
+        let fitted = self.note(set, Fitted { gain: best, ohms });
+        Ok((best >= floor).then_some(fitted))
     }
 
-    /// The most that a set could gain with any resistances: every voltage lies
-    /// between those at the ends of all of them.
-    fn corners(&self, set: &[usize], unknown: &[usize], floor: f64) -> Result<Option<f64>, String> {
-        let mut corners: Vec<Vec<Edit>> = Vec::new();
-        for corner in 0..1_usize << unknown.len().min(MAX_FAULTS) {
-            let edits = self.items(set).enumerate().flat_map(|(place, item)| {
-                let bit = unknown.iter().position(|at| *at == place);
-                match (bit, &item.ends) {
-                    (Some(bit), Some([low, high])) => {
-                        if corner >> bit & 1 == 0 {
-                            low
+    fn note(&self, set: &[usize], fitted: Fitted) -> Fitted {
+        let mut known = self.fitted.borrow_mut();
+        known.insert(set.to_vec(), fitted.clone());
+        fitted
+    }
+
+    /// Whether a set could gain `floor` with any resistances, looking at the
+    /// one at `at` stretch by stretch: every voltage lies between those at the
+    /// ends of the stretch and of all other resistances.
+    fn some_stretch(
+        &self,
+        set: &[usize],
+        unknown: &[usize],
+        at: usize,
+        floor: f64,
+    ) -> Result<bool, String> {
+        let others: Vec<usize> = unknown.iter().copied().filter(|o| *o != at).collect();
+        let stride = (OHMS.1 / OHMS.0).ln() / f64::from(SWEEP);
+        let knot = |k: u32| (OHMS.0.ln() + stride * f64::from(k)).exp();
+        for k in 0..SWEEP {
+            let mut corners: Vec<Vec<Edit>> = Vec::new();
+            for corner in 0..2_usize << others.len().min(MAX_FAULTS) {
+                let ohms: Vec<Option<f64>> = (0..set.len())
+                    .map(|place| {
+                        let bit = others.iter().position(|other| *other == place);
+                        if place == at {
+                            Some(knot(k + (corner & 1) as u32))
                         } else {
-                            high
+                            let up = corner >> (bit? + 1) & 1 == 1;
+                            Some(if up { OHMS.1 } else { OHMS.0 })
                         }
-                    }
-                    _ => &item.edits,
-                }
-                .iter()
-                .copied()
-            });
-            corners.push(edits.collect());
+                    })
+                    .collect();
+                corners.push(self.edits(set, &ohms));
+            }
+            if self.evidence.between(&corners, floor)?.is_some() {
+                return Ok(true);
+            }
         }
-        self.evidence.between(&corners, floor)
+        Ok(false)
+    }
+
+    fn ohms(&self, set: &[usize]) -> Result<Vec<Option<f64>>, String> {
+        let fitted = self.fit(set, f64::NEG_INFINITY)?;
+        Ok(fitted.map_or_else(|| vec![None; set.len()], |fitted| fitted.ohms))
     }
 
     /// A found set, worked out.
     fn candidate(&self, found: &Found) -> Result<Candidate, String> {
         let set = &found.set;
-        let ohms = match self.fit(set, f64::NEG_INFINITY)? {
-            Some((_, ohms)) => ohms,
-            None => vec![None; set.len()],
-        };
+        let ohms = self.ohms(set)?;
         let edits = self.edits(set, &ohms);
         let fit = self.evidence.fit(&edits)?;
         let mut estimates = Vec::new();
@@ -279,7 +371,8 @@ impl<'e, 'm> Catalogue<'e, 'm> {
     }
 
     /// Where the likelihood has fallen to the ends of a 95 % interval, by
-    /// bisection on either side of the best.
+    /// bisection on either side of the best. The other faults of a set hardly
+    /// change it, so it is worked out once.
     fn interval(
         &self,
         set: &[usize],
@@ -288,6 +381,10 @@ impl<'e, 'm> Catalogue<'e, 'm> {
         best: f64,
         gain: f64,
     ) -> Result<Estimate, String> {
+        let key = (set.get(at).copied().unwrap_or_default(), best.to_bits());
+        if let Some(known) = self.intervals.borrow().get(&key) {
+            return Ok(*known);
+        }
         let inside = |ln_ohms: f64| -> Result<bool, String> {
             let mut tried = ohms.to_vec();
             if let Some(slot) = tried.get_mut(at) {
@@ -313,7 +410,9 @@ impl<'e, 'm> Catalogue<'e, 'm> {
             *slot = near.exp();
         }
         let [low, high] = ends;
-        Ok(Estimate { low, high })
+        let estimate = Estimate { low, high };
+        self.intervals.borrow_mut().insert(key, estimate);
+        Ok(estimate)
     }
 }
 
@@ -359,14 +458,11 @@ impl Space for Catalogue<'_, '_> {
     }
 
     fn gain(&self, set: &[usize], floor: f64) -> Result<Option<f64>, String> {
-        Ok(self.fit(set, floor)?.map(|(gain, _)| gain))
+        Ok(self.fit(set, floor)?.map(|fitted| fitted.gain))
     }
 
     fn open_to(&self, set: &[usize]) -> Result<Vec<usize>, String> {
-        let ohms = match self.fit(set, f64::NEG_INFINITY)? {
-            Some((_, ohms)) => ohms,
-            None => vec![None; set.len()],
-        };
+        let ohms = self.ohms(set)?;
         let own = self.edits(set, &ohms);
         let fit = self.evidence.fit(&own)?;
         let mut open = self.evidence.islands_of(&fit.unexplained);
@@ -421,17 +517,21 @@ fn clash(a: &[Edit], b: &[Edit]) -> bool {
 /// Where a function of the logarithm of ohms is greatest, and its value there:
 /// a coarse sweep over decades, then golden-section search (Kiefer 1953, `from
 /// memory`) around the best.
-fn peak(gain: impl Fn(f64) -> Result<f64, String>) -> Result<(f64, f64), String> {
+///
+/// The second argument of `gain` is a floor: what is less may be said to be
+/// minus infinity.
+fn peak(gain: impl Fn(f64, f64) -> Result<f64, String>) -> Result<(f64, f64), String> {
     let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
     let stride = (high - low) / f64::from(SWEEP);
     let mut best = (f64::NEG_INFINITY, low);
     for k in 0..=SWEEP {
         let x = low + stride * f64::from(k);
-        let here = gain(x)?;
+        let here = gain(x, best.0)?;
         if here > best.0 {
             best = (here, x);
         }
     }
+    let gain = |x: f64| gain(x, f64::NEG_INFINITY);
     let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
     let (mut a, mut b) = ((best.1 - stride).max(low), (best.1 + stride).min(high));
     let (mut x1, mut x2) = (b - golden * (b - a), a + golden * (b - a));

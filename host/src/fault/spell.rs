@@ -92,6 +92,21 @@ impl Fault {
         }
     }
 
+    /// The resistance that the fault puts in, where it has one, in ohms.
+    #[must_use]
+    pub fn ohms(&self) -> Option<f64> {
+        match self {
+            Self::HighResistance(_, ohms) => Some(*ohms),
+            _ => None,
+        }
+    }
+
+    /// Whether it is the operator's own mistake with a probe lead.
+    #[must_use]
+    pub fn is_operators(&self) -> bool {
+        self.kind().starts_with("clip")
+    }
+
     /// The place, as in `KIND@PLACE`.
     #[must_use]
     pub fn place(&self) -> String {

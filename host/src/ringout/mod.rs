@@ -1,7 +1,12 @@
 //! The ring-out: scan a harness through a probe, keep what was read.
 
+mod because;
+pub mod findings;
 mod hand_checks;
+mod next_step;
+pub mod readings;
 pub mod recording;
+mod refusal;
 pub mod report;
 pub mod run;
 pub mod text;

@@ -55,6 +55,8 @@ pub struct Report {
     /// Readings are off in a way that none of the groups explains well: the plan,
     /// its answers, the place or the hook-up may be wrong rather than the wiring.
     pub lost: bool,
+    /// How far the first group is proved to be the best; null where there is none.
+    pub proof: Option<ProofReport>,
     /// Why the probe would not drive, where it would not.
     pub refusal: Option<Refused>,
     /// What these readings leave undecided.
@@ -89,8 +91,46 @@ pub struct GroupReport {
     pub probability: f64,
     /// Whether it explains every reading.
     pub explains_all: bool,
+    /// Readings that speak for the group and against it, strongest first.
+    pub because: Vec<Because>,
     /// The sets, most probable first; the faults of one set hold together.
     pub sets: Vec<Vec<FaultReport>>,
+}
+
+/// A reading that speaks for or against a group.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Because {
+    /// Index of the reading in `readings`.
+    pub reading: usize,
+    /// How much likelier the group makes the reading than the healthy harness
+    /// does (for the other groups: than the best one does), as a natural
+    /// logarithm; negative where the reading speaks against it.
+    pub weight: f64,
+    /// The reading in words.
+    pub say: String,
+}
+
+/// How far the best group is proved to be the best.
+#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
+pub struct ProofReport {
+    /// No other set of at most so many faults explains the readings better.
+    pub faults: usize,
+    /// How many sets that are.
+    pub sets: u64,
+    /// How many of them were worked out; the others add up or were shown by a
+    /// bound to be worse.
+    pub scored: u64,
+}
+
+/// An estimated resistance, with a 95 % interval.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct OhmsReport {
+    /// Best estimate.
+    pub estimate: f64,
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
 }
 
 /// One fault, as spelled in `--fault` and in words.
@@ -107,6 +147,8 @@ pub struct FaultReport {
     /// What to do about it.
     #[serde(rename = "do")]
     pub act: String,
+    /// The resistance that was estimated, where the fault has one.
+    pub ohms: Option<OhmsReport>,
 }
 
 /// A refusal for safety.
@@ -192,13 +234,18 @@ pub struct ReadingReport {
     pub verdict: String,
 }
 
-/// A further reading that would tell the best group apart.
+/// A further step that would tell the best group apart.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct NextReading {
-    /// The point to touch, as spelled in the plan.
+    /// `touch` a point with a free probe lead, `re-clip` the probe leads, or
+    /// `wiggle` the suspects.
+    pub step: String,
+    /// The point to touch, as spelled in the plan; empty for other steps.
     pub touch: String,
-    /// The probe lead that is driven meanwhile.
+    /// The probe lead that is driven meanwhile; empty for other steps.
     pub drive: String,
+    /// How much uncertainty the step is expected to take away, in bits.
+    pub bits: f64,
     /// What to do and what it will tell.
     pub say: String,
 }

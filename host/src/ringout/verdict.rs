@@ -1,23 +1,24 @@
 //! From a finished scan to its report.
 
-use loomproof_core::expect::Band;
-use loomproof_core::judge::{Judgement, Value};
-use loomproof_core::scan::Purpose;
-use loomproof_core::wire::{ChassisCheck, Hello, LeadId, Place, Refusal, SenseMode};
+use loomproof_core::judge::Judgement;
+use loomproof_core::wire::{Hello, Place};
 
+use super::Outcome;
+use super::because::because;
 use super::hand_checks::hand_checks;
+use super::next_step::next_reading;
+use super::readings::readings;
+use super::refusal::refuse;
 use super::report::{
-    CoverageReport, FaultName, FaultReport, GroupReport, NextReading, ProbeReport, ReadingReport,
-    Refused, Report, Undecided, Verdict,
+    CoverageReport, FaultName, FaultReport, GroupReport, OhmsReport, ProbeReport, ProofReport,
+    Report, Undecided, Verdict,
 };
-use super::{Outcome, Stop, Taken};
 use crate::circuit::Model;
 use crate::diagnosis::coverage::{Covered, coverage};
-use crate::diagnosis::evidence::{Evidence, Judged};
+use crate::diagnosis::evidence::Evidence;
 use crate::diagnosis::groups::{Group, group};
-use crate::diagnosis::next::{Next, next};
-use crate::diagnosis::space;
-use crate::diagnosis::words::Speaker;
+use crate::diagnosis::space::{self, Candidate, Estimate};
+use crate::diagnosis::words::{Speaker, ohms_text};
 use crate::fault::{Fault, catalogue};
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
@@ -55,6 +56,7 @@ pub fn report(
         },
         groups: Vec::new(),
         lost: false,
+        proof: None,
         refusal: None,
         undecided: Vec::new(),
         coverage: coverage_report(&covered),
@@ -85,7 +87,13 @@ pub fn report(
             if !evidence.off().is_empty() {
                 report.verdict = Verdict::Faults;
                 let explained = space::explain(&evidence, &faults)?;
+                let proof = explained.outcome.proof;
                 let groups = group(&evidence, explained.candidates);
+                report.proof = groups.first().map(|_| ProofReport {
+                    faults: proof.size,
+                    sets: proof.sets,
+                    scored: proof.scored,
+                });
                 explain(&mut report, &evidence, &groups, hookup, speaker)?;
             } else if !report.undecided.is_empty() {
                 report.verdict = Verdict::Undecided;
@@ -114,7 +122,31 @@ pub fn fault_report(speaker: Speaker<'_>, fault: &Fault) -> FaultReport {
         fault: fault.to_string(),
         say: words.say,
         act: words.act,
+        ohms: None,
     }
+}
+
+/// A fault with its estimated resistance.
+fn estimated(speaker: Speaker<'_>, fault: &Fault, estimate: Option<Estimate>) -> FaultReport {
+    let mut report = fault_report(speaker, fault);
+    if let (Some(ohms), Some(span)) = (fault.ohms(), estimate) {
+        report.say.push_str(&match span {
+            Estimate { low, .. } if span.is_open_above() => {
+                format!(" By these readings it is more than {}.", ohms_text(low))
+            }
+            Estimate { low, high } => format!(
+                " By these readings it is between {} and {} (95 %).",
+                ohms_text(low),
+                ohms_text(high)
+            ),
+        });
+        report.ohms = Some(OhmsReport {
+            estimate: ohms,
+            low: span.low,
+            high: span.high,
+        });
+    }
+    report
 }
 
 fn coverage_report(covered: &[Covered]) -> CoverageReport {
@@ -140,18 +172,25 @@ fn explain(
     hookup: &Hookup,
     speaker: Speaker<'_>,
 ) -> Result<(), String> {
-    let words = |fault: &Fault| fault_report(speaker, fault);
+    let words = |set: &Candidate| -> Vec<FaultReport> {
+        let both = set.faults.iter().zip(&set.estimates);
+        both.map(|(fault, estimate)| estimated(speaker, fault, *estimate))
+            .collect()
+    };
+    let best = groups.first().and_then(|group| group.sets.first());
     report.groups = groups
         .iter()
         .take(GROUPS)
-        .map(|group| GroupReport {
+        .enumerate()
+        .map(|(at, group)| GroupReport {
             probability: group.probability,
             explains_all: group.explains_all(),
-            sets: group
-                .sets
-                .iter()
-                .map(|set| set.faults.iter().map(words).collect())
-                .collect(),
+            because: match group.sets.first() {
+                Some(set) if at == 0 => because(evidence, hookup, set, None),
+                Some(set) => because(evidence, hookup, set, best),
+                None => Vec::new(),
+            },
+            sets: group.sets.iter().map(words).collect(),
         })
         .collect();
     let unexplained = match groups.first().and_then(|group| group.sets.first()) {
@@ -184,51 +223,10 @@ fn explain(
         // A further reading would only split a wrong explanation.
         return Ok(());
     }
-    if let Some(best) = groups.first()
-        && let Some(next) = next(evidence, best)?
-    {
-        report.next_reading = Some(NextReading {
-            touch: next.touch.to_string(),
-            drive: speaker.probe_lead(hookup, next.drive),
-            say: next_words(&next, hookup, speaker),
-        });
+    if let (Some(best), Some(reported)) = (groups.first(), report.groups.first()) {
+        report.next_reading = next_reading(evidence, best, reported, (hookup, speaker))?;
     }
     Ok(())
-}
-
-/// What to touch, and which of the lettered explanations each outcome leaves.
-fn next_words(next: &Next, hookup: &Hookup, speaker: Speaker<'_>) -> String {
-    let mut text = format!(
-        "battery off, measure with an ohmmeter between {} and {}, with {} unclipped.",
-        speaker.point(&next.touch),
-        hookup
-            .point(next.drive)
-            .map(ToString::to_string)
-            .unwrap_or_default(),
-        next.drive,
-    );
-    for (band, members) in &next.parts {
-        let mut letters: Vec<String> = members.iter().take(LISTED).map(|at| letter(*at)).collect();
-        if members.len() > LISTED {
-            letters.push("or another of them".to_owned());
-        }
-        let open = (band.low.0 + band.high.0) / 2.0 < 0.1;
-        let outcome = if open { "No connection" } else { "Connected" };
-        text.push_str(&format!(" {outcome}: {}.", letters.join(", ")));
-    }
-    text
-}
-
-/// How many explanations are named for one outcome.
-const LISTED: usize = 8;
-
-/// The letter that an explanation of a group is listed under.
-#[must_use]
-pub fn letter(at: usize) -> String {
-    u8::try_from(at).ok().filter(|at| *at < 26).map_or_else(
-        || (at + 1).to_string(),
-        |at| char::from(b'a' + at).to_string(),
-    )
 }
 
 fn unsettled(report: &mut Report, evidence: &Evidence<'_>, hookup: &Hookup) {
@@ -251,169 +249,5 @@ fn unsettled(report: &mut Report, evidence: &Evidence<'_>, hookup: &Hookup) {
                 place,
             });
         }
-    }
-}
-
-fn refuse(report: &mut Report, job: &Job, hookup: &Hookup, stop: &Stop) {
-    let speaker = Speaker::new(job);
-    report.verdict = Verdict::Refused;
-    let volts = |mv: i32| f64::from(mv) / 1000.0;
-    let battery_off = "Nothing is driven. Disconnect the battery, wait as the vehicle maker's \
-                       service information says, and ring out again.";
-    let (say, act) = match stop.refusal {
-        Refusal::Live(lead, mv) => {
-            report
-                .groups
-                .extend(live_group(speaker, hookup, stop, (lead, mv)));
-            let at = hookup
-                .point(lead)
-                .map_or_else(|| lead.to_string(), |p| speaker.point(p));
-            let others: Vec<String> = stop
-                .live
-                .iter()
-                .filter(|(other, _)| *other != lead)
-                .map(|(other, mv)| {
-                    format!("{} {:.1} V", speaker.probe_lead(hookup, *other), volts(*mv))
-                })
-                .collect();
-            let mut say = format!("{lead} is live: {:.1} V at {at}.", volts(mv));
-            if !others.is_empty() {
-                say.push_str(&format!(
-                    " Live as well, perhaps fed from there: {}.",
-                    others.join(", ")
-                ));
-            }
-            (say, battery_off.to_owned())
-        }
-        Refusal::Moves(lead, first, second) => {
-            let at = hookup
-                .point(lead)
-                .map_or_else(|| lead.to_string(), |p| speaker.point(p));
-            (
-                format!(
-                    "{lead} does not hold still: {:.2} V, then {:.2} V at {at}. Something is \
-                     powered, or a charge is draining away.",
-                    volts(first),
-                    volts(second)
-                ),
-                battery_off.to_owned(),
-            )
-        }
-        Refusal::Chassis(ChassisCheck::Voltage(mv)) => (
-            format!(
-                "There are {:.2} V between the two chassis leads.",
-                volts(mv)
-            ),
-            "One of them is not on chassis. Put both on bare chassis metal; on the bench clip \
-             them to each other."
-                .to_owned(),
-        ),
-        Refusal::Chassis(_) => (
-            "The two chassis leads do not sit on one piece of metal.".to_owned(),
-            "Put both on bare, clean chassis metal; on the bench clip them to each other."
-                .to_owned(),
-        ),
-        Refusal::Tripped => (
-            "A voltage came onto a lead during the test and the probe let go of everything."
-                .to_owned(),
-            battery_off.to_owned(),
-        ),
-        other => (
-            format!("The probe would not go on ({other:?})."),
-            "Unplug the probe, plug it in again, and ring out again.".to_owned(),
-        ),
-    };
-    report.refusal = Some(Refused { say, act });
-}
-
-/// The live places that stand at one level: the looks cannot tell which of them
-/// the voltage comes from, protection resistors being good to ±0.5 %.
-fn live_group(
-    speaker: Speaker<'_>,
-    hookup: &Hookup,
-    stop: &Stop,
-    named: (LeadId, i32),
-) -> Option<GroupReport> {
-    let level = |mv: i32| mv.unsigned_abs() >= named.1.unsigned_abs() / 100 * 99;
-    let others = stop
-        .live
-        .iter()
-        .filter(|(lead, mv)| *lead != named.0 && level(*mv));
-    let sets: Vec<Vec<FaultReport>> = std::iter::once(&named)
-        .chain(others)
-        .filter_map(|(lead, mv)| {
-            let volts = (f64::from(*mv) / 100.0).round() / 10.0;
-            let fault = Fault::Live(hookup.point(*lead)?.end(), volts);
-            Some(vec![fault_report(speaker, &fault)])
-        })
-        .collect();
-    (!sets.is_empty()).then_some(GroupReport {
-        probability: 1.0,
-        explains_all: true,
-        sets,
-    })
-}
-
-fn readings(evidence: &Evidence<'_>, taken: &[Taken], hookup: &Hookup) -> Vec<ReadingReport> {
-    let one = |judged: &Judged| -> Option<ReadingReport> {
-        let step = &taken.get(judged.step)?.planned.step;
-        let lead = judged.quantity.plus.lead;
-        Some(ReadingReport {
-            purpose: purpose_word(taken.get(judged.step)?.planned.purpose).to_owned(),
-            high: step.high.iter().map(|l| l.to_string()).collect(),
-            low: step.low.iter().take(4).map(|l| l.to_string()).collect(),
-            low_count: step.low.len(),
-            lead: lead.to_string(),
-            point: hookup
-                .point(lead)
-                .map(ToString::to_string)
-                .unwrap_or_default(),
-            minus: judged.quantity.minus.map(|l| l.to_string()),
-            mode: match judged.quantity.plus.mode {
-                SenseMode::Plain => "plain",
-                SenseMode::PullDown => "pull-down",
-                SenseMode::PullUp => "pull-up",
-            }
-            .to_owned(),
-            expected_low_uv: microvolts(judged.band.low.0),
-            expected_high_uv: microvolts(judged.band.high.0),
-            sigma_uv: sigma_uv(&judged.band),
-            measured_uv: match judged.value {
-                Value::Volts(volts) => Some(microvolts(volts.0)),
-                Value::Unsettled => None,
-            },
-            verdict: match judged.judgement {
-                Judgement::Within => "within",
-                Judgement::Low(_) => "low",
-                Judgement::High(_) => "high",
-                Judgement::NotSettled => "not settled",
-            }
-            .to_owned(),
-        })
-    };
-    evidence.judged().iter().filter_map(one).collect()
-}
-
-#[allow(
-    clippy::cast_possible_truncation,
-    reason = "volts of a probe are a few million microvolts"
-)]
-fn microvolts(volts: f64) -> i64 {
-    (volts * 1e6).round() as i64
-}
-
-fn sigma_uv(band: &Band) -> i64 {
-    microvolts(band.sigma.0)
-}
-
-/// The word for what a step was for.
-#[must_use]
-pub fn purpose_word(purpose: Purpose) -> &'static str {
-    match purpose {
-        Purpose::Continuity(..) => "continuity",
-        Purpose::Isolation(_) => "isolation",
-        Purpose::Across(..) => "across",
-        Purpose::Walk(_) => "walk",
-        Purpose::Pair(..) => "pair",
     }
 }

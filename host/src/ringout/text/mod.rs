@@ -3,8 +3,10 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use super::report::{FaultReport, GroupReport, Report, Verdict};
-use super::verdict::letter;
+mod findings;
+
+use super::findings::Findings;
+use super::report::{GroupReport, Report, Verdict};
 
 /// Width that paragraphs are wrapped to.
 const WIDTH: usize = 88;
@@ -17,9 +19,21 @@ pub const CAUTION: &str = "Disconnect the battery before a ring-out and before o
 Keep off restraint circuits (airbag, pretensioner) and high-voltage wiring. The vehicle maker's \
 service information, local codes and licensed practice come first.";
 
+/// How much is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Detail {
+    /// What is wrong and what to do.
+    Plain,
+    /// With the readings that speak for it and against it.
+    Explained,
+}
+
+/// How many explanations of one finding, and open points, are written out.
+const SHOWN: usize = 8;
+
 /// The report as a fitter reads it.
 #[must_use]
-pub fn render(report: &Report) -> String {
+pub fn render(report: &Report, detail: Detail) -> String {
     let mut out = String::new();
     let place = if report.place == "bench" {
         "on the bench"
@@ -64,7 +78,10 @@ pub fn render(report: &Report) -> String {
     } else if report.lost {
         lost(&mut out, report);
     } else if let Some(best) = report.groups.first() {
-        findings(&mut out, best);
+        findings::findings(&mut out, best, report.proof);
+        if detail == Detail::Explained {
+            findings::because(&mut out, &report.groups);
+        }
         if let Some(next) = &report.next_reading {
             paragraph(&mut out, "", &format!("To tell which: {}", next.say));
             out.push('\n');
@@ -137,137 +154,15 @@ fn lost(out: &mut String, report: &Report) {
 
 /// How many things there are to put right, and in how many places one may be.
 fn faults_line(best: Option<&GroupReport>) -> String {
-    let things = best
-        .and_then(|group| group.sets.first())
-        .map_or(0, Vec::len);
-    let places = best.map_or(0, |group| group.sets.len());
-    match (things, places) {
-        (0, _) => "FAULT: readings are off, and nothing known explains them".to_owned(),
-        (1, 1) => "FAULT: 1 thing to put right".to_owned(),
-        (1, n) => format!("FAULT: 1 thing to put right, in one of {n} places"),
-        (n, _) => format!("FAULTS: {n} things to put right"),
-    }
-}
-
-/// The sets of a group to be written out: where no connection at a joint fits
-/// as well as so many ohms there, the ohms are anybody's guess.
-fn worth_saying(group: &GroupReport) -> GroupReport {
-    let without_ohms = |fault: &FaultReport| -> Option<String> {
-        let (joint, _) = fault
-            .fault
-            .strip_prefix("high-resistance@")?
-            .rsplit_once(",ohms=")?;
-        Some(format!("open@{joint}"))
-    };
-    let guessed = |set: &Vec<FaultReport>| {
-        set.iter().any(|fault| without_ohms(fault).is_some())
-            && group.sets.iter().any(|other| {
-                other.len() == set.len()
-                    && set.iter().all(|fault| {
-                        let wanted = without_ohms(fault).unwrap_or_else(|| fault.fault.clone());
-                        other.iter().any(|f| f.fault == wanted)
-                    })
-            })
-    };
-    let sets = group
-        .sets
-        .iter()
-        .filter(|set| !guessed(set))
-        .cloned()
-        .collect();
-    GroupReport {
-        sets,
-        ..group.clone()
-    }
-}
-
-fn findings(out: &mut String, group: &GroupReport) {
-    let group = &worth_saying(group);
-    let percent = percent(group.probability);
-    let certain = common(group);
-    for (at, fault) in certain.iter().enumerate() {
-        finding(out, &format!("{}. ", at + 1), fault, true);
-    }
-    if group.sets.len() < 2 {
-        let note = if group.explains_all {
-            ""
-        } else {
-            ", but it does not explain every reading"
-        };
-        let _ = writeln!(out, "   Certainty: {percent}{note}\n");
-        return;
-    }
-    let lead_in = if certain.is_empty() { "It is" } else { "And" };
-    paragraph(
-        out,
-        "",
-        &format!(
-            "{lead_in} one of these {}; the readings cannot tell which ({percent} together). \
-             Check them in this order:",
-            group.sets.len()
+    let list = best.map_or(Vec::new(), |group| Findings::of(group).list);
+    match (list.as_slice(), list.first()) {
+        ([], _) => "FAULT: readings are off, and nothing known explains them".to_owned(),
+        ([_], Some(one)) if one.either.len() > 1 => format!(
+            "FAULT: 1 thing to put right, in one of {} places",
+            one.either.len()
         ),
-    );
-    let mut advice = String::new();
-    for (at, set) in group.sets.iter().take(SHOWN).enumerate() {
-        let rest = set
-            .iter()
-            .filter(|fault| !certain.iter().any(|c| c.fault == fault.fault));
-        for (part, fault) in rest.enumerate() {
-            let mark = if part == 0 {
-                format!("{}) ", letter(at))
-            } else {
-                "   and ".to_owned()
-            };
-            // The same advice is not given twice in a row.
-            let fault = if part == 0 {
-                fault.clone()
-            } else {
-                continued(fault)
-            };
-            finding(out, &mark, &fault, advice != fault.act);
-            advice.clone_from(&fault.act);
-        }
-    }
-    if group.sets.len() > SHOWN {
-        let _ = writeln!(
-            out,
-            "   … and {} more (see --format json)",
-            group.sets.len() - SHOWN
-        );
-    }
-    out.push('\n');
-}
-
-/// A finding in mid-sentence.
-fn continued(fault: &FaultReport) -> FaultReport {
-    let mut fault = fault.clone();
-    let mut letters = fault.say.chars();
-    if let Some(first) = letters.next() {
-        fault.say = first.to_lowercase().chain(letters).collect();
-    }
-    fault
-}
-
-/// The faults that every set of a group has.
-fn common(group: &GroupReport) -> Vec<&FaultReport> {
-    let Some((first, others)) = group.sets.split_first() else {
-        return Vec::new();
-    };
-    let in_all = |fault: &&FaultReport| {
-        others
-            .iter()
-            .all(|set| set.iter().any(|other| other.fault == fault.fault))
-    };
-    first.iter().filter(in_all).collect()
-}
-
-/// How many explanations of a group are written out.
-const SHOWN: usize = 8;
-
-fn finding(out: &mut String, mark: &str, fault: &FaultReport, with_advice: bool) {
-    paragraph(out, mark, &fault.say);
-    if with_advice {
-        paragraph(out, "   ", &format!("Do: {}", fault.act));
+        ([_], _) => "FAULT: 1 thing to put right".to_owned(),
+        (list, _) => format!("FAULTS: {} things to put right", list.len()),
     }
 }
 
