@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use loomproof_core::circuit::NodeId;
+use loomproof_core::circuit::{Edit, NodeId};
 use loomproof_core::expect::{Band, quantities};
 use loomproof_core::scan::{COARSE, SETTLE_LOADED, SETTLE_PULLED};
 use loomproof_core::wire::{LeadId, LeadSet, MAX_LEADS, Sense, SenseMode, Senses, Step};
@@ -162,7 +162,15 @@ fn split(
         let Some(quantity) = quantities(&step).next() else {
             continue;
         };
-        let band = predictor.band(&set.edits, &step, quantity)?;
+        // The point itself is touched, wherever the clip meant for it sits.
+        let clip = probed.circuit.clip_of(drive);
+        let edits: Vec<Edit> = set
+            .edits
+            .iter()
+            .filter(|edit| clip.is_none() || edit.element() != clip)
+            .copied()
+            .collect();
+        let band = predictor.band(&edits, &step, quantity)?;
         let home = parts
             .iter_mut()
             .find(|(other, _)| gap(other, &band) <= 3.0 * other.sigma.0.max(band.sigma.0));

@@ -1,6 +1,7 @@
 //! Finds the sets of faults that explain the readings best.
 
-use loomproof_core::circuit::{Edit, ElementId};
+use loomproof_core::circuit::Edit;
+use loomproof_core::units::Ohms;
 
 use super::edits::edits;
 use super::evidence::{Evidence, Fit};
@@ -132,16 +133,19 @@ fn grow(
         if clash(&parent.edits, &more) || evidence.touched(&more).is_disjoint(&open) {
             continue;
         }
-        let (gain, fault, more) = match fault {
-            Fault::HighResistance(joint, _) => {
-                let make = |ohms| Fault::HighResistance(joint.clone(), ohms);
+        let (gain, fault, more) = match fault.with_ohms(Ohms(1.0)) {
+            Some(unknown) => {
+                let make = |ohms| {
+                    let known = unknown.with_ohms(Ohms(ohms));
+                    known.unwrap_or_else(|| unknown.clone())
+                };
                 let (gain, fault) = fit_ohms(evidence, parent, &screen, make)?;
                 let Some(more) = edits(evidence.model(), &fault) else {
                     continue;
                 };
                 (gain, fault, more)
             }
-            _ => (
+            None => (
                 screened(evidence, parent, &screen, &more)?,
                 fault.clone(),
                 more,
@@ -199,20 +203,16 @@ fn extend(
     })
 }
 
-/// Two faults that change the same element say two different things of it, and
-/// two touches of the same places are one.
+/// Two faults that change the same element say two different things of it
+/// (though what sits elsewhere may be off as well), and two touches of the
+/// same places are one.
 fn clash(a: &[Edit], b: &[Edit]) -> bool {
-    let element = |edit: &Edit| -> Option<ElementId> {
-        match edit {
-            Edit::Remove(id) | Edit::AddOhms(id, _) | Edit::Move(id, ..) => Some(*id),
-            Edit::Join { .. } | Edit::Clip(..) => None,
-        }
-    };
     let same = |x: &Edit, y: &Edit| match (x, y) {
         (Edit::Join { a, b, .. }, Edit::Join { a: c, b: d, .. }) => {
             (a, b) == (c, d) || (a, b) == (d, c)
         }
-        _ => element(x).is_some() && element(x) == element(y),
+        (Edit::Remove(_), Edit::Move(..)) | (Edit::Move(..), Edit::Remove(_)) => false,
+        _ => x.element().is_some() && x.element() == y.element(),
     };
     a.iter().any(|x| b.iter().any(|y| same(x, y)))
 }

@@ -3,6 +3,7 @@
 use loomproof_core::expect::Band;
 use loomproof_core::judge::{Judgement, Value};
 use loomproof_core::scan::Purpose;
+use loomproof_core::units::Volts;
 use loomproof_core::wire::{ChassisCheck, Hello, LeadId, Place, Refusal, SenseMode};
 
 use super::hand_checks::hand_checks;
@@ -18,6 +19,7 @@ use crate::diagnosis::groups::{Group, group};
 use crate::diagnosis::next::{Next, next};
 use crate::diagnosis::search::search;
 use crate::diagnosis::words::Speaker;
+use crate::fault::kinds::Live;
 use crate::fault::{Fault, catalogue};
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
@@ -343,7 +345,10 @@ fn live_group(
         .chain(others)
         .filter_map(|(lead, mv)| {
             let volts = (f64::from(*mv) / 100.0).round() / 10.0;
-            let fault = Fault::Live(hookup.point(*lead)?.end(), volts);
+            let fault = Fault::Live(Live {
+                end: hookup.point(*lead)?.end(),
+                volts: Volts(volts),
+            });
             Some(vec![fault_report(speaker, &fault)])
         })
         .collect();

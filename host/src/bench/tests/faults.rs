@@ -1,7 +1,7 @@
 //! Each fault changes what it should, and only where the vehicle and the side
 //! that is touched let it be seen.
 
-use crate::bench::testing::{Mode, Rig, at, hookup, job, part};
+use crate::bench::testing::{Mode, Rig, at, fault, hookup, job, part};
 use crate::bench::{Bench, BenchError, Settings};
 use crate::fault::{Fault, Joint, Touches};
 use crate::plan::model::{End, Half, Side};
@@ -55,8 +55,8 @@ fn a_good_lead_is_copper_and_joints() {
 fn opens_and_added_ohms() {
     let x1 = || Joint::At(at("X1", 3));
     for joint in [x1(), Joint::At(at("X2", 1)), Joint::Along("W6".into())] {
-        assert_eq!(straight(&[Fault::Open(joint.clone())]), None, "{joint:?}");
-        let more = straight(&[Fault::HighResistance(joint, 8.0)]).expect("joined");
+        assert_eq!(straight(&[fault::open(joint.clone())]), None, "{joint:?}");
+        let more = straight(&[fault::high_resistance(joint, 8.0)]).expect("joined");
         assert!((more - 8.25).abs() < 0.05, "{more}");
     }
     for joint in [
@@ -66,10 +66,10 @@ fn opens_and_added_ohms() {
     ] {
         let over = [("X1", 7, Mating), ("X2", 2, Mating)];
         assert!(between(&mut rig(&over, &[])).is_some_and(|ohms| ohms < 0.5));
-        assert_eq!(between(&mut rig(&over, &[Fault::Open(joint)])), None);
+        assert_eq!(between(&mut rig(&over, &[fault::open(joint)])), None);
     }
     let coil = [("X1", 1, Mating), ("X1", 2, Mating)];
-    let splice = |lead: &str| Fault::Open(Joint::Splice("S1".into(), lead.into()));
+    let splice = |lead: &str| fault::open(Joint::Splice("S1".into(), lead.into()));
     for lead in ["W3", "W4"] {
         assert_eq!(between(&mut rig(&coil, &[splice(lead)])), None);
     }
@@ -78,16 +78,16 @@ fn opens_and_added_ohms() {
 #[test]
 fn an_open_crimp_shows_from_the_wire_side_an_unseated_terminal_does_not() {
     let behind = [("X1", 3, Wire), ("X2", 1, Wire)];
-    let unseated = || [Fault::Unseated("X1".into(), 3)];
+    let unseated = || [fault::unseated("X1", 3)];
     assert!(between(&mut rig(&behind, &unseated())).is_some());
     assert_eq!(straight(&unseated()), None);
-    let open = [Fault::Open(Joint::At(at("X1", 3)))];
+    let open = [fault::open(Joint::At(at("X1", 3)))];
     assert_eq!(between(&mut rig(&behind, &open)), None);
 }
 
 #[test]
 fn moved_and_exchanged_terminals() {
-    let moved = || [Fault::WrongCavity("X1".into(), 3, 9)];
+    let moved = || [fault::wrong_cavity("X1", 3, 9)];
     assert_eq!(straight(&moved()), None);
     for side in [Mating, Wire] {
         assert!(between(&mut rig(&[("X1", 9, side), ("X2", 1, side)], &moved())).is_some());
@@ -96,7 +96,7 @@ fn moved_and_exchanged_terminals() {
             None
         );
     }
-    let exchanged = || [Fault::Exchanged("X1".into(), 3, 6)];
+    let exchanged = || [fault::exchanged("X1", 3, 6)];
     assert_eq!(straight(&exchanged()), None);
     assert!(
         between(&mut rig(
@@ -119,24 +119,24 @@ fn a_tap_shows_from_the_far_end_of_its_conductor() {
     assert!(between(&mut good).is_some_and(|ohms| ohms < 1.0));
     assert_eq!(between(&mut rig(&neighbour, &[])), None);
 
-    let missed = [Fault::TapMissed("T1".into())];
+    let missed = [fault::tap_missed("T1")];
     assert_eq!(between(&mut rig(&far, &missed)), None);
-    let wrong = [Fault::TapNeighbour("T1".into(), "K2".into())];
+    let wrong = [fault::tap_neighbour("T1", "K2")];
     assert_eq!(between(&mut rig(&far, &wrong)), None);
     assert!(between(&mut rig(&neighbour, &wrong)).is_some());
 }
 
 #[test]
 fn shorts_and_touching_caps() {
-    let short = Fault::Short("W6".into(), Touches::Lead("W7".into()));
+    let short = fault::short("W6", Touches::Lead("W7".into()));
     let capped = [("X1", 6, Mating), ("X2", 1, Mating)];
     assert_eq!(between(&mut rig(&capped, &[])), None);
     assert!(between(&mut rig(&capped, &[short])).is_some_and(|ohms| ohms < 0.7));
-    let touching = Fault::CapTouching("W7".into(), Touches::Lead("W6".into()));
+    let touching = fault::cap_touching("W7", Touches::Lead("W6".into()));
     assert!(between(&mut rig(&capped, &[touching])).is_some_and(|ohms| ohms < 0.7));
     for fault in [
-        Fault::Short("W6".into(), Touches::Chassis),
-        Fault::CapTouching("W7".into(), Touches::Chassis),
+        fault::short("W6", Touches::Chassis),
+        fault::cap_touching("W7", Touches::Chassis),
     ] {
         let point = [(
             "X1",
@@ -221,23 +221,21 @@ fn what_does_not_fit_the_plan_is_named() {
             Err(error) => error.to_string(),
         }
     };
-    assert!(says(Fault::Open(Joint::At(at("X1", 8)))).contains("lead that ends at X1:8"));
-    assert!(says(Fault::Unseated("X9".into(), 1)).contains("harness terminal X9:1"));
-    assert!(says(Fault::WrongCavity("X1".into(), 3, 4)).contains("cavity X1:4 is taken"));
-    assert!(says(Fault::WrongCavity("X1".into(), 3, 11)).contains("cavity X1:11"));
-    assert!(says(Fault::Exchanged("X1".into(), 3, 9)).contains("harness terminal X1:9"));
-    assert!(says(Fault::TapMissed("T2".into())).contains("tap T2"));
-    assert!(says(Fault::TapNeighbour("T1".into(), "K3".into())).contains("conductor K3"));
-    assert!(says(Fault::TapNeighbour("T1".into(), "K1".into())).contains("should be on"));
-    assert!(says(Fault::Short("W6".into(), Touches::Lead("W99".into()))).contains("lead W99"));
+    assert!(says(fault::open(Joint::At(at("X1", 8)))).contains("lead that ends at X1:8"));
+    assert!(says(fault::unseated("X9", 1)).contains("harness terminal X9:1"));
+    assert!(says(fault::wrong_cavity("X1", 3, 4)).contains("cavity X1:4 is taken"));
+    assert!(says(fault::wrong_cavity("X1", 3, 11)).contains("cavity X1:11"));
+    assert!(says(fault::exchanged("X1", 3, 9)).contains("harness terminal X1:9"));
+    assert!(says(fault::tap_missed("T2")).contains("tap T2"));
+    assert!(says(fault::tap_neighbour("T1", "K3")).contains("conductor K3"));
+    assert!(says(fault::tap_neighbour("T1", "K1")).contains("should be on"));
+    assert!(says(fault::short("W6", Touches::Lead("W99".into()))).contains("lead W99"));
+    assert!(says(fault::short("W6", Touches::Lead("W6".into()))).contains("cannot touch itself"));
+    assert!(says(fault::cap_touching("W6", Touches::Chassis)).contains("no capped end"));
+    assert!(says(fault::live(part("R1", "87a"), 12.0)).contains("R1:87a"));
+    assert!(says(fault::high_resistance(Joint::Along("W6".into()), f64::NAN)).contains("ohms"));
     assert!(
-        says(Fault::Short("W6".into(), Touches::Lead("W6".into()))).contains("cannot touch itself")
-    );
-    assert!(says(Fault::CapTouching("W6".into(), Touches::Chassis)).contains("no capped end"));
-    assert!(says(Fault::Live(part("R1", "87a"), 12.0)).contains("R1:87a"));
-    assert!(says(Fault::HighResistance(Joint::Along("W6".into()), f64::NAN)).contains("ohms"));
-    assert!(
-        says(Fault::Open(Joint::Splice("S1".into(), "W6".into()))).contains("lead W6 in splice S1")
+        says(fault::open(Joint::Splice("S1".into(), "W6".into()))).contains("lead W6 in splice S1")
     );
 }
 
