@@ -11,7 +11,7 @@ use crate::plan::model::End;
 
 /// Resistance of two conductors that touch, mean and one standard deviation
 /// (`common practice`: between a hard short and a grazing one).
-const TOUCH: (Ohms, Ohms) = (Ohms(0.2), Ohms(0.1));
+pub(crate) const TOUCH: (Ohms, Ohms) = (Ohms(0.2), Ohms(0.1));
 
 /// The edits that make a circuit of the plan one with this fault; `None` where
 /// the fault does not show in a circuit (a live lead) or its place is not in

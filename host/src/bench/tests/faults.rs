@@ -3,8 +3,10 @@
 
 use crate::bench::testing::{Mode, Rig, at, fault, hookup, job, part};
 use crate::bench::{Bench, BenchError, Settings};
+use crate::fault::spell::parse;
 use crate::fault::{Fault, Joint, Touches};
 use crate::plan::model::{End, Half, Side};
+use loomproof_core::units::Ohms;
 use loomproof_core::wire::Place;
 
 use Side::{Mating, Wire};
@@ -257,4 +259,96 @@ fn settings_and_hookup_that_do_not_fit() {
     assert!(new(&[("X1", 11, Mating)], 16).is_some_and(|e| e.to_string().contains("X1:11")));
     let many = [("X1", 1, Wire); 17];
     assert!(new(&many, 16).is_some_and(|e| e.to_string().contains("P17")));
+}
+
+#[test]
+fn whole_connectors_are_moved() {
+    let spelled = |text: &str| [parse(text, &job()).expect("a fault")];
+    let joined = |cavity: u16, end: (&'static str, u16), faults: &[Fault]| {
+        between(&mut rig(
+            &[("X1", cavity, Mating), (end.0, end.1, Mating)],
+            faults,
+        ))
+        .is_some()
+    };
+    // One row of ten: 3 is mirrored by 8, and with seven leads 8 stays empty by
+    // the plan. W6 runs from X1:3 to X2:1, W8 from X1:7 to X2:2.
+    for (text, w6, w8) in [
+        ("mirrored@X1", 8, 4),
+        ("shifted@X1,by=1", 4, 8),
+        ("mirrored@X2", 3, 7),
+    ] {
+        let faults = spelled(text);
+        let (first, second) = match text {
+            "mirrored@X2" => (("X2", 4), ("X2", 3)),
+            _ => (("X2", 1), ("X2", 2)),
+        };
+        assert!(joined(w6, first, &faults), "{text}");
+        assert!(joined(w8, second, &faults), "{text}");
+        assert!(!joined(3, ("X2", 1), &faults), "{text}");
+    }
+    assert!(
+        parse("shifted@X1,by=-1", &job()).is_err(),
+        "1 would fall off"
+    );
+}
+
+#[test]
+fn an_occupied_cavity_leads_to_chassis_in_the_vehicle() {
+    let faults = [parse("occupied@X1:3,ohms=50", &{
+        let mut job = job();
+        job.connectors[0].of_harness = false;
+        job
+    })
+    .expect("a fault")];
+    for (place, grounded) in [(Place::Vehicle, true), (Place::Bench, false)] {
+        let points = hookup(place, &[("X2", 1, Mating)]);
+        let mut rig = Rig::new(&job(), &points, &faults, &QUIET);
+        rig.drive(&[0], &[]);
+        let volts = rig.read(0, Mode::Plain);
+        assert_eq!((ohms(volts) - 50.0).abs() < 1.0, grounded, "{volts} V");
+    }
+}
+
+#[test]
+fn parts_are_turned_or_not_there() {
+    let spelled = |text: &str| [parse(text, &job()).expect("a fault")];
+    let coil = [("X1", 1, Mating), ("X1", 2, Mating)];
+    assert_eq!(between(&mut rig(&coil, &spelled("missing@R1"))), None);
+    let fuse = [("X1", 7, Mating), ("X2", 2, Mating)];
+    for text in ["missing@F1", "blown@F1"] {
+        assert_eq!(between(&mut rig(&fuse, &spelled(text))), None, "{text}");
+    }
+    // A coil of 10 kΩ leaves its diode to be seen: 86 positive blocks, and
+    // conducts when it is turned.
+    let mut weak = job();
+    weak.relays[0].coil = Ohms(10_000.0);
+    for (faults, conducts) in [(&[][..], false), (&spelled("reversed@R1"), true)] {
+        let points = hookup(Place::Vehicle, &coil);
+        let mut rig = Rig::new(&weak, &points, faults, &QUIET);
+        rig.drive(&[0], &[1]);
+        let volts = rig.read(0, Mode::Plain) - rig.read(1, Mode::Plain);
+        assert_eq!(volts < 1.0, conducts, "{volts} V");
+    }
+}
+
+#[test]
+fn probe_leads_sit_where_they_were_put() {
+    let spelled = |text: &str| [parse(text, &job()).expect("a fault")];
+    // Leads 0 to 2 on both ends of W6, and on X1:4.
+    let points = [("X1", 3, Mating), ("X2", 1, Mating), ("X1", 4, Mating)];
+    let joined = |text: &str, a: u8, b: u8| {
+        let mut rig = rig(&points, &spelled(text));
+        rig.drive(&[a], &[b]);
+        let current = rig.read(b, Mode::Plain) / 725.0;
+        current > 1e-3
+    };
+    assert!(joined("clip-off@X1:4", 0, 1));
+    assert!(!joined("clip-off@X1:3", 0, 1));
+    let exchanged = "clips-exchanged@X1:3,with=X1:4";
+    assert!(!joined(exchanged, 0, 1) && joined(exchanged, 2, 1));
+    let beside = "clip-misplaced@X1:4,to=X1:3";
+    assert!(joined(beside, 0, 1) && joined(beside, 2, 1) && joined(beside, 0, 2));
+    let away = "clip-misplaced@X1:3,to=X1:2";
+    assert!(!joined(away, 0, 1));
 }

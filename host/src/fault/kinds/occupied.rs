@@ -82,7 +82,7 @@ impl Kind for Occupied {
             a: edits::cavity(model, &self.cavity)?.mating_side,
             b: GROUND,
             ohms: self.ohms,
-            spread: Ohms(0.0),
+            spread: edits::TOUCH.1,
         }])
     }
 
