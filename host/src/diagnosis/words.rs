@@ -208,11 +208,11 @@ impl<'j> Speaker<'j> {
                     let connector = self.find(&belongs.connector)?;
                     let position = face_position(connector, belongs.number)?;
                     let position = position.strip_prefix(FROM_THE_WIRE_SIDE)?;
-                    Some(format!("cavity {} is {position}", belongs.number))
+                    Some(format!("cavity {}, {position}", belongs.number))
                 })
                 .collect();
             if !seen.is_empty() {
-                text.push_str(&format!(" Seen from the wire side, {}.", seen.join("; ")));
+                text.push_str(&format!(" Seen from the wire side: {}.", seen.join("; ")));
             }
         }
         text

@@ -1,8 +1,8 @@
 //! The kinds of faults: a file each, and a line each in the list below.
 //!
 //! A file says everything of its kind: how it is spelled, where it can occur,
-//! what it does to the expected circuit ([`Kind::edits`], for the diagnosis)
-//! and to the simulated harness ([`Kind::fit`], for the bench), how often it is
+//! what it does to the expected circuit (`edits`, for the diagnosis)
+//! and to the simulated harness (`fit`, for the bench), how often it is
 //! met, and its words. The two effects are written separately on purpose, the
 //! one in terms of circuit elements, the other of terminals and joints, so that
 //! a mistake in one shows as a disagreement (`tests/tests/fault_models.rs`).
