@@ -104,6 +104,17 @@ pub enum Edit {
     Clip(LeadId, NodeId),
 }
 
+impl Edit {
+    /// The planned element that is changed, where it is named.
+    #[must_use]
+    pub const fn element(&self) -> Option<ElementId> {
+        match *self {
+            Self::Remove(id) | Self::AddOhms(id, _) | Self::Move(id, ..) => Some(id),
+            Self::Join { .. } | Self::Clip(..) => None,
+        }
+    }
+}
+
 /// Why something could not be added.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CircuitError {
@@ -230,6 +241,13 @@ impl<const E: usize> Circuit<E> {
         self.elements.get(usize::from(id.0)).map(|clip| clip.a)
     }
 
+    /// The clip of a lead: from its tip to the node it sits on. Moving or
+    /// removing this element is what a clip on a wrong point, or on nothing, does.
+    #[must_use]
+    pub fn clip_of(&self, lead: LeadId) -> Option<ElementId> {
+        *self.clips.get(usize::from(lead.0))?
+    }
+
     /// The leads that are clipped, in rising order.
     pub fn leads(&self) -> impl Iterator<Item = LeadId> + '_ {
         (0..MAX_LEADS as u8)
@@ -352,6 +370,22 @@ mod tests {
             2,
             "a join to a node that is not there is ignored"
         );
+    }
+
+    #[test]
+    fn a_clip_can_be_moved_and_taken_off() {
+        let mut circuit: Circuit<4> = Circuit::new();
+        let a = circuit.node().unwrap();
+        let b = circuit.node().unwrap();
+        let tip = circuit.clip(LeadId(2), a).unwrap();
+        assert_eq!(circuit.clip_of(LeadId(1)), None);
+        let clip = circuit.clip_of(LeadId(2)).unwrap();
+        let with = |edits: &[Edit]| circuit.edited(edits).collect::<std::vec::Vec<_>>();
+        let moved = with(&[Edit::Move(clip, tip, b)]);
+        assert_eq!((moved.len(), moved[0].a, moved[0].b), (1, tip, b));
+        assert_eq!(moved, with(&[Edit::Clip(LeadId(2), b)]));
+        assert_eq!(with(&[Edit::Remove(clip)]), []);
+        assert_eq!(circuit.tip(LeadId(2)), Some(tip), "the lead is still there");
     }
 
     #[test]

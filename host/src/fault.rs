@@ -1,13 +1,50 @@
 //! What can be wrong, spelled `KIND@PLACE[,key=value…]`.
 //!
-//! [`Fault`] says what the words mean, [`spell`] reads and writes them,
-//! [`catalogue`] lists every fault that a job allows.
+//! Each kind is one file in [`kinds`], and one line in its list, which makes
+//! the [`Fault`]; [`spell`] reads and writes spellings, [`catalogue`] lists
+//! every fault that a job allows.
 
 pub mod catalogue;
+mod clips;
+pub mod kinds;
 mod nets;
 pub mod spell;
 
+use std::fmt;
+
 use crate::plan::model::End;
+pub use kinds::Fault;
+
+/// A cavity of a connector: `X1:4`.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Cavity {
+    /// The connector's name.
+    pub connector: String,
+    /// The cavity's number, from 1.
+    pub number: u16,
+}
+
+impl Cavity {
+    /// A cavity of a connector.
+    pub fn new(connector: impl Into<String>, number: u16) -> Self {
+        Self {
+            connector: connector.into(),
+            number,
+        }
+    }
+
+    /// As an end of a lead.
+    #[must_use]
+    pub fn end(&self) -> End {
+        End::Cavity(self.connector.clone(), self.number)
+    }
+}
+
+impl fmt::Display for Cavity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.connector, self.number)
+    }
+}
 
 /// A joint, or a lead's own length, where a connection can be lost.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -24,6 +61,25 @@ pub enum Joint {
     Mating(String),
 }
 
+impl Joint {
+    /// The place before the comma of a spelling.
+    #[must_use]
+    pub fn place(&self) -> String {
+        match self {
+            Self::At(end) => end.to_string(),
+            Self::Splice(name, _) | Self::Along(name) | Self::Mating(name) => name.clone(),
+        }
+    }
+
+    /// The key behind the comma that the joint needs.
+    fn keys(&self) -> Vec<(&'static str, String)> {
+        match self {
+            Self::Splice(_, lead) => vec![("lead", lead.clone())],
+            _ => Vec::new(),
+        }
+    }
+}
+
 /// What a lead touches in a short.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Touches {
@@ -33,32 +89,11 @@ pub enum Touches {
     Chassis,
 }
 
-/// One thing that is wrong.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Fault {
-    /// `open@JOINT`: no connection there.
-    Open(Joint),
-    /// `high-resistance@JOINT,ohms=R`: so many ohms more than there should be.
-    HighResistance(Joint, f64),
-    /// `unseated@X1:4`: crimped, but the terminal is not home in its cavity;
-    /// its crimp can still be touched from the wire side.
-    Unseated(String, u16),
-    /// `wrong-cavity@X1:4,to=X1:3`: the terminal for X1:4 sits in cavity 3,
-    /// which should be empty.
-    WrongCavity(String, u16, u16),
-    /// `exchanged@X1:4,with=X1:5`: the terminals of X1:4 and X1:5 sit in each
-    /// other's cavity.
-    Exchanged(String, u16, u16),
-    /// `tap-missed@T1`: closed, but not through to its conductor.
-    TapMissed(String),
-    /// `tap-neighbour@T1,on=K2`: bites another conductor than planned.
-    TapNeighbour(String, String),
-    /// `short@W2,with=W5` or `short@W2,with=chassis`, of a fraction of an ohm,
-    /// at the middle of each lead.
-    Short(String, Touches),
-    /// `cap-touching@W7,with=W2`: the capped end of W7 touches another lead,
-    /// or chassis.
-    CapTouching(String, Touches),
-    /// `live@X1:4,volts=12`: a voltage stands there before the test.
-    Live(End, f64),
+impl fmt::Display for Touches {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Lead(name) => name,
+            Self::Chassis => "chassis",
+        })
+    }
 }

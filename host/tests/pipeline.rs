@@ -103,11 +103,61 @@ fn misspelled_faults_say_how_to_spell_them() {
         ("short@W1,with=W1", "touch itself"),
         ("cap-touching@W1,with=W2", "no capped end"),
         ("open@X1:4,ohms=3", "does not belong"),
+        ("mirrored@X9", "no connector X9"),
+        ("mirrored@FB", "no terminal of this harness"),
+        ("shifted@X1", "needs by"),
+        ("shifted@X1,by=2", "must be 1 or -1"),
+        ("sets-exchanged@X1,with=FB", "not two connectors"),
+        ("sets-exchanged@X1,with=X1", "not two connectors"),
+        ("occupied@X1:4", "needs ohms"),
+        ("occupied@X1:3,ohms=50", "no terminal of this harness"),
+        ("reversed@R1", "no diode and no relay R1"),
+        ("missing@W1", "no relay, diode, lamp or fuse W1"),
+        ("blown@T1", "no fuse and no lamp T1"),
+        ("clip-off@X1", "not a cavity"),
+        ("clip-off@X1:9", "no cavity 9"),
+        ("clips-exchanged@X1:4,with=X1:4", "with itself"),
+        ("clip-misplaced@X1:4,to=X1:4", "meant for"),
     ] {
         let error = parse(spelling, &job).unwrap_err().to_string();
         assert!(error.contains(wanted), "{spelling}: {error}");
         assert!(error.contains("for example"), "{error}");
     }
+}
+
+/// Of a whole connector and of the probe's leads only what has no shorter name
+/// is listed, and what is spelled nevertheless is taken.
+#[test]
+fn one_finding_has_one_name() {
+    let (job, hookup, model) = set_up("bakery-van.toml", Place::Vehicle);
+    let listed: Vec<String> = catalogue::all(&job, &hookup)
+        .iter()
+        .map(ToString::to_string)
+        .collect();
+    let has = |fault: &str| listed.iter().any(|other| other == fault);
+    // Cavities 3, 9 and 10 of twelve in two rows; 7 and 8 in a row with a gap.
+    for fault in ["mirrored@X1", "shifted@X1,by=1", "shifted@X1,by=-1"] {
+        assert!(has(fault), "{fault}");
+    }
+    for fault in ["mirrored@X2", "shifted@X2,by=1", "mirrored@FB"] {
+        assert!(parse(fault, &job).is_err() && !has(fault), "{fault}");
+    }
+    // Of two ways both: an exchange.
+    let (mirrored, exchanged) = ("mirrored@X13", "exchanged@X13:1,with=X13:2");
+    assert!(!has(mirrored) && has(exchanged));
+    let both = [mirrored, exchanged].map(|s| edits(&model, &parse(s, &job).unwrap()).unwrap());
+    assert_eq!(both[0].len(), both[1].len());
+    assert!(both[0].iter().all(|edit| both[1].contains(edit)));
+    // The same connectors in either order are one fault.
+    let (one, other) = ("sets-exchanged@X11,with=X12", "sets-exchanged@X12,with=X11");
+    assert!(has(one) && !has(other));
+    assert_eq!(parse(one, &job), parse(other, &job));
+    // A harness's own connector holds no wire of the vehicle.
+    assert!(has("occupied@X1:3,ohms=50"));
+    assert!(parse("occupied@X10:1,ohms=50", &job).is_err());
+    // X1:4 is spare and clipped, X2:6 is neither led nor clipped.
+    assert!(has("clip-misplaced@X1:3,to=X1:4") && !has("clip-misplaced@X2:7,to=X2:6"));
+    assert!(has("clips-exchanged@X1:9,with=X1:10") && !has("clip-off@X1:4"));
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! A small job, built in code, for tests of the links.
 
+use loomproof::fault::kinds::HighResistance;
 use loomproof::fault::{Fault, Joint};
 use loomproof::hookup::{Clip, Hookup, Point};
 use loomproof::plan::model::{Conductor, Connector, End, Job, Lead, Load, Ring, RingOn, Side, Tap};
@@ -114,7 +115,9 @@ pub fn clips() -> Hookup {
 /// A joint of 15 Ω where there should be none.
 #[must_use]
 pub fn corroded_tap() -> Fault {
-    Fault::HighResistance(Joint::At(End::Tap("T1".into())), 15.0)
+    let joint = Joint::At(End::Tap("T1".into()));
+    let ohms = Ohms(15.0);
+    HighResistance { joint, ohms }.into()
 }
 
 /// A survey, leave to drive, a few patterns, letting go.

@@ -37,6 +37,7 @@ use chips::{Converter, Expander};
 pub use error::BenchError;
 use front_end::{BANK, Parts, State};
 pub use harness::ChassisLead;
+pub(crate) use harness::{Fitted, Spot, Who};
 use loomproof_core::instrument::{REFERENCE, WIDE_SHIFT};
 use noise::{Noise, Spread};
 use plant::Plant;

@@ -2,7 +2,8 @@
 //! bench, for tests.
 
 use super::{Bench, Device, Settings};
-use crate::fault::Fault;
+use crate::fault::kinds::*;
+use crate::fault::{Cavity, Fault, Joint, Touches};
 use crate::hookup::{Clip, Hookup, Point};
 use crate::plan::model::*;
 use loomproof_core::units::*;
@@ -266,5 +267,57 @@ impl Rig {
     /// The voltage of an undriven lead by the wide divider, V.
     pub(crate) fn look(&mut self, lead: u8) -> f64 {
         (self.read(lead, Mode::Wide) - 1.65) * 23.0
+    }
+}
+
+/// Faults built in code, those that no spelling is read for included.
+pub(crate) mod fault {
+    use super::*;
+
+    pub(crate) fn open(joint: Joint) -> Fault {
+        Open(joint).into()
+    }
+
+    pub(crate) fn high_resistance(joint: Joint, ohms: f64) -> Fault {
+        let ohms = Ohms(ohms);
+        HighResistance { joint, ohms }.into()
+    }
+
+    pub(crate) fn unseated(connector: &str, number: u16) -> Fault {
+        Unseated(Cavity::new(connector, number)).into()
+    }
+
+    pub(crate) fn wrong_cavity(connector: &str, number: u16, to: u16) -> Fault {
+        let terminal = Cavity::new(connector, number);
+        WrongCavity { terminal, to }.into()
+    }
+
+    pub(crate) fn exchanged(connector: &str, a: u16, b: u16) -> Fault {
+        let connector = connector.to_owned();
+        Exchanged { connector, a, b }.into()
+    }
+
+    pub(crate) fn tap_missed(tap: &str) -> Fault {
+        TapMissed(tap.to_owned()).into()
+    }
+
+    pub(crate) fn tap_neighbour(tap: &str, on: &str) -> Fault {
+        let (tap, on) = (tap.to_owned(), on.to_owned());
+        TapNeighbour { tap, on }.into()
+    }
+
+    pub(crate) fn short(lead: &str, with: Touches) -> Fault {
+        let lead = lead.to_owned();
+        Short { lead, with }.into()
+    }
+
+    pub(crate) fn cap_touching(lead: &str, with: Touches) -> Fault {
+        let lead = lead.to_owned();
+        CapTouching { lead, with }.into()
+    }
+
+    pub(crate) fn live(end: End, volts: f64) -> Fault {
+        let volts = Volts(volts);
+        Live { end, volts }.into()
     }
 }

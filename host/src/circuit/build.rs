@@ -92,6 +92,9 @@ pub fn build(job: &Job, hookup: &Hookup) -> Result<Model, BuildError> {
                 point: clip.point.to_string(),
             })?;
         builder.circuit.clip(clip.lead, node)?;
+        if let Some(element) = builder.circuit.clip_of(clip.lead) {
+            builder.places.clips.insert(clip.point.end(), element);
+        }
     }
     Ok(Model {
         circuit: builder.circuit,
@@ -228,60 +231,59 @@ impl Builder {
                 .insert(Joint::Mating(plug.name.clone()), ways);
         }
         for relay in &job.relays {
-            let a85 = self.part_terminal(&relay.name, "85")?;
-            let a86 = self.part_terminal(&relay.name, "86")?;
-            let spread = relay.coil * COIL_SPREAD;
-            self.circuit.add(
-                a85,
-                a86,
-                Part::Resistor {
-                    ohms: relay.coil,
-                    spread,
-                },
-            )?;
+            let name = &relay.name;
+            let a85 = self.part_terminal(name, "85")?;
+            let a86 = self.part_terminal(name, "86")?;
+            let resistor = |ohms: Ohms, share: f64| Part::Resistor {
+                ohms,
+                spread: ohms * share,
+            };
+            self.part(name, a85, a86, resistor(relay.coil, COIL_SPREAD))?;
             match relay.suppression {
                 Suppression::None => {}
                 Suppression::Diode => {
-                    self.circuit.add(a85, a86, Part::Diode(Junction::SILICON))?;
+                    self.part(name, a85, a86, Part::Diode(Junction::SILICON))?;
                 }
                 Suppression::Resistor(ohms) => {
-                    let spread = ohms * COIL_SPREAD;
-                    self.circuit
-                        .add(a85, a86, Part::Resistor { ohms, spread })?;
+                    self.part(name, a85, a86, resistor(ohms, COIL_SPREAD))?;
                 }
             }
-            let common = self.part_terminal(&relay.name, "30")?;
-            self.part_terminal(&relay.name, "87")?;
+            let common = self.part_terminal(name, "30")?;
+            self.part_terminal(name, "87")?;
             if relay.changeover {
-                let rest = self.part_terminal(&relay.name, "87a")?;
-                self.wire(common, rest, joint::CLOSED_CONTACT)?;
+                let rest = self.part_terminal(name, "87a")?;
+                let (ohms, spread) = joint::CLOSED_CONTACT;
+                self.part(name, common, rest, Part::Wire { ohms, spread })?;
             }
         }
         for diode in &job.diodes {
             let anode = self.part_terminal(&diode.name, "A")?;
             let cathode = self.part_terminal(&diode.name, "K")?;
-            self.circuit
-                .add(anode, cathode, Part::Diode(Junction::SILICON))?;
+            let junction = Part::Diode(Junction::SILICON);
+            self.part(&diode.name, anode, cathode, junction)?;
         }
         for lamp in &job.lamps {
             let a = self.part_terminal(&lamp.name, "1")?;
             let b = self.part_terminal(&lamp.name, "2")?;
             let ohms = Ohms(lamp.volts.0 * lamp.volts.0 / lamp.power.0 * COLD_FILAMENT);
-            self.circuit.add(
-                a,
-                b,
-                Part::Resistor {
-                    ohms,
-                    spread: ohms * FILAMENT_SPREAD,
-                },
-            )?;
+            let spread = ohms * FILAMENT_SPREAD;
+            self.part(&lamp.name, a, b, Part::Resistor { ohms, spread })?;
         }
         for fuse in &job.fuses {
             let a = self.part_terminal(&fuse.name, "1")?;
             let b = self.part_terminal(&fuse.name, "2")?;
             let ohms = Ohms(FUSE_DROP / fuse.rating.0);
-            self.wire(a, b, (ohms, ohms * 0.3))?;
+            let spread = ohms * 0.3;
+            self.part(&fuse.name, a, b, Part::Wire { ohms, spread })?;
         }
+        Ok(())
+    }
+
+    /// One element of a part.
+    fn part(&mut self, name: &str, a: NodeId, b: NodeId, part: Part) -> Result<(), BuildError> {
+        let element = self.circuit.add(a, b, part)?;
+        let elements = self.places.parts.entry(name.to_owned()).or_default();
+        elements.push(element);
         Ok(())
     }
 

@@ -36,6 +36,10 @@ pub struct Places {
     pub conductors: BTreeMap<String, NodeId>,
     /// The free end of each capped lead.
     pub caps: BTreeMap<String, NodeId>,
+    /// The elements of each relay, diode, lamp and fuse.
+    pub parts: BTreeMap<String, Vec<ElementId>>,
+    /// The clip of the probe lead on each test point.
+    pub clips: BTreeMap<End, ElementId>,
 }
 
 impl Places {

@@ -52,8 +52,8 @@ pub fn coverage(model: &Model, catalogue: &[Fault]) -> Result<Vec<Covered>, Stri
                 (Fault::Live(..), _) => true,
                 (_, None) => false,
                 // Leads of one net look alike from everywhere.
-                (Fault::Exchanged(connector, a, b), _)
-                    if one_net(model, &layout, connector, *a, *b) =>
+                (Fault::Exchanged(pair), _)
+                    if one_net(model, &layout, &pair.connector, pair.a, pair.b) =>
                 {
                     false
                 }

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use loomproof_core::circuit::NodeId;
+use loomproof_core::circuit::{Edit, NodeId};
 use loomproof_core::expect::{Band, quantities};
 use loomproof_core::layout::Layout;
 use loomproof_core::scan;
@@ -189,10 +189,19 @@ fn touch(
         let predictor = Predictor::new(&probed);
         let mut bands: Vec<Vec<Band>> = Vec::new();
         for set in suspects {
-            let mut islands = predictor.touched(&set.edits);
+            // The points themselves are touched, wherever the clips meant for
+            // them sit.
+            let clips: Vec<_> = probed.circuit.leads().collect();
+            let clips: BTreeSet<_> = clips
+                .into_iter()
+                .filter_map(|lead| probed.circuit.clip_of(lead))
+                .collect();
+            let off_clips = |edit: &&Edit| edit.element().is_none_or(|e| !clips.contains(&e));
+            let edits: Vec<Edit> = set.edits.iter().filter(off_clips).copied().collect();
+            let mut islands = predictor.touched(&edits);
             islands.insert(predictor.island(free));
             islands.extend(drives.iter().map(|lead| predictor.island(*lead)));
-            let mut altered = predictor.altered(&islands, &set.edits);
+            let mut altered = predictor.altered(&islands, &edits);
             let mut of_set = Vec::new();
             for drive in &drives {
                 let step = scan::pair(&layout, *drive, free, &[]).step;

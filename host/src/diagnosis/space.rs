@@ -3,8 +3,9 @@
 use std::cell::RefCell;
 use std::collections::{BTreeSet, HashMap};
 
-use loomproof_core::circuit::{Edit, ElementId};
+use loomproof_core::circuit::Edit;
 use loomproof_core::layout::Group;
+use loomproof_core::units::Ohms;
 
 use super::edits::edits;
 use super::evidence::{Evidence, Fit};
@@ -483,33 +484,24 @@ impl Space for Catalogue<'_, '_> {
     }
 }
 
-/// The same fault with another resistance, where it has one.
 fn with_ohms(fault: &Fault, ohms: f64) -> Option<Fault> {
-    match fault {
-        Fault::HighResistance(joint, _) => Some(Fault::HighResistance(joint.clone(), ohms)),
-        _ => None,
-    }
+    fault.with_ohms(Ohms(ohms))
 }
 
 fn edits_with(evidence: &Evidence<'_>, fault: &Fault, ohms: f64) -> Option<Vec<Edit>> {
     edits(evidence.model(), &with_ohms(fault, ohms)?)
 }
 
-/// Two faults that change the same element say two different things of it, and
-/// two touches of the same places are one.
+/// Two faults that change the same element say two different things of it
+/// (though what sits elsewhere may be off as well), and two touches of the
+/// same places are one.
 fn clash(a: &[Edit], b: &[Edit]) -> bool {
-    let element = |edit: &Edit| -> Option<ElementId> {
-        match edit {
-            Edit::Remove(id) | Edit::AddOhms(id, _) | Edit::Move(id, ..) => Some(*id),
-            Edit::Join { .. } | Edit::Clip(..) => None,
-        }
-    };
     let same = |x: &Edit, y: &Edit| match (x, y) {
         (Edit::Join { a, b, .. }, Edit::Join { a: c, b: d, .. }) => {
             (a, b) == (c, d) || (a, b) == (d, c)
         }
-        (Edit::Clip(one, _), Edit::Clip(other, _)) => one == other,
-        _ => element(x).is_some() && element(x) == element(y),
+        (Edit::Remove(_), Edit::Move(..)) | (Edit::Move(..), Edit::Remove(_)) => false,
+        _ => x.element().is_some() && x.element() == y.element(),
     };
     a.iter().any(|x| b.iter().any(|y| same(x, y)))
 }

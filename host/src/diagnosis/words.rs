@@ -2,9 +2,12 @@
 
 use loomproof_core::wire::LeadId;
 
-use crate::fault::{Fault, Joint, Touches};
+use crate::fault::{Cavity, Fault, Joint, Touches};
 use crate::hookup::{Hookup, Point};
 use crate::plan::model::{Connector, End, Half, Job, Side};
+
+/// How many moved terminals are named with colour, size and place each.
+const FULL: usize = 4;
 
 /// What is wrong and what to do about it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -37,15 +40,17 @@ impl<'j> Speaker<'j> {
         }
     }
 
+    /// The name of the lead that ends here.
+    fn name_at(&self, end: &End) -> Option<&'j str> {
+        let mut leads = self.job.leads.iter();
+        let lead = leads.find(|lead| lead.from == *end || lead.to == *end)?;
+        Some(&lead.name)
+    }
+
     /// The lead that ends here, or the end itself.
-    fn lead_at(&self, end: &End) -> String {
-        match self
-            .job
-            .leads
-            .iter()
-            .find(|lead| lead.from == *end || lead.to == *end)
-        {
-            Some(lead) => self.lead(&lead.name),
+    pub(crate) fn lead_at(&self, end: &End) -> String {
+        match self.name_at(end) {
+            Some(name) => self.lead(name),
             None => format!("the lead at {end}"),
         }
     }
@@ -66,16 +71,12 @@ impl<'j> Speaker<'j> {
     }
 
     /// A cavity of a connector whose place was said already.
-    fn cavity_again(&self, connector: &str, cavity: u16) -> String {
+    pub(crate) fn cavity_again(&self, connector: &str, cavity: u16) -> String {
         let found = self.job.connectors.iter().find(|c| c.name == connector);
         match found.and_then(|c| face_position(c, cavity)) {
             Some(position) => format!("cavity {cavity} ({position})"),
             None => format!("cavity {cavity}"),
         }
-    }
-
-    fn short_cavity(connector: &str, cavity: u16) -> String {
-        format!("{connector} cavity {cavity}")
     }
 
     /// An end of a lead, with where it is.
@@ -114,7 +115,8 @@ impl<'j> Speaker<'j> {
         format!("conductor {name} ({})", notes.join(", "))
     }
 
-    fn joint(&self, joint: &Joint) -> String {
+    /// Where a joint is.
+    pub(crate) fn joint(&self, joint: &Joint) -> String {
         match joint {
             Joint::At(end) => format!("where {} meets {}", self.lead_at(end), self.end(end)),
             Joint::Splice(splice, lead) => {
@@ -132,7 +134,8 @@ impl<'j> Speaker<'j> {
         }
     }
 
-    fn touched(&self, touches: &Touches) -> String {
+    /// What is touched in a short.
+    pub(crate) fn touched(&self, touches: &Touches) -> String {
         match touches {
             Touches::Lead(name) => self.lead(name),
             Touches::Chassis => "chassis".to_owned(),
@@ -142,123 +145,81 @@ impl<'j> Speaker<'j> {
     /// A fault in words.
     #[must_use]
     pub fn fault(&self, fault: &Fault) -> Words {
-        let words = |say: String, act: String| Words { say, act };
-        match fault {
-            Fault::Open(joint) => words(
-                format!("No connection {}.", self.joint(joint)),
-                open_action(joint),
-            ),
-            Fault::HighResistance(joint, ohms) => words(
-                format!("About {} too much {}.", ohms_text(*ohms), self.joint(joint)),
-                "Look for a loose or dirty contact, a bad crimp or cut strands there; clean or \
-                 make it again."
-                    .to_owned(),
-            ),
-            Fault::Unseated(connector, cavity) => words(
-                format!(
-                    "The terminal of {} is not home in {}.",
-                    self.lead_at(&End::Cavity(connector.clone(), *cavity)),
-                    self.cavity(connector, *cavity)
-                ),
-                "Push it in from the wire side until it latches, tug it, then close the \
-                 secondary lock."
-                    .to_owned(),
-            ),
-            Fault::WrongCavity(connector, from, to) => words(
-                format!(
-                    "{} sits in {}; it belongs in {}.",
-                    capital(&self.lead_at(&End::Cavity(connector.clone(), *from))),
-                    self.cavity(connector, *to),
-                    self.cavity_again(connector, *from),
-                ),
-                format!(
-                    "Release the terminal from {} and move it to {}; tug it.",
-                    Self::short_cavity(connector, *to),
-                    Self::short_cavity(connector, *from),
-                ),
-            ),
-            Fault::Exchanged(connector, a, b) => words(
-                format!(
-                    "{} and {} are in each other's place: the first belongs in {}, the second in \
-                     {}.",
-                    capital(&self.lead_at(&End::Cavity(connector.clone(), *a))),
-                    self.lead_at(&End::Cavity(connector.clone(), *b)),
-                    self.cavity(connector, *a),
-                    self.cavity_again(connector, *b),
-                ),
-                format!(
-                    "Release both terminals and exchange them between {} and cavity {b}; tug both.",
-                    Self::short_cavity(connector, *a)
-                ),
-            ),
-            Fault::TapMissed(tap) => {
-                let on = self
-                    .job
-                    .taps
-                    .iter()
-                    .find(|t| t.name == *tap)
-                    .map_or("", |t| &t.on);
-                words(
-                    format!(
-                        "{} does not reach {}.",
-                        capital(&self.end(&End::Tap(tap.clone()))),
-                        self.conductor(on)
-                    ),
-                    "Open the tap, lay the conductor fully into its slot and close it until it \
-                     clicks; if the insulation is damaged beside the slot, repair it."
-                        .to_owned(),
-                )
-            }
-            Fault::TapNeighbour(tap, wrong) => {
-                let on = self
-                    .job
-                    .taps
-                    .iter()
-                    .find(|t| t.name == *tap)
-                    .map_or("", |t| &t.on);
-                words(
-                    format!(
-                        "{} sits on {}; it belongs on {}.",
-                        capital(&self.end(&End::Tap(tap.clone()))),
-                        self.conductor(wrong),
-                        self.conductor(on)
-                    ),
-                    format!(
-                        "Take {tap} off {wrong}, repair the insulation there, and put it on {on}."
-                    ),
-                )
-            }
-            Fault::Short(lead, Touches::Chassis) => words(
-                format!("{} touches chassis.", capital(&self.lead(lead))),
-                "Follow it from end to end, first where it passes a metal edge or a screw; free \
-                 it, repair the insulation and protect the place."
-                    .to_owned(),
-            ),
-            Fault::Short(lead, touches) => words(
-                format!(
-                    "{} touches {}.",
-                    capital(&self.lead(lead)),
-                    self.touched(touches)
-                ),
-                "Follow both from end to end for a pinched, chafed or melted place; part them and \
-                 repair the insulation."
-                    .to_owned(),
-            ),
-            Fault::CapTouching(lead, touches) => words(
-                format!(
-                    "The capped end of {} touches {}.",
-                    self.lead(lead),
-                    self.touched(touches)
-                ),
-                "Put a new insulating cap on that end and tie it back clear of everything."
-                    .to_owned(),
-            ),
-            Fault::Live(end, volts) => words(
-                format!("{} carries {volts:.1} V.", capital(&self.end(end))),
-                "Disconnect the battery and wait as the vehicle maker says; nothing was driven."
-                    .to_owned(),
-            ),
+        fault.words(*self)
+    }
+
+    /// The job that is spoken of.
+    pub(crate) fn job(&self) -> &'j Job {
+        self.job
+    }
+
+    /// The conductor that a tap belongs on.
+    pub(crate) fn tapped(&self, tap: &str) -> &'j str {
+        let mut taps = self.job.taps.iter();
+        taps.find(|t| t.name == tap).map_or("", |t| &t.on)
+    }
+
+    /// `X1 (left kick panel)`.
+    pub(crate) fn connector(&self, name: &str) -> String {
+        match self.job.place_of(name) {
+            Some(place) => format!("{name} ({place})"),
+            None => name.to_owned(),
         }
+    }
+
+    /// `relay R1 (left kick panel)`.
+    pub(crate) fn part(&self, name: &str) -> String {
+        let job = self.job;
+        let what = if job.relays.iter().any(|it| it.name == name) {
+            "relay"
+        } else if job.diodes.iter().any(|it| it.name == name) {
+            "diode"
+        } else if job.lamps.iter().any(|it| it.name == name) {
+            "lamp"
+        } else {
+            "fuse"
+        };
+        format!("{what} {}", self.connector(name))
+    }
+
+    /// What to move where terminals of one connector sit in cavities that they
+    /// do not belong in: pairs of where each belongs and where it sits.
+    pub(crate) fn put_back(&self, moves: &[(Cavity, Cavity)]) -> String {
+        let short = moves.len() <= FULL;
+        let said: Vec<String> = moves
+            .iter()
+            .map(|(belongs, sits)| {
+                let end = belongs.end();
+                if short {
+                    let lead = self.lead_at(&end);
+                    let (from, to) = (sits.number, belongs.number);
+                    format!("{lead} from cavity {from} to cavity {to}")
+                } else {
+                    let lead = self.name_at(&end).unwrap_or("the lead");
+                    format!("{lead} from {} to {}", sits.number, belongs.number)
+                }
+            })
+            .collect();
+        let mut text = format!("Move {}; tug each.", said.join(", "));
+        if short {
+            let seen: Vec<String> = moves
+                .iter()
+                .filter_map(|(belongs, _)| {
+                    let connector = self.find(&belongs.connector)?;
+                    let position = face_position(connector, belongs.number)?;
+                    let position = position.strip_prefix(FROM_THE_WIRE_SIDE)?;
+                    Some(format!("cavity {}, {position}", belongs.number))
+                })
+                .collect();
+            if !seen.is_empty() {
+                text.push_str(&format!(" Seen from the wire side: {}.", seen.join("; ")));
+            }
+        }
+        text
+    }
+
+    fn find(&self, connector: &str) -> Option<&'j Connector> {
+        self.job.connectors.iter().find(|c| c.name == connector)
     }
 
     /// A test point, with how it is touched.
@@ -331,25 +292,8 @@ fn side_words(side: Side) -> &'static str {
     }
 }
 
-fn open_action(joint: &Joint) -> String {
-    match joint {
-        Joint::At(End::Cavity(..)) => {
-            "Draw the terminal out, look at its crimp, and crimp a new one if a tug moves the wire."
-        }
-        Joint::At(End::Ring(_)) => "Look at the ring's crimp and its bolt; clean to bare metal.",
-        Joint::At(End::Tap(_)) => {
-            "Look at the terminal on the tap's lead; push it home or crimp it again."
-        }
-        Joint::At(End::Plug(..)) => {
-            "Look at that way's terminal in the plug; push it home, tug it."
-        }
-        Joint::At(_) => "Look at the terminal there; push it home, tug it.",
-        Joint::Splice(..) => "Open the splice's cover and make that joint again.",
-        Joint::Along(_) => "Follow the lead for a break; tug-test both ends, then replace it.",
-        Joint::Mating(_) => "Push the halves together until the latch clicks.",
-    }
-    .to_owned()
-}
+/// What a place on a face begins with.
+const FROM_THE_WIRE_SIDE: &str = "from the wire side: ";
 
 /// Where a cavity is on the face, seen from the wire side.
 #[must_use]
@@ -361,15 +305,13 @@ pub fn face_position(connector: &Connector, cavity: u16) -> Option<String> {
             .map(|column| (at, column))
     })?;
     let nth = ordinal(column + 1);
-    Some(match rows {
-        1 => format!("from the wire side: {nth} from the left"),
-        2 if row == 0 => format!("from the wire side: upper row, {nth} from the left"),
-        2 => format!("from the wire side: lower row, {nth} from the left"),
-        _ => format!(
-            "from the wire side: row {} from the top, {nth} from the left",
-            row + 1
-        ),
-    })
+    let place = match rows {
+        1 => format!("{nth} from the left"),
+        2 if row == 0 => format!("upper row, {nth} from the left"),
+        2 => format!("lower row, {nth} from the left"),
+        _ => format!("row {} from the top, {nth} from the left", row + 1),
+    };
+    Some(format!("{FROM_THE_WIRE_SIDE}{place}"))
 }
 
 fn ordinal(n: usize) -> String {

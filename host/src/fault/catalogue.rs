@@ -1,30 +1,115 @@
-//! Every fault that a job allows.
+//! Every fault that a job allows, and the questions about a plan that the
+//! kinds ask to find where they can occur.
 
 use std::collections::BTreeSet;
 
-use loomproof_core::wire::Place;
-
-use super::nets::Nets;
-use super::{Fault, Joint, Touches};
+use super::{Cavity, Fault, Joint, kinds};
 use crate::hookup::Hookup;
-use crate::plan::model::{End, Job, Lead};
+use crate::plan::model::{Connector, End, Job};
 
-/// Ohms of a bad joint where none are given.
-pub const BAD_JOINT: f64 = 10.0;
+/// Lists every fault that makes sense for the job at this place, once each,
+/// kind by kind.
+#[must_use]
+pub fn all(job: &Job, hookup: &Hookup) -> Vec<Fault> {
+    kinds::all(job, hookup)
+}
 
 /// Whether nothing is planned in a cavity: no terminal, no conductor.
 #[must_use]
 pub fn empty(job: &Job, connector: &str, cavity: u16) -> bool {
-    let end = End::Cavity(connector.to_owned(), cavity);
-    let led = job
-        .leads
+    !led(job, connector, cavity) && !host(job, connector, cavity)
+}
+
+/// Whether a terminal of the harness belongs in a cavity.
+pub(super) fn led(job: &Job, connector: &str, cavity: u16) -> bool {
+    let here = |end: &End| matches!(end, End::Cavity(name, number) if name == connector && *number == cavity);
+    job.leads
         .iter()
-        .any(|lead| lead.from == end || lead.to == end);
-    let there = |k: &crate::plan::model::Conductor| {
-        k.at.iter()
+        .any(|lead| here(&lead.from) || here(&lead.to))
+}
+
+/// Whether a conductor of the vehicle is in a cavity.
+pub(super) fn host(job: &Job, connector: &str, cavity: u16) -> bool {
+    job.conductors.iter().any(|conductor| {
+        conductor
+            .at
+            .iter()
             .any(|(name, number)| name == connector && *number == cavity)
+    })
+}
+
+/// The cavities of a connector where terminals of the harness belong, rising.
+pub(super) fn used(job: &Job, connector: &Connector) -> Vec<u16> {
+    (1..=connector.cavities)
+        .filter(|cavity| led(job, &connector.name, *cavity))
+        .collect()
+}
+
+/// Every cavity where a terminal of the harness belongs.
+pub(super) fn terminals(job: &Job) -> impl Iterator<Item = Cavity> {
+    job.connectors.iter().flat_map(|connector| {
+        let used = used(job, connector).into_iter();
+        used.map(|number| Cavity::new(&connector.name, number))
+    })
+}
+
+/// The same place of a row counted from its other end, seen from the wire
+/// side; `None` where there is no cavity.
+pub(super) fn mirror(connector: &Connector, cavity: u16) -> Option<u16> {
+    let (row, column) = column(connector, cavity)?;
+    row.iter().rev().nth(column).copied().flatten()
+}
+
+/// The cavities left and right of one in its row.
+pub(super) fn beside(connector: &Connector, cavity: u16) -> Vec<u16> {
+    let Some((row, column)) = column(connector, cavity) else {
+        return Vec::new();
     };
-    !led && !job.conductors.iter().any(there)
+    let left = column.checked_sub(1).and_then(|at| row.get(at));
+    let right = row.get(column + 1);
+    left.into_iter().chain(right).copied().flatten().collect()
+}
+
+fn column(connector: &Connector, cavity: u16) -> Option<(&[Option<u16>], usize)> {
+    connector.face.iter().find_map(|row| {
+        let column = row.iter().position(|cell| *cell == Some(cavity))?;
+        Some((row.as_slice(), column))
+    })
+}
+
+/// Where the terminals of a connector go when each sits where `to` says; with
+/// no answer where one would fall off, sit on a vehicle conductor, or share.
+///
+/// One terminal, or two in each other's place, are listed as `wrong-cavity` or
+/// `exchanged` alone: one finding has one name.
+pub(super) fn moved(
+    job: &Job,
+    connector: &Connector,
+    to: impl Fn(u16) -> Option<u16>,
+) -> Option<Vec<(Cavity, Cavity)>> {
+    let at = |number| Cavity::new(&connector.name, number);
+    let mut taken = BTreeSet::new();
+    let mut moves = Vec::new();
+    for from in used(job, connector) {
+        let target = to(from)?;
+        let there = (1..=connector.cavities).contains(&target);
+        if !there || host(job, &connector.name, target) || !taken.insert(target) {
+            return None;
+        }
+        if target != from {
+            moves.push((at(from), at(target)));
+        }
+    }
+    Some(moves)
+}
+
+/// Whether moves have no shorter name: `wrong-cavity` or `exchanged`.
+pub(super) fn of_their_own(moves: &[(Cavity, Cavity)]) -> bool {
+    match moves {
+        [] | [_] => false,
+        [(a, to_a), (b, to_b)] => !(a == to_b && b == to_a),
+        _ => true,
+    }
 }
 
 /// Conductors that share a connector with the one a tap belongs on.
@@ -45,38 +130,6 @@ pub fn neighbours<'j>(job: &'j Job, conductor: &str) -> impl Iterator<Item = &'j
                     .any(|(name, _)| connectors.contains(name.as_str()))
         })
         .map(|k| k.name.as_str())
-}
-
-/// Lists every fault that makes sense for the job at this place, once each.
-#[must_use]
-pub fn all(job: &Job, hookup: &Hookup) -> Vec<Fault> {
-    let in_vehicle = hookup.place == Place::Vehicle;
-    let mut faults = Vec::new();
-    for joint in joints(job) {
-        faults.push(Fault::Open(joint.clone()));
-        faults.push(Fault::HighResistance(joint, BAD_JOINT));
-    }
-    terminals(job, &mut faults);
-    if in_vehicle {
-        for tap in &job.taps {
-            faults.push(Fault::TapMissed(tap.name.clone()));
-            for on in neighbours(job, &tap.on) {
-                faults.push(Fault::TapNeighbour(tap.name.clone(), on.to_owned()));
-            }
-        }
-    }
-    touching(job, hookup.place, &mut faults);
-    for clip in &hookup.clips {
-        let end = clip.point.end();
-        if job
-            .leads
-            .iter()
-            .any(|lead| lead.from == end || lead.to == end)
-        {
-            faults.push(Fault::Live(end, 12.0));
-        }
-    }
-    faults
 }
 
 /// Every joint of the harness, in plan order.
@@ -101,59 +154,4 @@ pub fn joints(job: &Job) -> Vec<Joint> {
             .map(|plug| Joint::Mating(plug.name.clone())),
     );
     joints
-}
-
-/// Terminals not home, in a wrong cavity, or in each other's.
-fn terminals(job: &Job, faults: &mut Vec<Fault>) {
-    for connector in &job.connectors {
-        let used: Vec<u16> = (1..=connector.cavities)
-            .filter(|cavity| {
-                let end = End::Cavity(connector.name.clone(), *cavity);
-                job.leads
-                    .iter()
-                    .any(|lead| lead.from == end || lead.to == end)
-            })
-            .collect();
-        let name = || connector.name.clone();
-        for (at, cavity) in used.iter().enumerate() {
-            faults.push(Fault::Unseated(name(), *cavity));
-            for to in (1..=connector.cavities).filter(|to| empty(job, &connector.name, *to)) {
-                faults.push(Fault::WrongCavity(name(), *cavity, to));
-            }
-            for with in used.iter().skip(at + 1) {
-                faults.push(Fault::Exchanged(name(), *cavity, *with));
-            }
-        }
-    }
-}
-
-/// Leads and capped ends that touch something they are not joined to anyway.
-fn touching(job: &Job, place: Place, faults: &mut Vec<Fault>) {
-    let nets = Nets::of(job, place);
-    let chassis = (place == Place::Vehicle).then_some(Touches::Chassis);
-    for (at, lead) in job.leads.iter().enumerate() {
-        let others = |leads: &[Lead]| -> Vec<Touches> {
-            let names = leads.iter().filter(|other| other.name != lead.name);
-            let touches = names.map(|other| Touches::Lead(other.name.clone()));
-            chassis
-                .iter()
-                .cloned()
-                .chain(touches)
-                .filter(|t| !nets.joined(&lead.name, t))
-                .collect()
-        };
-        for touches in others(job.leads.get(at..).unwrap_or_default()) {
-            faults.push(match touches {
-                Touches::Lead(other) if other < lead.name => {
-                    Fault::Short(other, Touches::Lead(lead.name.clone()))
-                }
-                touches => Fault::Short(lead.name.clone(), touches),
-            });
-        }
-        if lead.from == End::Cap || lead.to == End::Cap {
-            for touches in others(&job.leads) {
-                faults.push(Fault::CapTouching(lead.name.clone(), touches));
-            }
-        }
-    }
 }

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use loomproof_core::wire::Place;
 
 use super::Touches;
-use crate::plan::model::{End, Half, Job, RingOn};
+use crate::plan::model::{End, Half, Job, Lead, RingOn};
 
 /// Nets of a job: everything that metal joins has one number.
 #[derive(Debug, Clone)]
@@ -72,6 +72,26 @@ impl Nets {
             Touches::Chassis => self.find(CHASSIS),
         };
         other.is_some() && self.find(&lead_key(lead)) == other
+    }
+
+    /// Whether two ends are one net.
+    #[must_use]
+    pub fn one(&self, a: &End, b: &End) -> bool {
+        let a = self.find(&a.to_string());
+        a.is_some() && a == self.find(&b.to_string())
+    }
+
+    /// What a lead can touch that it is not joined to anyway: chassis, in the
+    /// vehicle, and others of these leads.
+    #[must_use]
+    pub fn strangers(&self, lead: &Lead, leads: &[Lead], place: Place) -> Vec<Touches> {
+        let chassis = (place == Place::Vehicle).then_some(Touches::Chassis);
+        let names = leads.iter().filter(|other| other.name != lead.name);
+        chassis
+            .into_iter()
+            .chain(names.map(|other| Touches::Lead(other.name.clone())))
+            .filter(|touches| !self.joined(&lead.name, touches))
+            .collect()
     }
 
     fn number(&mut self, name: &str) -> usize {

@@ -2,63 +2,9 @@
 
 use std::fmt;
 
-use super::{Fault, Joint, Touches};
-use crate::plan::model::{End, Half, Job};
-
-/// The kinds, with an example each and what they mean: the one list behind
-/// the parser's messages and the documentation.
-pub const KINDS: &[(&str, &str, &str)] = &[
-    (
-        "open",
-        "open@X1:4",
-        "no connection at that joint or along that lead",
-    ),
-    (
-        "high-resistance",
-        "high-resistance@X1:4,ohms=8",
-        "a joint with so many ohms too many",
-    ),
-    (
-        "unseated",
-        "unseated@X1:4",
-        "terminal not home in its cavity",
-    ),
-    (
-        "wrong-cavity",
-        "wrong-cavity@X1:4,to=X1:3",
-        "terminal in an empty cavity instead of its own",
-    ),
-    (
-        "exchanged",
-        "exchanged@X1:4,with=X1:5",
-        "two terminals in each other's cavity",
-    ),
-    (
-        "tap-missed",
-        "tap-missed@T1",
-        "tap closed, but not through to its conductor",
-    ),
-    (
-        "tap-neighbour",
-        "tap-neighbour@T1,on=K2",
-        "tap on another conductor than planned",
-    ),
-    (
-        "short",
-        "short@W2,with=W5",
-        "two leads touching, or a lead and chassis (with=chassis)",
-    ),
-    (
-        "cap-touching",
-        "cap-touching@W7,with=W2",
-        "a capped end touching a lead or chassis",
-    ),
-    (
-        "live",
-        "live@X1:4,volts=12",
-        "a voltage standing there before the test",
-    ),
-];
+pub use super::kinds::KINDS;
+use super::{Cavity, Fault, Joint, Touches, kinds};
+use crate::plan::model::{Connector, End, Half, Job, Tap};
 
 /// Why a spelling was not understood.
 #[derive(Debug, thiserror::Error, PartialEq)]
@@ -74,79 +20,11 @@ pub struct SpellingError {
     pub example: &'static str,
 }
 
-impl Fault {
-    /// The kind, as in `KIND@PLACE`.
-    #[must_use]
-    pub fn kind(&self) -> &'static str {
-        match self {
-            Self::Open(_) => "open",
-            Self::HighResistance(..) => "high-resistance",
-            Self::Unseated(..) => "unseated",
-            Self::WrongCavity(..) => "wrong-cavity",
-            Self::Exchanged(..) => "exchanged",
-            Self::TapMissed(_) => "tap-missed",
-            Self::TapNeighbour(..) => "tap-neighbour",
-            Self::Short(..) => "short",
-            Self::CapTouching(..) => "cap-touching",
-            Self::Live(..) => "live",
-        }
-    }
-
-    /// The resistance that the fault puts in, where it has one, in ohms.
-    #[must_use]
-    pub fn ohms(&self) -> Option<f64> {
-        match self {
-            Self::HighResistance(_, ohms) => Some(*ohms),
-            _ => None,
-        }
-    }
-
-    /// Whether it is the operator's own mistake with a probe lead.
-    #[must_use]
-    pub fn is_operators(&self) -> bool {
-        self.kind().starts_with("clip")
-    }
-
-    /// The place, as in `KIND@PLACE`.
-    #[must_use]
-    pub fn place(&self) -> String {
-        match self {
-            Self::Open(joint) | Self::HighResistance(joint, _) => match joint {
-                Joint::At(end) => end.to_string(),
-                Joint::Splice(name, _) | Joint::Along(name) | Joint::Mating(name) => name.clone(),
-            },
-            Self::Unseated(connector, cavity)
-            | Self::WrongCavity(connector, cavity, _)
-            | Self::Exchanged(connector, cavity, _) => format!("{connector}:{cavity}"),
-            Self::TapMissed(name)
-            | Self::TapNeighbour(name, _)
-            | Self::Short(name, _)
-            | Self::CapTouching(name, _) => name.clone(),
-            Self::Live(end, _) => end.to_string(),
-        }
-    }
-}
-
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}@{}", self.kind(), self.place())?;
-        if let Self::Open(Joint::Splice(_, lead))
-        | Self::HighResistance(Joint::Splice(_, lead), _) = self
-        {
-            write!(f, ",lead={lead}")?;
-        }
-        match self {
-            Self::HighResistance(_, ohms) => write!(f, ",ohms={ohms}"),
-            Self::WrongCavity(connector, _, to) => write!(f, ",to={connector}:{to}"),
-            Self::Exchanged(connector, _, with) => write!(f, ",with={connector}:{with}"),
-            Self::TapNeighbour(_, on) => write!(f, ",on={on}"),
-            Self::Short(_, touches) | Self::CapTouching(_, touches) => match touches {
-                Touches::Lead(name) => write!(f, ",with={name}"),
-                Touches::Chassis => write!(f, ",with=chassis"),
-            },
-            Self::Live(_, volts) => write!(f, ",volts={volts}"),
-            _ => Ok(()),
-        }
+        let mut keys = self.keys().into_iter();
+        keys.try_for_each(|(key, value)| write!(f, ",{key}={value}"))
     }
 }
 
@@ -175,15 +53,18 @@ pub fn parse(spelling: &str, job: &Job) -> Result<Fault, SpellingError> {
         return Err(fail("there is no place after the @".to_owned()));
     }
     let mut keys = Keys::read(rest).map_err(fail)?;
-    let reader = Reader { job };
-    let fault = reader.fault(kind, place, &mut keys).map_err(fail)?;
+    let Some(read) = kinds::read(kind, place, &mut keys, Reader { job }) else {
+        return Err(fail(format!("\"{kind}\" is not a kind of fault")));
+    };
+    let fault = read.map_err(fail)?;
     match keys.0.first() {
         Some((key, _)) => Err(fail(format!("\"{key}\" does not belong to this kind"))),
         None => Ok(fault),
     }
 }
 
-struct Keys<'s>(Vec<(&'s str, &'s str)>);
+/// The keys behind the place, each taken once.
+pub(super) struct Keys<'s>(Vec<(&'s str, &'s str)>);
 
 impl<'s> Keys<'s> {
     fn read(rest: &'s str) -> Result<Self, String> {
@@ -202,11 +83,11 @@ impl<'s> Keys<'s> {
         Some(self.0.remove(at).1)
     }
 
-    fn need(&mut self, key: &str) -> Result<&'s str, String> {
+    pub(super) fn need(&mut self, key: &str) -> Result<&'s str, String> {
         self.take(key).ok_or_else(|| format!("it needs {key}=…"))
     }
 
-    fn number(&mut self, key: &str, least: f64, most: f64) -> Result<f64, String> {
+    pub(super) fn number(&mut self, key: &str, least: f64, most: f64) -> Result<f64, String> {
         let text = self.need(key)?;
         match text.parse::<f64>() {
             Ok(value) if (least..=most).contains(&value) => Ok(value),
@@ -217,82 +98,14 @@ impl<'s> Keys<'s> {
     }
 }
 
-struct Reader<'j> {
-    job: &'j Job,
+/// Looks places up in the job.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Reader<'j> {
+    pub(super) job: &'j Job,
 }
 
-impl Reader<'_> {
-    fn fault(&self, kind: &str, place: &str, keys: &mut Keys<'_>) -> Result<Fault, String> {
-        Ok(match kind {
-            "open" => Fault::Open(self.joint(place, keys)?),
-            "high-resistance" => {
-                let joint = self.joint(place, keys)?;
-                Fault::HighResistance(joint, keys.number("ohms", 0.1, 1e6)?)
-            }
-            "unseated" => {
-                let (connector, cavity) = self.occupied(place)?;
-                Fault::Unseated(connector, cavity)
-            }
-            "wrong-cavity" => {
-                let (connector, from) = self.occupied(place)?;
-                let to = self.cavity_beside(&connector, keys.need("to")?)?;
-                if !super::catalogue::empty(self.job, &connector, to) {
-                    return Err(format!(
-                        "{connector}:{to} is in use; for two leads in each other's place use exchanged@"
-                    ));
-                }
-                Fault::WrongCavity(connector, from, to)
-            }
-            "exchanged" => {
-                let (connector, a) = self.occupied(place)?;
-                let b = self.cavity_beside(&connector, keys.need("with")?)?;
-                self.occupied(&format!("{connector}:{b}"))?;
-                if a == b {
-                    return Err("a terminal cannot be exchanged with itself".to_owned());
-                }
-                Fault::Exchanged(connector, a.min(b), a.max(b))
-            }
-            "tap-missed" => Fault::TapMissed(self.tap(place)?),
-            "tap-neighbour" => {
-                let tap = self.tap(place)?;
-                let on = keys.need("on")?;
-                if !self.job.conductors.iter().any(|k| k.name == on) {
-                    return Err(format!("there is no conductor {on} in this plan"));
-                }
-                if self.job.taps.iter().any(|t| t.name == tap && t.on == on) {
-                    return Err(format!("{on} is the conductor that {tap} belongs on"));
-                }
-                Fault::TapNeighbour(tap, on.to_owned())
-            }
-            "short" => {
-                let lead = self.lead(place)?;
-                let touches = self.touches(&lead, keys)?;
-                match touches {
-                    Touches::Lead(other) if other < lead => {
-                        Fault::Short(other, Touches::Lead(lead))
-                    }
-                    touches => Fault::Short(lead, touches),
-                }
-            }
-            "cap-touching" => {
-                let lead = self.lead(place)?;
-                let capped = |l: &crate::plan::model::Lead| l.from == End::Cap || l.to == End::Cap;
-                if !self.job.leads.iter().any(|l| l.name == lead && capped(l)) {
-                    return Err(format!("{lead} has no capped end in this variant"));
-                }
-                Fault::CapTouching(lead.clone(), self.touches(&lead, keys)?)
-            }
-            "live" => {
-                let end = self
-                    .end(place)
-                    .ok_or_else(|| format!("there is no end {place}"))?;
-                Fault::Live(end, keys.number("volts", -36.0, 36.0)?)
-            }
-            other => return Err(format!("\"{other}\" is not a kind of fault")),
-        })
-    }
-
-    fn joint(&self, place: &str, keys: &mut Keys<'_>) -> Result<Joint, String> {
+impl<'j> Reader<'j> {
+    pub(super) fn joint(self, place: &str, keys: &mut Keys<'_>) -> Result<Joint, String> {
         if self.job.splices.iter().any(|s| s.name == place) {
             let lead = self.lead(keys.need("lead")?)?;
             let here = End::Splice(place.to_owned());
@@ -319,7 +132,7 @@ impl Reader<'_> {
     }
 
     /// An end that a lead of this job has, by its spelling.
-    fn end(&self, place: &str) -> Option<End> {
+    pub(super) fn end(self, place: &str) -> Option<End> {
         let ends = || {
             self.job
                 .leads
@@ -335,14 +148,55 @@ impl Reader<'_> {
             .cloned()
     }
 
-    fn occupied(&self, place: &str) -> Result<(String, u16), String> {
+    /// A cavity where a terminal of the harness belongs.
+    pub(super) fn terminal(self, place: &str) -> Result<Cavity, String> {
         match self.end(place) {
-            Some(End::Cavity(connector, cavity)) => Ok((connector, cavity)),
+            Some(End::Cavity(connector, number)) => Ok(Cavity { connector, number }),
             _ => Err(format!("no terminal of this harness belongs in {place}")),
         }
     }
 
-    fn cavity_beside(&self, connector: &str, text: &str) -> Result<u16, String> {
+    /// Any cavity of the plan.
+    pub(super) fn cavity(self, place: &str) -> Result<Cavity, String> {
+        let (connector, number) = place
+            .split_once(':')
+            .ok_or_else(|| format!("{place} is not a cavity, such as X1:4"))?;
+        let connector = &self.connector(connector)?.name;
+        Ok(Cavity::new(
+            connector,
+            self.cavity_beside(connector, number)?,
+        ))
+    }
+
+    /// Any place that a probe lead can be meant for.
+    pub(super) fn point(self, place: &str) -> Result<End, String> {
+        match self.end(place) {
+            Some(end) => Ok(end),
+            None => self.cavity(place).map(|cavity| cavity.end()),
+        }
+    }
+
+    pub(super) fn connector(self, name: &str) -> Result<&'j Connector, String> {
+        let mut connectors = self.job.connectors.iter();
+        connectors
+            .find(|connector| connector.name == name)
+            .ok_or_else(|| format!("there is no connector {name} in this plan"))
+    }
+
+    /// A relay, diode, lamp or fuse.
+    pub(super) fn part(self, name: &str) -> Result<String, String> {
+        let job = self.job;
+        let relays = job.relays.iter().map(|part| &part.name);
+        let diodes = job.diodes.iter().map(|part| &part.name);
+        let lamps = job.lamps.iter().map(|part| &part.name);
+        let fuses = job.fuses.iter().map(|part| &part.name);
+        let mut all = relays.chain(diodes).chain(lamps).chain(fuses);
+        all.find(|part| *part == name)
+            .cloned()
+            .ok_or_else(|| format!("there is no relay, diode, lamp or fuse {name} in this plan"))
+    }
+
+    pub(super) fn cavity_beside(self, connector: &str, text: &str) -> Result<u16, String> {
         let number = match text.split_once(':') {
             Some((name, number)) if name == connector => number,
             Some(_) => return Err(format!("{text} is not in {connector}")),
@@ -355,21 +209,20 @@ impl Reader<'_> {
         }
     }
 
-    fn tap(&self, name: &str) -> Result<String, String> {
-        match self.job.taps.iter().find(|tap| tap.name == name) {
-            Some(tap) => Ok(tap.name.clone()),
-            None => Err(format!("there is no tap {name} in this plan")),
-        }
+    pub(super) fn tap(self, name: &str) -> Result<&'j Tap, String> {
+        let mut taps = self.job.taps.iter();
+        taps.find(|tap| tap.name == name)
+            .ok_or_else(|| format!("there is no tap {name} in this plan"))
     }
 
-    fn lead(&self, name: &str) -> Result<String, String> {
+    pub(super) fn lead(self, name: &str) -> Result<String, String> {
         match self.job.leads.iter().find(|lead| lead.name == name) {
             Some(lead) => Ok(lead.name.clone()),
             None => Err(format!("there is no lead {name} in this plan")),
         }
     }
 
-    fn touches(&self, lead: &str, keys: &mut Keys<'_>) -> Result<Touches, String> {
+    pub(super) fn touches(self, lead: &str, keys: &mut Keys<'_>) -> Result<Touches, String> {
         match keys.need("with")? {
             "chassis" => Ok(Touches::Chassis),
             other if other == lead => Err("a lead cannot touch itself".to_owned()),

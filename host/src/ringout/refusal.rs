@@ -1,5 +1,6 @@
 //! A scan that the probe refused, in words.
 
+use loomproof_core::units::Volts;
 use loomproof_core::wire::{ChassisCheck, LeadId, Refusal};
 
 use super::Stop;
@@ -7,6 +8,7 @@ use super::report::{FaultReport, GroupReport, Refused, Report, Verdict};
 use super::verdict::fault_report;
 use crate::diagnosis::words::Speaker;
 use crate::fault::Fault;
+use crate::fault::kinds::Live;
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
 
@@ -100,7 +102,10 @@ fn live_group(
         .chain(others)
         .filter_map(|(lead, mv)| {
             let volts = (f64::from(*mv) / 100.0).round() / 10.0;
-            let fault = Fault::Live(hookup.point(*lead)?.end(), volts);
+            let fault = Fault::Live(Live {
+                end: hookup.point(*lead)?.end(),
+                volts: Volts(volts),
+            });
             Some(vec![fault_report(speaker, &fault)])
         })
         .collect();

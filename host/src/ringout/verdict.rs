@@ -141,7 +141,7 @@ fn estimated(speaker: Speaker<'_>, fault: &Fault, estimate: Option<Estimate>) ->
             ),
         });
         report.ohms = Some(OhmsReport {
-            estimate: ohms,
+            estimate: ohms.0,
             low: span.low,
             high: span.high,
         });

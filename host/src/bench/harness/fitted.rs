@@ -2,26 +2,39 @@
 //! still in the plan's words.
 
 use crate::bench::error::BenchError;
-use crate::fault::{Fault, Joint, Touches};
-use crate::plan::model::{End, Job, Lead, Side};
-use std::collections::BTreeMap;
+use crate::fault::{Cavity, Fault, Joint, Touches};
+use crate::hookup::{Hookup, Point};
+use crate::plan::model::{Connector, End, Job, Lead, Side};
+use loomproof_core::wire::LeadId;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A harness terminal that belongs into a connector cavity.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Terminal {
-    /// Connector.
-    pub(super) connector: String,
+pub(crate) struct Terminal {
     /// Cavity that the plan gives it.
-    pub(super) planned: u16,
+    pub(crate) planned: Cavity,
     /// Cavity that it sits in.
-    pub(super) cavity: u16,
+    pub(crate) sits: Cavity,
     /// Home, so that it meets the mating half.
-    pub(super) seated: bool,
+    pub(crate) seated: bool,
+}
+
+/// A probe lead.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Clipped {
+    /// Which one.
+    pub(super) lead: LeadId,
+    /// The point that the hook-up gives it.
+    pub(super) meant: Point,
+    /// The point that it is at.
+    pub(crate) at: Point,
+    /// It touches what is there.
+    pub(crate) on: bool,
 }
 
 /// A place where something touches what it should not.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Spot {
+pub(crate) enum Spot {
     /// The middle of a lead (place in the job's list).
     Middle(usize),
     /// One end of a lead (place in the job's list; 0 = from, 1 = to).
@@ -43,33 +56,49 @@ pub(super) struct Short {
 
 /// The plan with its faults.
 #[derive(Debug, Clone)]
-pub(super) struct Fitted<'a> {
+pub(crate) struct Fitted<'a> {
     /// The plan.
-    pub(super) job: &'a Job,
+    pub(crate) job: &'a Job,
     /// Terminals in connectors.
-    pub(super) terminals: Vec<Terminal>,
+    pub(crate) terminals: Vec<Terminal>,
     /// Per tap of the plan: the conductor that it bites.
-    pub(super) bites: Vec<Option<String>>,
+    pub(crate) bites: Vec<Option<String>>,
     /// Resistance added to joints, Ω; infinite where they are open.
-    pub(super) added: BTreeMap<Joint, f64>,
+    pub(crate) added: BTreeMap<Joint, f64>,
     /// Short circuits.
     pub(super) shorts: Vec<Short>,
     /// Sources: where, and how many volts.
-    pub(super) live: Vec<(End, f64)>,
+    pub(crate) live: Vec<(End, f64)>,
+    /// Wires of the vehicle in cavities that the plan thinks free: where, and
+    /// how many ohms to chassis.
+    pub(crate) foreign: Vec<(Cavity, f64)>,
+    /// Diodes and relay coils the wrong way round.
+    pub(crate) turned: BTreeSet<String>,
+    /// Parts that join nothing: not there, or burnt through.
+    pub(super) gone: BTreeSet<String>,
+    /// The probe leads.
+    pub(crate) clips: Vec<Clipped>,
 }
 
-/// Says what is missing on behalf of one fault.
-struct Speaker(String);
+/// On whose behalf something is missing or senseless: a fault or a clip.
+pub(crate) struct Who(String);
 
-impl Speaker {
-    fn unknown<T>(&self, what: impl Into<String>) -> Result<T, BenchError> {
+impl Who {
+    /// Named in the sentence of an error.
+    pub(crate) fn new(name: String) -> Self {
+        Self(name)
+    }
+
+    /// The plan has no such thing.
+    pub(crate) fn unknown<T>(&self, what: impl Into<String>) -> Result<T, BenchError> {
         Err(BenchError::Unknown {
             who: self.0.clone(),
             what: what.into(),
         })
     }
 
-    fn senseless<T>(&self, why: impl Into<String>) -> Result<T, BenchError> {
+    /// It cannot be, and why.
+    pub(crate) fn senseless<T>(&self, why: impl Into<String>) -> Result<T, BenchError> {
         Err(BenchError::Senseless {
             who: self.0.clone(),
             why: why.into(),
@@ -78,25 +107,28 @@ impl Speaker {
 }
 
 impl<'a> Fitted<'a> {
-    /// Does the faults to the plan, one after the other.
-    pub(super) fn new(job: &'a Job, faults: &[Fault]) -> Result<Self, BenchError> {
+    /// Does the faults to the plan and its hook-up, one after the other.
+    pub(super) fn new(job: &'a Job, hookup: &Hookup, faults: &[Fault]) -> Result<Self, BenchError> {
         let mut terminals: Vec<Terminal> = Vec::new();
         for end in job.leads.iter().flat_map(|lead| [&lead.from, &lead.to]) {
-            let End::Cavity(connector, cavity) = end else {
+            let End::Cavity(connector, number) = end else {
                 continue;
             };
-            if !terminals
-                .iter()
-                .any(|t| t.connector == *connector && t.planned == *cavity)
-            {
+            let planned = Cavity::new(connector, *number);
+            if !terminals.iter().any(|t| t.planned == planned) {
                 terminals.push(Terminal {
-                    connector: connector.clone(),
-                    planned: *cavity,
-                    cavity: *cavity,
+                    sits: planned.clone(),
+                    planned,
                     seated: true,
                 });
             }
         }
+        let clips = hookup.clips.iter().map(|clip| Clipped {
+            lead: clip.lead,
+            meant: clip.point.clone(),
+            at: clip.point.clone(),
+            on: true,
+        });
         let mut fitted = Self {
             job,
             terminals,
@@ -104,110 +136,30 @@ impl<'a> Fitted<'a> {
             added: BTreeMap::new(),
             shorts: Vec::new(),
             live: Vec::new(),
+            foreign: Vec::new(),
+            turned: BTreeSet::new(),
+            gone: BTreeSet::new(),
+            clips: clips.collect(),
         };
         for fault in faults {
-            fitted.apply(fault)?;
+            fault.fit(&mut fitted)?;
         }
         Ok(fitted)
     }
 
-    fn apply(&mut self, fault: &Fault) -> Result<(), BenchError> {
-        match fault {
-            Fault::Open(joint) => {
-                self.check_joint(joint, &Speaker(format!("open joint at {}", spell(joint))))?;
-                self.added.insert(joint.clone(), f64::INFINITY);
-            }
-            Fault::HighResistance(joint, ohms) => {
-                let speaker = Speaker(format!("high resistance at {}", spell(joint)));
-                self.check_joint(joint, &speaker)?;
-                if !ohms.is_finite() || *ohms < 0.0 {
-                    return speaker
-                        .senseless(format!("{ohms} ohms cannot be added; give 0 or more"));
-                }
-                *self.added.entry(joint.clone()).or_insert(0.0) += ohms;
-            }
-            Fault::Unseated(connector, cavity) => {
-                let speaker = Speaker(format!("unseated terminal {connector}:{cavity}"));
-                let terminal = self.terminal(connector, *cavity, &speaker)?;
-                self.terminals[terminal].seated = false;
-            }
-            Fault::WrongCavity(connector, from, to) => self.move_terminal(connector, *from, *to)?,
-            Fault::Exchanged(connector, a, b) => {
-                let speaker = Speaker(format!(
-                    "terminals {connector}:{a} and {connector}:{b} exchanged"
-                ));
-                let (a, b) = (
-                    self.terminal(connector, *a, &speaker)?,
-                    self.terminal(connector, *b, &speaker)?,
-                );
-                if a == b {
-                    return speaker.senseless(
-                        "a terminal cannot be exchanged with itself; name two cavities",
-                    );
-                }
-                let cavity = self.terminals[a].cavity;
-                self.terminals[a].cavity = self.terminals[b].cavity;
-                self.terminals[b].cavity = cavity;
-            }
-            Fault::TapMissed(tap) => {
-                let place = self.tap(tap, &Speaker(format!("missed tap {tap}")))?;
-                self.bites[place] = None;
-            }
-            Fault::TapNeighbour(tap, on) => {
-                let speaker = Speaker(format!("tap {tap} on its neighbour {on}"));
-                let place = self.tap(tap, &speaker)?;
-                if !self
-                    .job
-                    .conductors
-                    .iter()
-                    .any(|conductor| conductor.name == *on)
-                {
-                    return speaker.unknown(format!("conductor {on}"));
-                }
-                if self.job.taps[place].on == *on {
-                    return speaker
-                        .senseless("that is the conductor it should be on; name another");
-                }
-                self.bites[place] = Some(on.clone());
-            }
-            Fault::Short(lead, touches) => {
-                let label = format!("short of lead {lead}");
-                let a = Spot::Middle(self.lead(lead, &Speaker(label.clone()))?);
-                self.touch(label, a, touches)?;
-            }
-            Fault::CapTouching(lead, touches) => {
-                let label = format!("capped end of lead {lead} touching");
-                let speaker = Speaker(label.clone());
-                let place = self.lead(lead, &speaker)?;
-                let ends = [&self.job.leads[place].from, &self.job.leads[place].to];
-                let Some(end) = ends.iter().position(|end| **end == End::Cap) else {
-                    return speaker
-                        .senseless("this lead has no capped end; name one that ends in `cap`");
-                };
-                self.touch(label, Spot::End(place, end), touches)?;
-            }
-            Fault::Live(end, volts) => {
-                let speaker = Speaker(format!("live at {end}"));
-                self.check_place(end, &speaker)?;
-                if !volts.is_finite() || volts.abs() > 60.0 {
-                    return speaker.senseless(format!("{volts} volts; give at most 60"));
-                }
-                if self.live.iter().any(|(other, _)| other == end) {
-                    return speaker.senseless("it is live already; name each place once");
-                }
-                self.live.push((end.clone(), *volts));
-            }
-        }
-        Ok(())
-    }
-
-    fn touch(&mut self, label: String, a: Spot, touches: &Touches) -> Result<(), BenchError> {
-        let speaker = Speaker(label.clone());
+    /// What is touched from one side of a short.
+    pub(crate) fn touch(
+        &mut self,
+        label: String,
+        a: Spot,
+        touches: &Touches,
+    ) -> Result<(), BenchError> {
+        let who = Who(label.clone());
         let (label, b) = match touches {
             Touches::Chassis => (format!("{label} to chassis"), Spot::Chassis),
             Touches::Lead(other) => (
                 format!("{label} with {other}"),
-                Spot::Middle(self.lead(other, &speaker)?),
+                Spot::Middle(self.lead(other, &who)?),
             ),
         };
         let same = match (&a, &b) {
@@ -215,116 +167,145 @@ impl<'a> Fitted<'a> {
             _ => false,
         };
         if same {
-            return speaker.senseless("a lead cannot touch itself; name another");
+            return who.senseless("a lead cannot touch itself; name another");
         }
         self.shorts.push(Short { label, a, b });
         Ok(())
     }
 
-    fn move_terminal(&mut self, connector: &str, from: u16, to: u16) -> Result<(), BenchError> {
-        let speaker = Speaker(format!(
-            "terminal {connector}:{from} in the wrong cavity {to}"
-        ));
-        let terminal = self.terminal(connector, from, &speaker)?;
-        self.check_cavity(connector, to, &speaker)?;
-        let by_lead = self
-            .terminals
-            .iter()
-            .any(|t| t.connector == connector && t.cavity == to);
-        let by_conductor = self
-            .job
-            .conductors
-            .iter()
-            .any(|conductor| conductor.at.iter().any(|(c, n)| c == connector && *n == to));
-        if by_lead || by_conductor {
-            return Err(BenchError::Taken {
-                who: speaker.0,
-                cavity: format!("{connector}:{to}"),
+    /// Puts terminals into other cavities, all at once.
+    pub(crate) fn put(&mut self, moves: Vec<(usize, Cavity)>, who: &Who) -> Result<(), BenchError> {
+        for (at, (_, to)) in moves.iter().enumerate() {
+            self.check_cavity(&to.connector, to.number, who)?;
+            let others = self.terminals.iter().enumerate();
+            let by_lead = others
+                .filter(|(terminal, _)| !moves.iter().any(|(moved, _)| moved == terminal))
+                .any(|(_, terminal)| terminal.sits == *to);
+            let by_another = moves.iter().skip(at + 1).any(|(_, other)| other == to);
+            let by_conductor = self.job.conductors.iter().any(|conductor| {
+                let mut places = conductor.at.iter();
+                places.any(|(name, number)| *name == to.connector && *number == to.number)
             });
+            if by_lead || by_another || by_conductor {
+                return Err(BenchError::Taken {
+                    who: who.0.clone(),
+                    cavity: to.to_string(),
+                });
+            }
         }
-        self.terminals[terminal].cavity = to;
+        for (terminal, to) in moves {
+            self.terminals[terminal].sits = to;
+        }
         Ok(())
     }
 
-    fn terminal(
-        &self,
-        connector: &str,
-        planned: u16,
-        speaker: &Speaker,
-    ) -> Result<usize, BenchError> {
+    /// Takes a part out of its place, or breaks it inside.
+    pub(crate) fn take_out(&mut self, part: &str, who: &Who) -> Result<(), BenchError> {
+        let job = self.job;
+        if job.relays.iter().any(|it| it.name == part)
+            || job.diodes.iter().any(|it| it.name == part)
+            || job.lamps.iter().any(|it| it.name == part)
+            || job.fuses.iter().any(|it| it.name == part)
+        {
+            self.gone.insert(part.to_owned());
+            Ok(())
+        } else {
+            who.unknown(format!("part {part}"))
+        }
+    }
+
+    /// The terminal that belongs in a cavity.
+    pub(crate) fn terminal(&self, planned: &Cavity, who: &Who) -> Result<usize, BenchError> {
+        match self.terminals.iter().position(|t| t.planned == *planned) {
+            Some(place) => Ok(place),
+            None => who.unknown(format!("harness terminal {planned}")),
+        }
+    }
+
+    /// The probe lead that is meant for a point.
+    pub(crate) fn clip(&self, point: &End, who: &Who) -> Result<usize, BenchError> {
         match self
-            .terminals
+            .clips
             .iter()
-            .position(|t| t.connector == connector && t.planned == planned)
+            .position(|clip| clip.meant.end() == *point)
         {
             Some(place) => Ok(place),
-            None => speaker.unknown(format!("harness terminal {connector}:{planned}")),
+            None => who.unknown(format!("probe lead on {point}")),
         }
     }
 
-    fn lead(&self, name: &str, speaker: &Speaker) -> Result<usize, BenchError> {
+    /// A connector of the plan.
+    pub(crate) fn connector(&self, name: &str, who: &Who) -> Result<&'a Connector, BenchError> {
+        match self.job.connectors.iter().find(|c| c.name == name) {
+            Some(connector) => Ok(connector),
+            None => who.unknown(format!("connector {name}")),
+        }
+    }
+
+    pub(crate) fn lead(&self, name: &str, who: &Who) -> Result<usize, BenchError> {
         match self.job.leads.iter().position(|lead| lead.name == name) {
             Some(place) => Ok(place),
-            None => speaker.unknown(format!("lead {name}")),
+            None => who.unknown(format!("lead {name}")),
         }
     }
 
-    fn tap(&self, name: &str, speaker: &Speaker) -> Result<usize, BenchError> {
+    pub(crate) fn tap(&self, name: &str, who: &Who) -> Result<usize, BenchError> {
         match self.job.taps.iter().position(|tap| tap.name == name) {
             Some(place) => Ok(place),
-            None => speaker.unknown(format!("tap {name}")),
+            None => who.unknown(format!("tap {name}")),
         }
     }
 
-    fn check_cavity(
+    pub(crate) fn check_cavity(
         &self,
         connector: &str,
         cavity: u16,
-        speaker: &Speaker,
+        who: &Who,
     ) -> Result<(), BenchError> {
         let found = self.job.connectors.iter().find(|c| c.name == connector);
         match found {
             Some(found) if (1..=found.cavities).contains(&cavity) => Ok(()),
-            _ => speaker.unknown(format!("cavity {connector}:{cavity}")),
+            _ => who.unknown(format!("cavity {connector}:{cavity}")),
         }
     }
 
-    fn check_joint(&self, joint: &Joint, speaker: &Speaker) -> Result<(), BenchError> {
+    pub(crate) fn check_joint(&self, joint: &Joint, who: &Who) -> Result<(), BenchError> {
         let ends = |lead: &Lead, end: &End| lead.from == *end || lead.to == *end;
         match joint {
-            Joint::At(End::Cap | End::Splice(_)) => speaker
-                .senseless("a cap has no joint, and of a splice say which lead: `S1,lead=W3`"),
+            Joint::At(End::Cap | End::Splice(_)) => {
+                who.senseless("a cap has no joint, and of a splice say which lead: `S1,lead=W3`")
+            }
             Joint::At(end) if self.job.leads.iter().any(|lead| ends(lead, end)) => Ok(()),
-            Joint::At(end) => speaker.unknown(format!("lead that ends at {end}")),
+            Joint::At(end) => who.unknown(format!("lead that ends at {end}")),
             Joint::Splice(splice, lead) => {
-                let place = self.lead(lead, speaker)?;
+                let place = self.lead(lead, who)?;
                 if ends(&self.job.leads[place], &End::Splice(splice.clone())) {
                     Ok(())
                 } else {
-                    speaker.unknown(format!("lead {lead} in splice {splice}"))
+                    who.unknown(format!("lead {lead} in splice {splice}"))
                 }
             }
-            Joint::Along(lead) => self.lead(lead, speaker).map(|_| ()),
+            Joint::Along(lead) => self.lead(lead, who).map(|_| ()),
             Joint::Mating(plug) if self.job.plugs.iter().any(|p| p.name == *plug) => Ok(()),
-            Joint::Mating(plug) => speaker.unknown(format!("in-line plug {plug}")),
+            Joint::Mating(plug) => who.unknown(format!("in-line plug {plug}")),
         }
     }
 
     /// Whether the plan has this place at all.
-    fn check_place(&self, end: &End, speaker: &Speaker) -> Result<(), BenchError> {
+    pub(crate) fn check_place(&self, end: &End, who: &Who) -> Result<(), BenchError> {
         let known = match end {
             End::Cap => {
-                return speaker.senseless("a cap is not a place; name the lead's other end");
+                return who.senseless("a cap is not a place; name the lead's other end");
             }
             End::Cavity(connector, cavity) => {
-                return self.check_cavity(connector, *cavity, speaker);
+                return self.check_cavity(connector, *cavity, who);
             }
             other => has_place(self.job, other),
         };
         if known {
             Ok(())
         } else {
-            speaker.unknown(end.to_string())
+            who.unknown(end.to_string())
         }
     }
 
@@ -332,7 +313,7 @@ impl<'a> Fitted<'a> {
     pub(super) fn sitting(&self, connector: &str, cavity: u16) -> Option<&Terminal> {
         self.terminals
             .iter()
-            .find(|t| t.connector == connector && t.cavity == cavity)
+            .find(|t| t.sits.connector == connector && t.sits.number == cavity)
     }
 
     /// Whether a clip can be put on this cavity at all.
@@ -349,7 +330,7 @@ impl<'a> Fitted<'a> {
         self.check_cavity(
             connector,
             cavity,
-            &Speaker(format!("clip on the {side} of {connector}:{cavity}")),
+            &Who(format!("clip on the {side} of {connector}:{cavity}")),
         )
     }
 }
@@ -379,14 +360,5 @@ pub(super) fn has_place(job: &Job, end: &End) -> bool {
                 || job.lamps.iter().any(|lamp| lamp.name == *name && two)
                 || job.fuses.iter().any(|fuse| fuse.name == *name && two)
         }
-    }
-}
-
-fn spell(joint: &Joint) -> String {
-    match joint {
-        Joint::At(end) => end.to_string(),
-        Joint::Splice(splice, lead) => format!("{splice}, lead {lead}"),
-        Joint::Along(lead) => lead.clone(),
-        Joint::Mating(plug) => plug.clone(),
     }
 }

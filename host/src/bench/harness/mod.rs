@@ -19,7 +19,8 @@ use super::noise::Spread;
 use crate::fault::Fault;
 use crate::hookup::{Hookup, Point};
 use crate::plan::model::{End, Job};
-use fitted::{Fitted, has_place};
+use fitted::has_place;
+pub(crate) use fitted::{Fitted, Spot, Who};
 use loomproof_core::wire::Place;
 use values::Values;
 use wiring::Wiring;
@@ -48,12 +49,12 @@ pub(super) fn network(
     parts: &mut Parts,
     chassis: ChassisLead,
 ) -> Result<(Netlist, Vec<usize>), BenchError> {
-    let fitted = Fitted::new(job, faults)?;
+    let fitted = Fitted::new(job, hookup, faults)?;
     let in_vehicle = hookup.place == Place::Vehicle;
     let mut wiring = Wiring::build(&fitted, Values::new(job, spread), in_vehicle)?;
 
     let mut touched: Vec<Option<Option<usize>>> = vec![None; usize::from(leads)];
-    for clip in &hookup.clips {
+    for clip in &fitted.clips {
         let Some(slot) = touched.get_mut(usize::from(clip.lead.0)) else {
             return Err(BenchError::NoSuchLead {
                 lead: clip.lead.to_string(),
@@ -63,14 +64,18 @@ pub(super) fn network(
         if slot.is_some() {
             return Err(BenchError::LeadTwice(clip.lead.to_string()));
         }
-        let end = match &clip.point {
+        if !clip.on {
+            *slot = Some(None);
+            continue;
+        }
+        let end = match &clip.at {
             Point::Cavity {
                 connector,
                 cavity,
                 side,
             } => {
                 fitted.clip_cavity(connector, *cavity, *side)?;
-                *slot = Some(wiring.cavity(connector, *cavity, *side));
+                *slot = Some(Some(wiring.cavity(connector, *cavity, *side)));
                 continue;
             }
             Point::Tap(name) => End::Tap(name.clone()),
@@ -78,7 +83,7 @@ pub(super) fn network(
             Point::Terminal(End::Cavity(connector, cavity)) => {
                 let side = crate::plan::model::Side::Mating;
                 fitted.clip_cavity(connector, *cavity, side)?;
-                *slot = Some(wiring.cavity(connector, *cavity, side));
+                *slot = Some(Some(wiring.cavity(connector, *cavity, side)));
                 continue;
             }
             Point::Terminal(end) => end.clone(),
@@ -87,7 +92,7 @@ pub(super) fn network(
             let who = format!("clip {}", clip.lead);
             return Err(BenchError::Unknown {
                 who,
-                what: clip.point.to_string(),
+                what: clip.at.to_string(),
             });
         }
         *slot = Some(Some(wiring.terminal(&end)));

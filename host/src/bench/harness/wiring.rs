@@ -4,7 +4,7 @@ use super::fitted::{Fitted, Spot};
 use super::values::{self, Values};
 use crate::bench::error::BenchError;
 use crate::bench::network::{Element, Netlist};
-use crate::fault::Joint;
+use crate::fault::{Cavity, Joint};
 use crate::plan::model::{End, Half, Load, RingOn, Side, Suppression};
 use std::collections::HashMap;
 
@@ -19,6 +19,8 @@ enum Spotted {
     Terminal(String, u16),
     /// What a probe in the mating half touches at a cavity.
     Mating(String, u16),
+    /// The wire side of a cavity without a terminal.
+    Empty(String, u16),
     /// The end of a conductor in a vehicle terminal (conductor, place in its list).
     ConductorEnd(usize, usize),
     /// Where taps bite a conductor and its load hangs.
@@ -131,10 +133,11 @@ impl<'a> Wiring<'a> {
             .iter()
             .filter(|terminal| terminal.seated)
         {
-            let name = &terminal.connector;
-            let wire = self.at(Spotted::Terminal(name.clone(), terminal.planned));
-            let mating = self.at(Spotted::Mating(name.clone(), terminal.cavity));
-            let label = format!("contact {name}:{}", terminal.planned);
+            let Cavity { connector, number } = terminal.planned.clone();
+            let wire = self.at(Spotted::Terminal(connector, number));
+            let Cavity { connector, number } = terminal.sits.clone();
+            let mating = self.at(Spotted::Mating(connector, number));
+            let label = format!("contact {}", terminal.planned);
             let ohms = self.values.joint(&label, values::CONTACT);
             self.netlist.resistor(wire, mating, ohms);
         }
@@ -158,9 +161,15 @@ impl<'a> Wiring<'a> {
         let job = self.fitted.job;
         let part = |name: &str, terminal: &str| End::Part(name.to_owned(), terminal.to_owned());
         let law = self.values.diode();
-        for relay in &job.relays {
-            let low = self.place(&part(&relay.name, "85"));
-            let high = self.place(&part(&relay.name, "86"));
+        let fitted = self.fitted;
+        let turned = |name: &str| fitted.turned.contains(name);
+        let there = |name: &str| !fitted.gone.contains(name);
+        for relay in job.relays.iter().filter(|relay| there(&relay.name)) {
+            let mut low = self.place(&part(&relay.name, "85"));
+            let mut high = self.place(&part(&relay.name, "86"));
+            if turned(&relay.name) {
+                (low, high) = (high, low);
+            }
             let coil = self.values.coil(relay)?;
             self.netlist.resistor(low, high, coil);
             match relay.suppression {
@@ -178,12 +187,15 @@ impl<'a> Wiring<'a> {
                 self.netlist.resistor(common, rest, ohms);
             }
         }
-        for diode in &job.diodes {
-            let anode = self.place(&part(&diode.name, "A"));
-            let cathode = self.place(&part(&diode.name, "K"));
+        for diode in job.diodes.iter().filter(|diode| there(&diode.name)) {
+            let mut anode = self.place(&part(&diode.name, "A"));
+            let mut cathode = self.place(&part(&diode.name, "K"));
+            if turned(&diode.name) {
+                (anode, cathode) = (cathode, anode);
+            }
             self.netlist.add(Element::Diode(anode, cathode, law));
         }
-        for lamp in &job.lamps {
+        for lamp in job.lamps.iter().filter(|lamp| there(&lamp.name)) {
             let ohms = self.values.lamp(lamp)?;
             let (one, two) = (
                 self.place(&part(&lamp.name, "1")),
@@ -191,7 +203,7 @@ impl<'a> Wiring<'a> {
             );
             self.netlist.resistor(one, two, ohms);
         }
-        for fuse in &job.fuses {
+        for fuse in job.fuses.iter().filter(|fuse| there(&fuse.name)) {
             let ohms = self.values.fuse(fuse)?;
             let (one, two) = (
                 self.place(&part(&fuse.name, "1")),
@@ -248,6 +260,11 @@ impl<'a> Wiring<'a> {
                 .joint(&format!("bolt {}", ring.name), values::BOLT);
             self.netlist.resistor(terminal, 0, ohms);
         }
+        for (cavity, ohms) in &self.fitted.foreign {
+            let place = Spotted::Mating(cavity.connector.clone(), cavity.number);
+            let mating = self.at(place);
+            self.netlist.resistor(mating, 0, *ohms);
+        }
         Ok(())
     }
 
@@ -266,24 +283,29 @@ impl<'a> Wiring<'a> {
         }
     }
 
-    /// What a probe touches at a cavity; `None` if there is nothing to touch.
-    pub(super) fn cavity(&mut self, connector: &str, cavity: u16, side: Side) -> Option<usize> {
+    /// What a probe touches at a cavity. In an empty one it meets nothing but
+    /// another probe's tip.
+    pub(super) fn cavity(&mut self, connector: &str, cavity: u16, side: Side) -> usize {
+        let empty = Spotted::Empty(connector.to_owned(), cavity);
         if side == Side::Mating {
-            return Some(self.at(Spotted::Mating(connector.to_owned(), cavity)));
+            return self.at(Spotted::Mating(connector.to_owned(), cavity));
         }
         if let Some(terminal) = self.fitted.sitting(connector, cavity) {
-            let planned = terminal.planned;
-            return Some(self.at(Spotted::Terminal(connector.to_owned(), planned)));
+            let Cavity { connector, number } = terminal.planned.clone();
+            return self.at(Spotted::Terminal(connector, number));
         }
         if !self.in_vehicle {
-            return None;
+            return self.at(empty);
         }
         let conductors = self.fitted.job.conductors.iter().enumerate();
         let here = |(c, n): &(String, u16)| c == connector && *n == cavity;
-        let (number, place) = conductors
+        let found = conductors
             .filter_map(|(number, conductor)| Some((number, conductor.at.iter().position(here)?)))
-            .next()?;
-        Some(self.at(Spotted::ConductorEnd(number, place)))
+            .next();
+        match found {
+            Some((number, place)) => self.at(Spotted::ConductorEnd(number, place)),
+            None => self.at(empty),
+        }
     }
 
     /// What a probe touches at a tap, ring, plug way or part terminal.

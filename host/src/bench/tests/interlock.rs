@@ -1,8 +1,7 @@
 //! Live leads, the trip and the chassis leads.
 
-use crate::bench::testing::{Mode, Rig, at, hookup, job};
+use crate::bench::testing::{Mode, Rig, at, fault, hookup, job};
 use crate::bench::{Bench, ChassisLead, Device, Settings};
-use crate::fault::Fault;
 use crate::plan::model::{End, Side::Mating};
 use loomproof_core::units::Volts;
 use loomproof_core::wire::Place;
@@ -23,7 +22,7 @@ fn points() -> crate::hookup::Hookup {
 }
 
 fn live(end: End, volts: f64) -> Rig {
-    Rig::new(&job(), &points(), &[Fault::Live(end, volts)], &QUIET)
+    Rig::new(&job(), &points(), &[fault::live(end, volts)], &QUIET)
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! Time, settling, determinism, noise and speed.
 
 use crate::bench::hal::Shared;
-use crate::bench::testing::{Mode, Rig, at, conductor, empty_job, hookup, job};
+use crate::bench::testing::{Mode, Rig, at, conductor, empty_job, fault, hookup, job};
 use crate::bench::{Bench, Device, Settings};
 use crate::fault::Fault;
 use crate::plan::model::{Job, Load, Side::Mating};
@@ -250,13 +250,13 @@ fn a_fault_does_not_change_the_other_parts() {
         rig.drive(&[2], &[7]);
         rig.read(7, Mode::Plain).to_bits()
     };
-    assert_eq!(read(&[]), read(&[Fault::Unseated("X1".into(), 4)]));
-    assert_ne!(read(&[]), read(&[Fault::Unseated("X1".into(), 3)]));
+    assert_eq!(read(&[]), read(&[fault::unseated("X1", 4)]));
+    assert_ne!(read(&[]), read(&[fault::unseated("X1", 3)]));
 }
 
 #[test]
 fn through_embedded_hal() {
-    let live = [Fault::Live(at("X1", 6), 12.0)];
+    let live = [fault::live(at("X1", 6), 12.0)];
     let shared = Shared::new(Bench::new(&job(), &all_points(), &live, &QUIET).expect("a bench"));
     assert_eq!(shared.trip().is_high(), Ok(true));
     assert_eq!(shared.rearm().set_high(), Ok(()));

@@ -7,6 +7,7 @@ mod findings;
 
 use super::findings::Findings;
 use super::report::{GroupReport, Report, Verdict};
+use crate::fault::kinds::not_tested as not_tested_words;
 
 /// Width that paragraphs are wrapped to.
 const WIDTH: usize = 88;
@@ -242,7 +243,7 @@ fn not_tested(out: &mut String, report: &Report) {
         paragraph(
             out,
             " - ",
-            &format!("{} {}", kind_words(kind), places.join(", ")),
+            &format!("{} {}", not_tested_words(kind), places.join(", ")),
         );
     }
     if report.place == "bench" {
@@ -258,22 +259,6 @@ fn not_tested(out: &mut String, report: &Report) {
         " - ",
         "insulation strength (this probe measures with 3.3 V), and bonds below a few tenths of an ohm",
     );
-}
-
-/// A kind of fault as something that was not tested.
-fn kind_words(kind: &str) -> &'static str {
-    match kind {
-        "open" => "whether there is a connection at",
-        "high-resistance" => "a bad joint at",
-        "unseated" => "whether the terminal is home in",
-        "wrong-cavity" => "a terminal in the wrong cavity that belongs in",
-        "exchanged" => "two terminals exchanged at",
-        "tap-missed" => "whether the tap bites:",
-        "tap-neighbour" => "which conductor is under",
-        "short" => "touching wires:",
-        "cap-touching" => "the capped end of",
-        _ => "a voltage at",
-    }
 }
 
 fn hand_checks(out: &mut String, report: &Report) {
