@@ -52,10 +52,10 @@ impl Judged {
     }
 
     /// How much likelier a band makes the reading than the plan's does, as a
-    /// natural logarithm.
+    /// natural logarithm, unknown loads being as the reading wants them.
     #[must_use]
     pub fn gain(&self, band: &Band) -> f64 {
-        ln_likelihood(band, self.value) - ln_likelihood(&self.band, self.value)
+        ln_density(band, self.value) - ln_density(&self.band, self.value)
     }
 
     /// The most that any band within a hull of bands could gain, where the
@@ -85,6 +85,20 @@ pub struct Evidence<'m> {
     of_island: BTreeMap<Group, Vec<usize>>,
     /// Place of each quantity in the order of how far it is off.
     rank: Vec<usize>,
+    /// Least share of a healthy band, as a natural logarithm, in each island
+    /// with unknown loads.
+    shares: BTreeMap<Group, f64>,
+}
+
+/// The least share of a band that is read in each of some islands.
+#[derive(Debug, Default)]
+struct Shares(BTreeMap<Group, f64>);
+
+impl Shares {
+    fn note(&mut self, island: Group, band: &Band) {
+        let least = self.0.entry(island).or_insert(0.0);
+        *least = least.min(ln_share(band));
+    }
 }
 
 /// How well a set of edits explains the readings.
@@ -156,12 +170,18 @@ impl<'m> Evidence<'m> {
                 }
             }
         }
+        let mut shares = Shares::default();
+        for judged in &judged {
+            let [island, _] = judged.islands;
+            shares.note(island, &judged.band);
+        }
         Ok(Self {
             predictor,
             steps,
             judged,
             of_island,
             rank,
+            shares: shares.0,
         })
     }
 
@@ -243,7 +263,22 @@ impl<'m> Evidence<'m> {
     /// The most that any change in these islands could gain.
     #[must_use]
     pub fn bound(&self, islands: &BTreeSet<Group>) -> f64 {
-        self.spare(&self.affected(islands))
+        self.spare(&self.affected(islands)) + self.spare_shares(islands)
+    }
+
+    /// What the islands would gain without unknown loads.
+    fn spare_shares(&self, islands: &BTreeSet<Group>) -> f64 {
+        let share = |island| self.shares.get(island).copied();
+        -islands.iter().filter_map(share).sum::<f64>()
+    }
+
+    /// What the bands of some edits gain by narrower spans, or lose by wider ones.
+    fn gain_of_shares(&self, islands: &BTreeSet<Group>, shares: &Shares) -> f64 {
+        let one = |island: &Group| {
+            let now = shares.0.get(island).copied().unwrap_or(0.0);
+            now - self.shares.get(island).copied().unwrap_or(0.0)
+        };
+        islands.iter().map(one).sum()
     }
 
     fn spare(&self, quantities: &[usize]) -> f64 {
@@ -282,6 +317,7 @@ impl<'m> Evidence<'m> {
             unexplained: Vec::new(),
         };
         let mut affected = affected.into_iter().peekable();
+        let mut shares = Shares::default();
         for (at, judged) in self.judged.iter().enumerate() {
             let mut band = judged.band;
             if affected.next_if_eq(&at).is_some()
@@ -290,11 +326,14 @@ impl<'m> Evidence<'m> {
                 band = altered.band(step, judged.quantity)?;
                 fit.gain += judged.gain(&band);
                 fit.bands.push((at, band));
+                let [island, _] = judged.islands;
+                shares.note(island, &band);
             }
             if excess(&band, judged.value) > LIMIT {
                 fit.unexplained.push(at);
             }
         }
+        fit.gain += self.gain_of_shares(&islands, &shares);
         Ok(fit)
     }
 
@@ -304,9 +343,15 @@ impl<'m> Evidence<'m> {
     /// # Errors
     /// A sentence that says what cannot be computed.
     pub fn gain(&self, edits: &[Edit], floor: f64) -> Result<Option<f64>, String> {
-        self.sum(edits, floor, |judged, altered, step| {
-            Ok(judged.gain(&altered.band(step, judged.quantity)?))
-        })
+        let mut shares = Shares::default();
+        let gain = self.sum(edits, floor, |judged, altered, step| {
+            let band = altered.band(step, judged.quantity)?;
+            let [island, _] = judged.islands;
+            shares.note(island, &band);
+            Ok(judged.gain(&band))
+        })?;
+        let shares = self.gain_of_shares(&self.touched(edits), &shares);
+        Ok(gain.map(|gain| gain + shares).filter(|gain| *gain >= floor))
     }
 
     /// The most that edits between these corners could gain, where they are
@@ -330,6 +375,7 @@ impl<'m> Evidence<'m> {
             }
             Ok(judged.best_in(&hull))
         })
+        .map(|gain| gain.map(|gain| gain + self.spare_shares(&islands)))
     }
 
     fn sum(
@@ -340,7 +386,7 @@ impl<'m> Evidence<'m> {
     ) -> Result<Option<f64>, String> {
         let islands = self.touched(edits);
         let affected = self.affected(&islands);
-        let mut left = self.spare(&affected);
+        let mut left = self.spare(&affected) + self.spare_shares(&islands);
         if left < floor {
             return Ok(None);
         }
@@ -415,17 +461,29 @@ fn spare(step: &Step, quantity: Quantity, healthy: &Band, value: Value) -> f64 {
         high: volts,
         sigma: least_sigma(step, quantity, volts),
     };
-    (ln_likelihood(&best, value) - ln_likelihood(healthy, value)).max(0.0)
+    (ln_density(&best, value) - ln_density(healthy, value)).max(0.0)
 }
 
-/// Logarithm of the density of a value under a band: flat between the means,
-/// normal outside, normalised so that a wide band is not a better one.
-fn ln_likelihood(band: &Band, value: Value) -> f64 {
+/// Logarithm of the density of a value under a band whose unknown loads are
+/// as the value wants them: normal outside the means.
+fn ln_density(band: &Band, value: Value) -> f64 {
     let Value::Volts(volts) = value else {
         return 0.0;
     };
     let band = widened(band);
     let z = band.excess(volts);
-    let width = band.sigma.0 * (2.0 * std::f64::consts::PI).sqrt() + (band.high.0 - band.low.0);
-    -0.5 * z * z - width.ln()
+    -0.5 * z * z - normal_width(&band).ln()
+}
+
+/// How much of a band's span one value takes up, as a natural logarithm: what
+/// it costs that an unknown load had to be just so. One load is one unknown
+/// however often it is read, so this is counted once an island.
+fn ln_share(band: &Band) -> f64 {
+    let own = normal_width(&widened(band));
+    (own / (own + (band.high.0 - band.low.0))).ln()
+}
+
+/// The width that a normal distribution would have if it were flat.
+fn normal_width(band: &Band) -> f64 {
+    band.sigma.0 * (2.0 * std::f64::consts::PI).sqrt()
 }

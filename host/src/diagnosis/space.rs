@@ -44,6 +44,15 @@ pub struct Estimate {
 }
 
 impl Estimate {
+    /// Logarithm of the chance that a resistance, before it is measured, is just
+    /// this one: evenly distributed by its logarithm over the whole span, and
+    /// known to within a normal distribution of this interval.
+    fn ln_chance(self) -> f64 {
+        let deviation = (self.high / self.low).ln() / (2.0 * 1.96);
+        let width = deviation * (2.0 * std::f64::consts::PI).sqrt();
+        (width / (OHMS.1 / OHMS.0).ln()).min(1.0).max(1e-3).ln()
+    }
+
     /// Whether the readings set no upper end.
     #[must_use]
     pub fn is_open_above(self) -> bool {
@@ -362,11 +371,12 @@ impl<'e, 'm> Catalogue<'e, 'm> {
                 .unwrap_or_else(|| item.fault.clone())
         });
         let priors: f64 = self.items(set).map(|item| item.ln_prior).sum();
+        let chances: f64 = estimates.iter().flatten().map(|e| e.ln_chance()).sum();
         Ok(Candidate {
             faults: faults.collect(),
             estimates,
             edits,
-            weight: fit.gain + priors,
+            weight: fit.gain + priors + chances,
             fit,
         })
     }
