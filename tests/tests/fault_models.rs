@@ -220,7 +220,7 @@ const AGREEMENT: f64 = 1.5;
 
 /// In the van, with its many unknown loads, a pass takes long: of the kinds
 /// with more faults than [`FEW`] every how-manyth is looked at there.
-const EVERY: usize = 6;
+const EVERY: usize = 12;
 
 /// Of a kind with no more than so many faults each is looked at.
 const FEW: usize = 20;
