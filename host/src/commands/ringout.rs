@@ -18,6 +18,7 @@ use crate::fault::{Fault, catalogue};
 use crate::hookup::{Hookup, propose};
 use crate::link::{Link, VirtualProbe, connect};
 use crate::plan::model::Job;
+use crate::ringout::hand_checks::{attest, hand_checks};
 use crate::ringout::recording::{Recording, Slot};
 use crate::ringout::{Outcome, Taken, run, text, verdict};
 
@@ -41,6 +42,10 @@ pub struct Args {
     /// Judges a kept scan instead of taking one.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["probe", "faults", "seed", "leads", "place"])]
     from: Option<PathBuf>,
+    /// A place whose hand checks were done and are vouched for, such as X1; may
+    /// be repeated; `all` for every place.
+    #[arg(long, value_name = "PLACE", value_delimiter = ',')]
+    attest: Vec<String>,
     /// Also shows the readings that speak for the findings, and against them.
     #[arg(long)]
     explain: bool,
@@ -59,6 +64,8 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     }
     let job = args.job.job()?;
     let place: Place = args.job.place.into();
+    // A slip of the pen is told before anything is measured.
+    attest(&mut hand_checks(&job, place), &args.attest).map_err(Failure::usage)?;
     let virtual_probe = args.probe == "virtual";
     if args.bench.wants_list() {
         return list_faults(args, &job, place);
@@ -175,7 +182,8 @@ fn print_report(
     probe: &Hello,
     outcome: &Outcome,
 ) -> Result<Status, Failure> {
-    let report = verdict::report(job, hookup, model, probe, outcome).map_err(Failure::usage)?;
+    let mut report = verdict::report(job, hookup, model, probe, outcome).map_err(Failure::usage)?;
+    attest(&mut report.hand_checks, &args.attest).map_err(Failure::usage)?;
     match args.format {
         Format::Json => print_json(&report)?,
         Format::Text => {

@@ -1,7 +1,7 @@
 //! All readings of a scan against the model, and how well a set of faults
 //! explains them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use loomproof_core::circuit::Edit;
 use loomproof_core::expect::{Band, Quantity, least_sigma};
@@ -42,6 +42,9 @@ pub struct Judged {
     /// a circuit that predicts just this value, with the converter's own
     /// deviation and nothing else.
     spare: f64,
+    /// How much of a reading it is: one of several that repeat each other
+    /// (driven elsewhere, by the plan) is a part of one.
+    weight: f64,
 }
 
 impl Judged {
@@ -55,7 +58,7 @@ impl Judged {
     /// natural logarithm, unknown loads being as the reading wants them.
     #[must_use]
     pub fn gain(&self, band: &Band) -> f64 {
-        ln_density(band, self.value) - ln_density(&self.band, self.value)
+        self.weight * (ln_density(band, self.value) - ln_density(&self.band, self.value))
     }
 
     /// The most that any band within a hull of bands could gain, where the
@@ -71,7 +74,7 @@ impl Judged {
             ..*hull
         });
         let z = hull.excess(volts);
-        self.spare - 0.5 * z * z
+        self.spare - self.weight * 0.5 * z * z
     }
 }
 
@@ -133,6 +136,13 @@ impl<'m> Evidence<'m> {
         let predictor = Predictor::new(model);
         let mut healthy: BTreeMap<Vec<Group>, Altered<'m>> = BTreeMap::new();
         let mut judged = Vec::new();
+        let mut repeats: HashMap<_, usize> = HashMap::new();
+        for step in taken {
+            for (quantity, _) in step.values() {
+                let key = predictor.repeat_key(&step.planned.step, quantity);
+                *repeats.entry(key).or_default() += 1;
+            }
+        }
         for (at, step) in taken.iter().enumerate() {
             for (quantity, value) in step.values() {
                 let islands = predictor.read_in(quantity);
@@ -141,7 +151,9 @@ impl<'m> Evidence<'m> {
                     .entry(key.iter().copied().collect())
                     .or_insert_with(|| predictor.altered(&key, &[]));
                 let band = altered.band(&step.planned.step, quantity)?;
-                let spare = spare(&step.planned.step, quantity, &band, value);
+                let key = predictor.repeat_key(&step.planned.step, quantity);
+                let weight = 1.0 / repeats.get(&key).map_or(1.0, |n| *n as f64);
+                let spare = weight * spare(&step.planned.step, quantity, &band, value);
                 judged.push(Judged {
                     step: at,
                     quantity,
@@ -150,6 +162,7 @@ impl<'m> Evidence<'m> {
                     judgement: judge(&band, value),
                     islands,
                     spare,
+                    weight,
                 });
             }
         }
@@ -421,13 +434,26 @@ impl<'m> Evidence<'m> {
         quantities
             .into_iter()
             .all(|at| match (band(a, at), band(b, at)) {
-                (Some(a), Some(b)) => {
-                    gap(&a, &b) <= 3.0 * widened(&a).sigma.0.min(widened(&b).sigma.0)
-                }
+                (Some(a), Some(b)) => gap(&a, &b) <= 3.0 * telling(&a, &b),
                 _ => false,
             })
     }
 }
+
+/// The deviation that two bands must differ by to be told apart: the larger,
+/// unless it is that of a lead which nothing holds.
+fn telling(a: &Band, b: &Band) -> f64 {
+    let (a, b) = (widened(a).sigma.0, widened(b).sigma.0);
+    if a.max(b) > ADRIFT {
+        a.min(b)
+    } else {
+        a.max(b)
+    }
+}
+
+/// A standard deviation above this, in volts, is that of a lead which nothing
+/// ties to a voltage: any reading fits it.
+const ADRIFT: f64 = 0.3;
 
 /// Distance between two bands' means, in volts.
 #[must_use]

@@ -51,8 +51,20 @@ pub fn group(evidence: &Evidence<'_>, candidates: Vec<Candidate>) -> Vec<Group> 
         // Rounding must not make it more than certain.
         group.probability = group.probability.min(1.0);
         drop_supersets(&mut group.sets);
+        drop_involved(&mut group.sets);
     }
     groups
+}
+
+/// How much less likely a larger set may be than the best one to be named
+/// beside it: e⁷ is 1 in 1,000.
+const INVOLVED: f64 = 7.0;
+
+/// Sets of more faults than the best one need be nearly as likely.
+fn drop_involved(sets: &mut Vec<Candidate>) {
+    if let Some((size, weight)) = sets.first().map(|best| (best.faults.len(), best.weight)) {
+        sets.retain(|set| set.faults.len() <= size || set.weight > weight - INVOLVED);
+    }
 }
 
 /// A set that holds another set of the same group adds nothing to it.

@@ -144,7 +144,8 @@ fn reclip(suspects: &[&Candidate], shares: &[f64]) -> Option<Next> {
         bits: bits(&parts, shares),
         action: Action::Reclip,
         parts,
-        effort: 1.0,
+        // The clips are at hand; nothing has to be reached.
+        effort: 0.7,
     })
 }
 

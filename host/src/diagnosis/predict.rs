@@ -79,6 +79,19 @@ impl<'m> Predictor<'m> {
         [plus, quantity.minus.map_or(plus, |lead| self.island(lead))]
     }
 
+    /// What a quantity depends on by the plan: readings with one key repeat
+    /// each other, leakage and all.
+    #[must_use]
+    pub fn repeat_key(&self, step: &Step, quantity: Quantity) -> (LeadSet, LeadSet, Quantity) {
+        let read = self.read_in(quantity);
+        let near = |set: &LeadSet| -> LeadSet {
+            set.iter()
+                .filter(|lead| read.contains(&self.island(*lead)))
+                .collect()
+        };
+        (near(&step.high), near(&step.low), quantity)
+    }
+
     /// The islands that edits touch.
     #[must_use]
     pub fn touched(&self, edits: &[Edit]) -> BTreeSet<Group> {

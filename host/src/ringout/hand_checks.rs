@@ -5,6 +5,31 @@ use loomproof_core::wire::Place;
 use super::report::HandCheck;
 use crate::plan::model::{End, Job};
 
+/// Marks the checks of these places as attested (`all` stands for every place).
+///
+/// # Errors
+/// The first place that has no hand check, with those that have.
+pub fn attest(checks: &mut [HandCheck], places: &[String]) -> Result<(), String> {
+    for place in places {
+        let mut found = false;
+        for check in checks.iter_mut() {
+            if place == "all" || check.place == *place {
+                "attested".clone_into(&mut check.state);
+                found = true;
+            }
+        }
+        if !found {
+            let known: Vec<&str> = checks.iter().map(|check| check.place.as_str()).collect();
+            return Err(format!(
+                "--attest {place}: nothing is checked by hand there; hand checks are at {} \
+                 (or all)",
+                known.join(", ")
+            ));
+        }
+    }
+    Ok(())
+}
+
 /// The hand checks of a job, place by place. They are attested, never measured.
 #[must_use]
 pub fn hand_checks(job: &Job, place: Place) -> Vec<HandCheck> {

@@ -2,7 +2,7 @@
 
 mod because;
 pub mod findings;
-mod hand_checks;
+pub mod hand_checks;
 mod next_step;
 pub mod readings;
 pub mod recording;

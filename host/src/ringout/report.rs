@@ -199,7 +199,7 @@ pub struct HandCheck {
     pub place: String,
     /// What to do.
     pub check: String,
-    /// `open` until somebody attests it.
+    /// `open` until somebody attests it, then `attested`; never measured.
     pub state: String,
 }
 

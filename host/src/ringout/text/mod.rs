@@ -42,10 +42,19 @@ pub fn render(report: &Report, detail: Detail) -> String {
         "in the vehicle"
     };
     let line = match report.verdict {
-        Verdict::Pass => format!(
-            "PASS: as planned, so far as this hook-up can see ({} of {} single faults)",
-            report.coverage.covered, report.coverage.faults
-        ),
+        Verdict::Pass => {
+            let open = report.hand_checks.iter().any(|check| check.state == "open");
+            format!(
+                "PASS: {}, so far as this hook-up can see ({} of {} single faults)",
+                if open {
+                    "electrically good, hand checks open"
+                } else {
+                    "as planned, hand checks attested"
+                },
+                report.coverage.covered,
+                report.coverage.faults
+            )
+        }
         Verdict::Faults if report.lost => {
             "FAULT: many readings are off, and no explanation fits them all".to_owned()
         }
@@ -265,21 +274,26 @@ fn hand_checks(out: &mut String, report: &Report) {
     if report.hand_checks.is_empty() {
         return;
     }
-    if report.verdict == Verdict::Pass {
-        let _ = writeln!(out, "\nElectrically good, hand checks open:");
-    } else {
-        let _ = writeln!(out, "\nHand checks, which no reading replaces:");
-    }
-    // One line for the places that ask for the same.
-    let mut merged: Vec<(Vec<&str>, &str)> = Vec::new();
+    let _ = writeln!(out, "\nHand checks, which no reading replaces:");
+    // One line for the places that ask for the same and stand alike.
+    let mut merged: Vec<(Vec<&str>, &str, &str)> = Vec::new();
     for check in &report.hand_checks {
-        match merged.iter_mut().find(|(_, text)| *text == check.check) {
-            Some((places, _)) => places.push(&check.place),
-            None => merged.push((vec![&check.place], &check.check)),
+        let alike = merged
+            .iter_mut()
+            .find(|(_, text, state)| *text == check.check && *state == check.state);
+        match alike {
+            Some((places, ..)) => places.push(&check.place),
+            None => merged.push((vec![&check.place], &check.check, &check.state)),
         }
     }
-    for (places, text) in merged {
-        paragraph(out, " [ ] ", &format!("{}: {text}", places.join(", ")));
+    for (places, text, state) in merged {
+        let mark = if state == "open" { " [ ] " } else { " [x] " };
+        let attested = if state == "open" { "" } else { " (attested)" };
+        paragraph(
+            out,
+            mark,
+            &format!("{}: {text}{attested}", places.join(", ")),
+        );
     }
 }
 
