@@ -13,14 +13,14 @@ use loomproof_tests::campaign::trial::{Class, Right, tried};
 use loomproof_tests::campaign::{Scale, plot, run_site};
 use loomproof_tests::generator::Form;
 
-/// So much is run by the test: about 100 single faults a harness at most.
+/// So much is run by the test.
 const QUICK: Scale = Scale {
     healthy: 90,
-    pairs: 45,
+    pairs: 27,
     triples: 0,
     drawn: 0,
     every: 7,
-    most: 40,
+    most: 25,
     seed: 0,
 };
 
@@ -53,7 +53,7 @@ fn nothing_is_missed() {
     let singles = Counts::of(results.class(Class::Single));
     let pairs = Counts::of(results.class(Class::Pair));
     assert!(
-        singles.severe > 150 && pairs.severe > 30,
+        singles.severe > 120 && pairs.severe > 20,
         "too few: {singles:?} {pairs:?}"
     );
 }
@@ -120,7 +120,7 @@ fn the_referee_knows_what_is_the_same() {
     let steps = |site: &Loaded| site.first.clone();
     let judge = |site: &Loaded, a: &[&str], b: &[&str]| {
         let referee = Referee::new(site, &faults(site, a), steps(site)).unwrap();
-        referee.apart(&faults(site, b))
+        referee.apart(&faults(site, b)).unwrap().sigmas
     };
     // A lead broken anywhere reads the same, so does its terminal not home.
     assert!(judge(&bench, &["open@W1"], &["open@X1:1"]) < 3.0);

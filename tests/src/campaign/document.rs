@@ -3,7 +3,10 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use loomproof_core::judge::LIMIT;
+
 use super::Scale;
+use super::goals::{OUTSIDE, SEVERE};
 use super::results::{Counts, Results};
 use super::same::{APART, MONTE_CARLO};
 use super::stats::{calibration_error, quantile};
@@ -13,7 +16,7 @@ use super::trial::{Class, Right, Tried};
 const LISTED: usize = 25;
 
 const HEAD: &str = "\
-| | runs | ≥ 3 σ | detected | in best group | as injected | share | < 3 σ, detected all the same | covered | passed | unclear | groups > 1 | size: median | 95 % | largest |
+| | runs | severe | detected | in best group | as injected | share | not severe, detected all the same | covered | passed | unclear | groups > 1 | size: median | 95 % | largest |
 | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |
 ";
 
@@ -75,6 +78,7 @@ impl Results {
     }
 
     fn meaning(&self, out: &mut String) {
+        let (faint, faint_met) = self.faint();
         let _ = write!(
             out,
             "**In the best group**: the best group holds the injected set, or one that no reading of the \
@@ -84,8 +88,10 @@ impl Results {
              the standard deviation of that value over {MONTE_CARLO} benches with the injected set, \
              tolerance and noise on, other seeds. Numbers of faults may differ. Bad joints stand at the ohms that were reported. \
              A set that is named as injected needs no comparison (its ohms are below).\n\n\
-             **≥ 3 σ**: by the bench's means, some reading of the first pass lies at least 3 σ outside the \
-             product's healthy band. The rest is listed apart. **Covered**: said before the test to be seen \
+             **Severe**: by the bench's means, some reading of the first pass lies at least {OUTSIDE:.0} σ outside the \
+             product's healthy band, which ends {LIMIT:.0} σ beyond the expected means. The rest is counted apart: \
+             of it {faint} single faults lie {OUTSIDE:.0} to {SEVERE:.0} σ from the means, {faint_met} of \
+             them in the best group. **Covered**: said before the test to be seen \
              (single faults only). Pairs and triples are drawn kind first, then place, without live leads \
              and whole connectors, no two of which change the same thing.\n\n"
         );

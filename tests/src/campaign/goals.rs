@@ -1,12 +1,18 @@
 //! What a campaign has to show.
 
+use loomproof_core::judge::LIMIT;
+
 use super::results::{Counts, Results};
 use super::stats::{calibration_error, upper_95};
-use super::trial::Class;
+use super::trial::{Class, Tried};
 
-/// A fault shows enough to be asked for when it is so many σ outside the
-/// healthy band in some reading.
-pub const SEVERE: f64 = 3.0;
+/// So far outside the healthy band in some reading a fault shows enough to be
+/// asked for, in σ.
+pub const OUTSIDE: f64 = 3.0;
+
+/// The same from the expected mean: a reading is healthy up to [`LIMIT`] σ from
+/// it, or there would be more false alarms than are allowed.
+pub const SEVERE: f64 = LIMIT + OUTSIDE;
 
 /// The most false alarms, as a share of the healthy runs.
 const FALSE_ALARMS: f64 = 1e-4;
@@ -42,6 +48,17 @@ impl Results {
         goals.push(self.live());
         goals.push(self.calibrated());
         goals
+    }
+
+    /// Single faults between [`OUTSIDE`] and [`SEVERE`] σ from the expected mean:
+    /// how many, and how many of them are in the best group.
+    #[must_use]
+    pub fn faint(&self) -> (usize, usize) {
+        let faint = |tried: &&Tried| (OUTSIDE..SEVERE).contains(&tried.severity);
+        let runs = self.class(Class::Single).filter(faint);
+        runs.fold((0, 0), |(all, met), tried| {
+            (all + 1, met + usize::from(tried.met()))
+        })
     }
 
     /// Every goal that was missed, in words; empty when all were met.
@@ -90,7 +107,7 @@ impl Results {
         };
         Goal {
             wanted: format!(
-                "{}: at least {:.0} % of those ≥ {SEVERE:.0} σ are {as_what}in the best group",
+                "{}: at least {:.0} % of those ≥ {OUTSIDE:.0} σ outside the healthy band are {as_what}in the best group",
                 class.word(),
                 least * 100.0
             ),

@@ -47,7 +47,7 @@ pub struct Results {
 pub struct Counts {
     /// Runs.
     pub runs: usize,
-    /// Those at least 3 σ outside the healthy band in some reading.
+    /// Those at least 3 σ outside the healthy band in some reading: severe.
     pub severe: usize,
     /// Severe ones that were detected.
     pub detected: usize,

@@ -4,7 +4,9 @@
 //! For a scan that was taken, the readings of its steps are taken again
 //!
 //! * with every part at its nominal value and no noise, once per set: the mean
-//!   (an unknown load stands at the geometric middle of its range);
+//!   (an unknown load stands at the geometric middle of its range; where the
+//!   converter's steps matter, noise carries the mean over them, the same for
+//!   both sets);
 //! * with the injected set, part tolerance, clip resistance, contact and
 //!   converter noise on, with [`MONTE_CARLO`] other seeds: their standard
 //!   deviation is the reading's σ.
@@ -16,6 +18,8 @@
 use loomproof::bench::Settings;
 use loomproof::fault::Fault;
 use loomproof::ringout::Taken;
+use loomproof::ringout::verdict::purpose_word;
+use loomproof_core::expect::quantities;
 use loomproof_core::instrument::REFERENCE;
 use loomproof_core::judge::Value;
 use loomproof_core::scan::Planned;
@@ -27,6 +31,14 @@ pub const APART: f64 = 3.0;
 
 /// Benches that a reading's σ is taken from: it is known to ±1/√(2·23) = 15 %.
 pub const MONTE_CARLO: u64 = 24;
+
+/// Benches that a mean is averaged over where the converter's steps matter.
+const DITHER: u64 = 16;
+
+/// So many σ apart the steps of the converter do not matter any more: rounding
+/// moves the difference of two differences by two steps, 101 µV, at most, which
+/// is 8 of the least σ (that of 16 conversions).
+const SURELY: f64 = 12.0;
 
 /// Seeds of those benches start here.
 const SEEDS: u64 = 9_000_001;
@@ -54,7 +66,10 @@ fn values(taken: &[Taken]) -> Vec<Option<f64>> {
 pub struct Referee<'s> {
     site: &'s Loaded,
     steps: Vec<Planned>,
+    /// Means as one bench without noise reads them, and as so many with noise
+    /// do on average.
     means: Vec<Option<f64>>,
+    dithered: Vec<Option<f64>>,
     sigma: Vec<f64>,
 }
 
@@ -65,6 +80,7 @@ impl<'s> Referee<'s> {
     /// What went wrong on the bench.
     pub fn new(site: &'s Loaded, injected: &[Fault], steps: Vec<Planned>) -> Result<Self, String> {
         let means = values(&site.take(injected, &site.nominal(), &steps)?);
+        let dithered = dithered(site, injected, &steps)?;
         let mut sums = vec![(0.0_f64, 0.0_f64, 0.0_f64); means.len()];
         for seed in SEEDS..SEEDS + MONTE_CARLO {
             let settings: Settings = site.settings(seed);
@@ -97,29 +113,91 @@ impl<'s> Referee<'s> {
             site,
             steps,
             means,
+            dithered,
             sigma,
         })
     }
 
-    /// The greatest difference in σ between the means of the injected set and
-    /// those of another; infinite where the bench cannot have the other set.
-    #[must_use]
-    pub fn apart(&self, other: &[Fault]) -> f64 {
-        let taken = self.site.take(other, &self.site.nominal(), &self.steps);
-        let Ok(taken) = taken else {
-            return f64::INFINITY;
-        };
-        let pairs = self.means.iter().zip(values(&taken)).zip(&self.sigma);
-        pairs
-            .filter_map(|((own, other), sigma)| Some(((*own)? - other?).abs() / sigma))
-            .fold(0.0, f64::max)
+    /// The reading that tells another set best from the injected one.
+    ///
+    /// # Errors
+    /// Where the bench cannot have the other set.
+    pub fn apart(&self, other: &[Fault]) -> Result<Gap, String> {
+        let taken = self.site.take(other, &self.site.nominal(), &self.steps)?;
+        let coarse = self.greatest(&self.means, &values(&taken));
+        if coarse.sigmas >= SURELY {
+            return Ok(coarse);
+        }
+        let fine = dithered(self.site, other, &self.steps)?;
+        Ok(self.greatest(&self.dithered, &fine))
     }
 
-    /// Whether no reading of the scan tells the other set from the injected one.
-    #[must_use]
-    pub fn same(&self, other: &[Fault]) -> bool {
-        self.apart(other) < APART
+    fn greatest(&self, own: &[Option<f64>], other: &[Option<f64>]) -> Gap {
+        let mut gap = Gap::default();
+        let judged = self.steps.iter().flat_map(|planned| {
+            quantities(&planned.step).map(move |quantity| (planned.purpose, quantity))
+        });
+        let pairs = own.iter().zip(other).zip(&self.sigma);
+        for (((own, other), sigma), (purpose, quantity)) in pairs.zip(judged) {
+            let (Some(own), Some(other)) = (own, other) else {
+                continue;
+            };
+            let sigmas = (own - other).abs() / sigma;
+            if sigmas > gap.sigmas {
+                let minus = quantity.minus.map(|lead| format!(" less {lead}"));
+                gap = Gap {
+                    sigmas,
+                    reading: format!(
+                        "{}{} ({}): {:.2} mV, not {:.2} mV, σ {:.3} mV",
+                        quantity.plus.lead,
+                        minus.unwrap_or_default(),
+                        purpose_word(purpose),
+                        own * 1e3,
+                        other * 1e3,
+                        sigma * 1e3
+                    ),
+                };
+            }
+        }
+        gap
     }
+}
+
+/// A reading that tells two sets apart.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Gap {
+    /// By so many σ.
+    pub sigmas: f64,
+    /// Which, and what it is with the injected set and the other.
+    pub reading: String,
+}
+
+/// Means finer than a step of the converter: its noise is on and carries the
+/// readings over the steps, with the same seeds for every set, so that it drops
+/// out of the difference of two sets.
+fn dithered(
+    site: &Loaded,
+    faults: &[Fault],
+    steps: &[Planned],
+) -> Result<Vec<Option<f64>>, String> {
+    let mut sums: Vec<Option<f64>> = Vec::new();
+    for seed in SEEDS..SEEDS + DITHER {
+        let settings = Settings {
+            seed,
+            noise: true,
+            ..site.nominal()
+        };
+        let read = values(&site.take(faults, &settings, steps)?);
+        if sums.is_empty() {
+            sums = vec![Some(0.0); read.len()];
+        }
+        for (sum, value) in sums.iter_mut().zip(read) {
+            *sum = sum
+                .zip(value)
+                .map(|(sum, value)| sum + value / DITHER as f64);
+        }
+    }
+    Ok(sums)
 }
 
 /// How far a set of faults lies outside the product's healthy bands, by the

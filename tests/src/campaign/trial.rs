@@ -9,7 +9,7 @@ use loomproof::ringout::report::{FaultReport, Report, Verdict};
 use loomproof_core::scan::Planned;
 
 use super::draw::WHOLE_CONNECTOR;
-use super::same::{Referee, severity};
+use super::same::{Gap, Referee, severity};
 use super::site::Loaded;
 
 /// What kind of run it is.
@@ -257,19 +257,26 @@ fn fill(tried: &mut Tried, site: &Loaded, faults: &[Fault]) -> Result<(), String
     };
     let steps: Vec<Planned> = taken.iter().map(|taken| taken.planned.clone()).collect();
     let referee = Referee::new(site, faults, steps)?;
-    let mut nearest = f64::INFINITY;
+    let mut nearest: Option<Gap> = None;
     for set in &best.sets {
-        let apart = referee.apart(&spelled_out(site, set)?);
-        nearest = nearest.min(apart);
-        if apart < super::same::APART {
+        let Ok(gap) = referee.apart(&spelled_out(site, set)?) else {
+            continue;
+        };
+        if gap.sigmas < super::same::APART {
             tried.right = Right::Same;
             tried.findings = set.len();
             return Ok(());
         }
+        if nearest.as_ref().is_none_or(|near| gap.sigmas < near.sigmas) {
+            nearest = Some(gap);
+        }
     }
-    tried.said.push_str(&format!(
-        "; nearest set of the best group is {nearest:.1} σ off"
-    ));
+    if let Some(gap) = nearest {
+        let (sigmas, reading) = (gap.sigmas, gap.reading);
+        tried.said.push_str(&format!(
+            "; the nearest set of the best group is {sigmas:.1} σ off at {reading}"
+        ));
+    }
     Ok(())
 }
 
