@@ -57,6 +57,22 @@ impl Scale {
         total * (at + 1) / of.max(1) - total * at / of.max(1)
     }
 
+    /// The options of the command that give this scale.
+    #[must_use]
+    pub fn options(&self) -> String {
+        let mut options = format!(
+            "--healthy {} --pairs {} --triples {} --drawn {} --singles-every {}",
+            self.healthy, self.pairs, self.triples, self.drawn, self.every
+        );
+        if self.most < usize::MAX {
+            options.push_str(&format!(" --singles-most {}", self.most));
+        }
+        if self.seed > 0 {
+            options.push_str(&format!(" --seed {}", self.seed));
+        }
+        options
+    }
+
     /// The stride over a catalogue of so many single faults.
     #[must_use]
     pub fn stride(&self, faults: usize) -> usize {

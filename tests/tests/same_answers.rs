@@ -7,6 +7,10 @@
 //! over the same points. Physically nothing has changed. On a bench with
 //! nominal parts and no noise the readings are then the same, and so must be
 //! the verdict and, names translated back, the best group.
+//!
+//! Where this fails it is the product that misses, not the test: which readings
+//! are taken, and which candidates are held against all of them, must not
+//! depend on the order of leads.
 
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -44,10 +44,11 @@ impl Results {
     /// The whole page.
     #[must_use]
     pub fn page(&self, scale: &Scale, commit: &str, plot: &str) -> String {
+        let options = scale.options();
         let mut out = format!(
             "# Campaign\n\n\
-             Written by `cargo run --release -p loomproof-tests --example campaign -- --write docs/campaign.md`, \
-             run on commit `{commit}`.\n\n\
+             Written on commit `{commit}` by\n\n\
+             ```sh\ncargo run --release -p loomproof-tests --example campaign -- {options} --write docs/campaign.md\n```\n\n\
              Every run goes through the firmware library, its frames and the virtual bench, with part \
              tolerance, clip resistance, contact and converter noise on. Seeds start at {}; where a run \
              is listed below, the command repeats it. The plan of a generated harness is printed by \
@@ -87,7 +88,8 @@ impl Results {
              (reading, or difference of two readings of a step) differs by {APART:.0} σ or more, σ being \
              the standard deviation of that value over {MONTE_CARLO} benches with the injected set, \
              tolerance and noise on, other seeds. Numbers of faults may differ. Bad joints stand at the ohms that were reported. \
-             A set that is named as injected needs no comparison (its ohms are below).\n\n\
+             A set that is named as injected, \
+             its ohms to a fifth or 0.3 Ω, needs no comparison.\n\n\
              **Severe**: by the bench's means, some reading of the first pass lies at least {OUTSIDE:.0} σ outside the \
              product's healthy band, which ends {LIMIT:.0} σ beyond the expected means. The rest is counted apart: \
              of it {faint} single faults lie {OUTSIDE:.0} to {SEVERE:.0} σ from the means, {faint_met} of \
