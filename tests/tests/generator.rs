@@ -47,7 +47,7 @@ proptest! {
         let mut places = vec![Place::Bench];
         places.extend(vehicle.then_some(Place::Vehicle));
         for place in places {
-            let (leads, hookup) = hook_up(&job, place).unwrap();
+            let (leads, hookup) = hook_up(&job, place, 16).unwrap();
             prop_assert!(hookup.clips.len() <= usize::from(leads));
             build(&job, &hookup).unwrap();
             prop_assert!(!catalogue::all(&job, &hookup).is_empty());

@@ -216,6 +216,7 @@ impl Results {
             Class::Live,
             Class::Pair,
             Class::Triple,
+            Class::Drawn,
         ] {
             let mut missed: Vec<&Tried> = self
                 .class(class)

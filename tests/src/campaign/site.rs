@@ -140,20 +140,32 @@ impl Site {
         let job = plan
             .resolve(&BTreeMap::new())
             .map_err(|problems| plan.render(&problems, false))?;
-        let (probe_leads, hookup) = hook_up(&job, self.place).map_err(|e| e.to_string())?;
+        // The fixtures as the command rings them out; the generated harnesses
+        // with hardly a lead to spare.
+        let least = match self.source {
+            Source::Fixture(_) => Settings::default().leads,
+            Source::Drawn(_) => 16,
+        };
+        let hooked_up = hook_up(&job, self.place, least);
+        let (probe_leads, hookup) = hooked_up.map_err(|error| error.to_string())?;
         Loaded::new(self, job, probe_leads, hookup)
     }
 }
 
-/// The hook-up with a probe of 64 leads, or of 128 where that is too few.
+/// The hook-up with the smallest probe that has leads enough; of fewer than
+/// `least` leads none is taken.
 ///
 /// # Errors
 /// [`HookupError`] when 128 are too few, or there is nothing to touch.
-pub fn hook_up(job: &Job, place: Place) -> Result<(u8, Hookup), HookupError> {
-    match propose(job, place, 64) {
-        Ok(hookup) => Ok((64, hookup)),
-        Err(_) => Ok((128, propose(job, place, 128)?)),
+pub fn hook_up(job: &Job, place: Place, least: u8) -> Result<(u8, Hookup), HookupError> {
+    let sizes = (16..128).step_by(16).filter(|leads| *leads >= least);
+    for leads in sizes {
+        match propose(job, place, usize::from(leads)) {
+            Err(HookupError::TooFewLeads { .. }) => {}
+            found => return Ok((leads, found?)),
+        }
     }
+    Ok((128, propose(job, place, 128)?))
 }
 
 /// A site, ready to be rung out.
@@ -269,6 +281,15 @@ impl Loaded {
             hello,
             outcome,
         )
+    }
+
+    /// Rings a bench with these faults out, to the report.
+    ///
+    /// # Errors
+    /// What keeps it from a report.
+    pub fn ring_out(&self, faults: &[Fault], seed: u64) -> Result<Report, String> {
+        let (hello, outcome) = self.scan(faults, &self.settings(seed))?;
+        self.report(&hello, &outcome)
     }
 
     /// Takes the readings of given steps on a bench with these faults.
