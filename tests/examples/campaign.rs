@@ -1,6 +1,6 @@
 //! Runs the campaign and prints its page; fails when a goal is missed.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
@@ -18,6 +18,9 @@ const SLOW: f64 = 20.0;
 
 /// Progress is told every so many runs.
 const TELL: usize = 500;
+
+/// The plot's name in a page that is not written to a file.
+const PLOT: &str = "campaign-calibration.svg";
 
 /// Which harnesses.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -89,6 +92,20 @@ impl Args {
         }
     }
 
+    /// The options that choose what is run, as they are written.
+    fn options(&self) -> String {
+        let mut options = self.scale().options();
+        match self.only {
+            Some(Only::Fixtures) => options.push_str(" --only fixtures"),
+            Some(Only::Generated) => options.push_str(" --only generated"),
+            None => {}
+        }
+        for harness in &self.harnesses {
+            options.push_str(&format!(" --harness {harness}"));
+        }
+        options
+    }
+
     fn sites(&self) -> Result<Vec<Site>, String> {
         if self.harnesses.is_empty() {
             let all = FIXTURES.iter().copied().chain(generated(1));
@@ -144,7 +161,11 @@ fn run(args: &Args) -> Result<ExitCode, String> {
         return once(args, &sites);
     }
     let scale = args.scale();
-    let mut results = Results::default();
+    let commit = args.commit();
+    let mut results = Results {
+        wanted: sites.len(),
+        ..Results::default()
+    };
     for (at, site) in sites.iter().enumerate() {
         let start = Instant::now();
         let loaded = site
@@ -181,33 +202,29 @@ fn run(args: &Args) -> Result<ExitCode, String> {
             start.elapsed().as_secs_f64()
         );
         results.sites.push(found);
+        // After every harness: a campaign takes hours.
+        if let Some(path) = &args.write {
+            write(path, &results, &args.options(), &commit)?;
+        }
     }
-    let picture = args
-        .write
-        .as_ref()
-        .map_or("campaign-calibration.svg".into(), |path| {
-            let stem = path
-                .file_stem()
-                .map(|stem| stem.to_string_lossy().into_owned());
-            format!("{}-calibration.svg", stem.unwrap_or_default())
-        });
-    let page = results.page(&scale, &args.commit(), &picture);
-    print!("{page}");
-    if let Some(path) = &args.write {
-        let write = |path: &std::path::Path, text: String| {
-            std::fs::write(path, text).map_err(|error| format!("{}: {error}", path.display()))
-        };
-        write(path, page)?;
-        write(
-            &path.with_file_name(picture),
-            plot::calibration(&results.calibration()),
-        )?;
-    }
+    print!("{}", results.page(&args.options(), &commit, PLOT));
     let missed = results.missed_goals();
     for goal in &missed {
         eprintln!("GOAL MISSED: {goal}");
     }
     Ok(ExitCode::from(u8::from(!missed.is_empty())))
+}
+
+/// Writes the page, and the plot beside it.
+fn write(path: &Path, results: &Results, options: &str, commit: &str) -> Result<(), String> {
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+    let picture = format!("{stem}-calibration.svg");
+    let write = |path: &Path, text: String| {
+        std::fs::write(path, text).map_err(|error| format!("{}: {error}", path.display()))
+    };
+    write(path, results.page(options, commit, &picture))?;
+    let plot = plot::calibration(&results.calibration());
+    write(&path.with_file_name(picture), plot)
 }
 
 /// One run by its spelling.

@@ -41,13 +41,16 @@ fn nothing_is_missed() {
     sites.push(drawn(11, 16, Form::Bench));
     sites.push(drawn(12, 32, Form::Vehicle));
     sites.push(drawn(13, 48, Form::Bench));
-    let mut results = Results::default();
+    let mut results = Results {
+        wanted: sites.len(),
+        ..Results::default()
+    };
     for (at, site) in sites.iter().enumerate() {
         let loaded = site.load().unwrap();
         let found = run_site(&loaded, &QUICK, (at, sites.len()), |_| {});
         results.sites.push(found);
     }
-    let page = results.page(&QUICK, "this one", "none");
+    let page = results.page(&QUICK.options(), "this one", "none");
     println!("{page}");
     assert_eq!(results.missed_goals(), Vec::<String>::new(), "{page}");
     let singles = Counts::of(results.class(Class::Single));
@@ -74,9 +77,10 @@ fn a_campaign_repeats() {
         };
         let results = Results {
             sites: vec![run_site(&loaded, &scale, (0, 1), |_| {})],
+            wanted: 1,
         };
         let spelled: Vec<_> = results.tried().map(|t| t.spelled.clone()).collect();
-        (results.page(&scale, "x", "y"), spelled)
+        (results.page(&scale.options(), "x", "y"), spelled)
     };
     let (page, spelled) = run(0);
     assert_eq!((page, spelled.clone()), run(0));
@@ -102,11 +106,12 @@ fn a_missed_goal_is_seen() {
     };
     let results = Results {
         sites: vec![run_site(&loaded, &scale, (0, 1), |_| {})],
+        wanted: 1,
     };
     let escapes = Counts::of(results.tried()).escapes;
     assert!(escapes > 0);
     assert!(!results.missed_goals().is_empty());
-    let page = results.page(&scale, "x", "y");
+    let page = results.page(&scale.options(), "x", "y");
     assert_eq!(page.matches("ESCAPE").count(), escapes);
     assert!(page.contains(
         "loomproof ringout fixtures/plans/smallest.toml --defaults --where vehicle --leads 64 --seed "

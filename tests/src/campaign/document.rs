@@ -5,7 +5,6 @@ use std::fmt::Write as _;
 
 use loomproof_core::judge::LIMIT;
 
-use super::Scale;
 use super::goals::{OUTSIDE, SEVERE};
 use super::results::{Counts, Results};
 use super::same::{APART, MONTE_CARLO};
@@ -41,20 +40,22 @@ impl Counts {
 }
 
 impl Results {
-    /// The whole page.
+    /// The whole page, for these options of the command.
     #[must_use]
-    pub fn page(&self, scale: &Scale, commit: &str, plot: &str) -> String {
-        let options = scale.options();
+    pub fn page(&self, options: &str, commit: &str, plot: &str) -> String {
         let mut out = format!(
             "# Campaign\n\n\
              Written on commit `{commit}` by\n\n\
              ```sh\ncargo run --release -p loomproof-tests --example campaign -- {options} --write docs/campaign.md\n```\n\n\
              Every run goes through the firmware library, its frames and the virtual bench, with part \
-             tolerance, clip resistance, contact and converter noise on. Seeds start at {}; where a run \
+             tolerance, clip resistance, contact and converter noise on. Seeds start at `--seed`, or at 0; where a run \
              is listed below, the command repeats it. The plan of a generated harness is printed by \
-             `… --example campaign -- --plan NAME`.\n\n",
-            scale.seed
+             `… --example campaign -- --plan NAME`.\n\n"
         );
+        if self.sites.len() < self.wanted {
+            let (done, wanted) = (self.sites.len(), self.wanted);
+            let _ = write!(out, "**Not finished: {done} of {wanted} harnesses.**\n\n");
+        }
         self.goal_table(&mut out);
         self.meaning(&mut out);
         self.fault_tables(&mut out);

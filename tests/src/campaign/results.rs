@@ -40,6 +40,8 @@ pub struct SiteResults {
 pub struct Results {
     /// Harness by harness.
     pub sites: Vec<SiteResults>,
+    /// How many harnesses there are to be.
+    pub wanted: usize,
 }
 
 /// The counts of a list of runs.
