@@ -189,6 +189,9 @@ fn run(args: &Args) -> Result<ExitCode, String> {
                 eprintln!("  {done} runs");
             }
         });
+        for alarm in &found.healthy.alarms {
+            eprintln!("  FALSE ALARM: {}: {}", alarm.repeat, alarm.said);
+        }
         eprintln!(
             "{} of {} {}: {} points, {} of {} single faults, {} runs with faults, {} healthy, {:.0} s",
             at + 1,
