@@ -1,384 +1,144 @@
-//! The campaign: many healthy harnesses, then every fault that a plan allows,
-//! each rung out through the real firmware library and its frames.
+//! The campaign: healthy harnesses, every single fault, random pairs and
+//! triples, and faults drawn from the stated priors, each rung out through the
+//! real firmware library and its frames.
 //!
-//! [`Site`] is a plan at a place; [`Site::load`] makes everything that does not
-//! change from run to run; [`healthy`] and [`faulty`] carry out the runs on two
-//! threads; [`table`] counts them.
+//! [`site`] is a harness at a place; [`draw`] picks what is wrong with it;
+//! [`trial`] rings it out; [`same`] asks the bench's solver whether what was
+//! said can be told from what was injected; [`stats`] and [`results`] count,
+//! [`goals`] and [`document`] hold the counts against the goals and write them
+//! down, [`plot`] draws the calibration.
 
-pub mod table;
+pub mod document;
+pub mod draw;
+pub mod goals;
+pub mod plot;
+pub mod results;
+pub mod same;
+pub mod site;
+pub mod stats;
+pub mod trial;
 
 use std::collections::BTreeMap;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::time::{Duration, Instant};
 
-use loomproof::bench::{Bench, Settings};
-use loomproof::circuit::{Model, build};
-use loomproof::diagnosis::coverage::coverage;
-use loomproof::fault::{Fault, catalogue};
-use loomproof::hookup::{Hookup, propose};
-use loomproof::link::{Link, VirtualProbe};
-use loomproof::plan::Plan;
-use loomproof::plan::model::Job;
-use loomproof::ringout::report::{Report, Verdict};
-use loomproof::ringout::verdict::{place_word, report};
-use loomproof::ringout::{Outcome, run};
-use loomproof_core::wire::{Hello, Place};
-
-use crate::skip::top;
+use draw::{from_priors, together};
+use loomproof::fault::Fault;
+use results::{Healthy, SiteResults};
+use site::Loaded;
+use trial::{Class, Tried, healthy, tried};
 
 /// Runs that go on at the same time.
 const THREADS: usize = 2;
 
-/// The first seed of the faulty runs; healthy runs count from 1.
-const FAULT_SEEDS: u64 = 1_000_001;
-
-/// A fixture plan at a place.
+/// How much of everything is run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Site {
-    /// File name of the plan, without its ending.
-    pub plan: &'static str,
-    /// Bench or vehicle.
-    pub place: Place,
-}
-
-/// Every site of the campaign.
-pub const SITES: &[Site] = &[
-    Site::new("bench-64", Place::Bench),
-    Site::new("socket-13-pin", Place::Bench),
-    Site::new("bakery-van", Place::Bench),
-    Site::new("bakery-van", Place::Vehicle),
-    Site::new("socket-13-pin", Place::Vehicle),
-    Site::new("smallest", Place::Vehicle),
-];
-
-impl Site {
-    const fn new(plan: &'static str, place: Place) -> Self {
-        Self { plan, place }
-    }
-
-    /// How the site is called in tables.
-    #[must_use]
-    pub fn name(self) -> String {
-        format!("{} {}", self.plan, place_word(self.place))
-    }
-
-    /// Reads the plan with its options at their defaults, and computes what
-    /// the hook-up can see.
-    ///
-    /// # Errors
-    /// What is wrong with the plan.
-    pub fn load(self) -> Result<Loaded, String> {
-        let path = top().join(format!("fixtures/plans/{}.toml", self.plan));
-        let plan = Plan::load(&path).map_err(|rejected| rejected.render(false))?;
-        let job = plan
-            .resolve(&BTreeMap::new())
-            .map_err(|problems| plan.render(&problems, false))?;
-        let leads = Settings::default().leads;
-        let hookup =
-            propose(&job, self.place, usize::from(leads)).map_err(|error| error.to_string())?;
-        let model = build(&job, &hookup).map_err(|error| error.to_string())?;
-        let faults = coverage(&model, &catalogue::all(&job, &hookup))?
-            .into_iter()
-            .map(|covered| (covered.fault, covered.covered))
-            .collect();
-        Ok(Loaded {
-            site: self,
-            job,
-            hookup,
-            model,
-            faults,
-        })
-    }
-}
-
-/// A site, ready to be rung out.
-#[derive(Debug)]
-pub struct Loaded {
-    /// The site.
-    pub site: Site,
-    /// The plan with its options settled.
-    pub job: Job,
-    /// Which probe lead sits where.
-    pub hookup: Hookup,
-    /// The expected circuit.
-    pub model: Model,
-    /// Every fault that the plan allows, and whether it is said beforehand
-    /// that this hook-up shows it.
-    pub faults: Vec<(Fault, bool)>,
-}
-
-impl Loaded {
-    /// Scans a bench with these faults.
-    ///
-    /// # Errors
-    /// What went wrong on the bench or on the way to it.
-    pub fn scan(&self, faults: &[Fault], seed: u64) -> Result<(Hello, Outcome), String> {
-        let settings = Settings {
-            seed,
-            ..Settings::default()
-        };
-        let bench = Bench::new(&self.job, &self.hookup, faults, &settings)
-            .map_err(|error| error.to_string())?;
-        let mut link = VirtualProbe::new(bench)
-            .session()
-            .map_err(|error| error.to_string())?;
-        let outcome = run::run(&mut link, &self.model, self.site.place, &mut |_| {})
-            .map_err(|error| error.to_string())?;
-        if let Some(trouble) = link.transport().probe().bench().0.borrow().trouble() {
-            return Err(format!("the bench failed: {trouble}"));
-        }
-        Ok((link.hello().clone(), outcome))
-    }
-
-    /// Rings a bench with these faults out, to the report.
-    ///
-    /// # Errors
-    /// What keeps it from a report.
-    pub fn ring_out(&self, faults: &[Fault], seed: u64) -> Result<Report, String> {
-        let (hello, outcome) = self.scan(faults, seed)?;
-        report(&self.job, &self.hookup, &self.model, &hello, &outcome)
-    }
-}
-
-/// A healthy harness that did not pass.
-#[derive(Debug, Clone)]
-pub struct FalseAlarm {
-    /// Seed of the bench.
+pub struct Scale {
+    /// Healthy runs, over all harnesses.
+    pub healthy: usize,
+    /// Random pairs, over all harnesses.
+    pub pairs: usize,
+    /// Random triples, over all harnesses.
+    pub triples: usize,
+    /// Runs with faults drawn from the stated priors, over all harnesses.
+    pub drawn: usize,
+    /// How-manyth single fault is tried; 0 for none.
+    pub every: usize,
+    /// The most single faults of one harness; its stride grows until they are
+    /// no more.
+    pub most: usize,
+    /// Where all chance starts.
     pub seed: u64,
-    /// What was said instead.
-    pub said: String,
 }
 
-/// The outcome of the healthy runs of one site.
-#[derive(Debug, Clone)]
-pub struct Healthy {
-    /// How many there were.
-    pub runs: usize,
-    /// Those that did not pass.
-    pub alarms: Vec<FalseAlarm>,
-    /// Wall time.
-    pub took: Duration,
-}
-
-/// Rings out `runs` healthy harnesses with the seeds 1, 2, 3 …
-#[must_use]
-pub fn healthy(site: &Loaded, runs: usize) -> Healthy {
-    let start = Instant::now();
-    let alarms = each(runs, |at| {
-        let seed = at as u64 + 1;
-        let said = match site.ring_out(&[], seed) {
-            Ok(report) if report.verdict == Verdict::Pass => return None,
-            Ok(report) => summary(&report),
-            Err(error) => error,
-        };
-        Some(FalseAlarm { seed, said })
-    });
-    Healthy {
-        runs,
-        alarms: alarms.into_iter().flatten().collect(),
-        took: start.elapsed(),
-    }
-}
-
-/// What became of one injected fault.
-#[derive(Debug, Clone)]
-pub struct Tried {
-    /// Kind of the fault.
-    pub kind: &'static str,
-    /// Its spelling.
-    pub fault: String,
-    /// Seed of the bench.
-    pub seed: u64,
-    /// Whether it was said beforehand that the hook-up shows it.
-    pub covered: bool,
-    /// The verdict; `None` when there was none.
-    pub verdict: Option<Verdict>,
-    /// Whether the best group holds a set of exactly this fault. A live lead:
-    /// whether the refusal names its place among those of one level.
-    pub named: bool,
-    /// Position of the first group that holds it, 0 for the best.
-    pub rank: Option<usize>,
-    /// Sets in the best group.
-    pub group: usize,
-    /// What was said.
-    pub said: String,
-    /// Wall time of scan and diagnosis.
-    pub took: Duration,
-}
-
-impl Tried {
-    /// Whether the verdict is "faults", or for a live lead "refused".
-    #[must_use]
-    pub fn detected(&self) -> bool {
-        let wanted = match self.kind {
-            "live" => Verdict::Refused,
-            _ => Verdict::Faults,
-        };
-        self.verdict == Some(wanted)
+impl Scale {
+    /// The `at`th of `of` harnesses' share of a total.
+    fn share(total: usize, at: usize, of: usize) -> usize {
+        total * (at + 1) / of.max(1) - total * at / of.max(1)
     }
 
-    /// What is wrong with this try; `None` where it went as it should.
+    /// The options of the command that give this scale.
     #[must_use]
-    pub fn miss(&self) -> Option<&'static str> {
-        match self {
-            _ if self.verdict.is_none() => Some("ERROR"),
-            _ if self.escaped() => Some("ESCAPE"),
-            _ if self.covered && !self.detected() => Some("UNCLEAR"),
-            _ if !self.detected() || self.named => None,
-            _ if self.kind == "live" => Some("refused with another place"),
-            _ if self.rank.is_some() => Some("in a later group"),
-            _ => Some("in no group"),
+    pub fn options(&self) -> String {
+        let mut options = format!(
+            "--healthy {} --pairs {} --triples {} --drawn {} --singles-every {}",
+            self.healthy, self.pairs, self.triples, self.drawn, self.every
+        );
+        if self.most < usize::MAX {
+            options.push_str(&format!(" --singles-most {}", self.most));
         }
+        if self.seed > 0 {
+            options.push_str(&format!(" --seed {}", self.seed));
+        }
+        options
     }
 
-    /// Whether it was to be seen and was passed.
+    /// The stride over a catalogue of so many single faults.
     #[must_use]
-    pub fn escaped(&self) -> bool {
-        self.covered && self.verdict == Some(Verdict::Pass)
+    pub fn stride(&self, faults: usize) -> usize {
+        self.every.max(faults.div_ceil(self.most.max(1)))
     }
 }
 
-/// The outcome of the faulty runs of one site.
-#[derive(Debug, Clone)]
-pub struct Faulty {
-    /// One entry per fault, in the order of the catalogue.
-    pub tried: Vec<Tried>,
-    /// Wall time.
-    pub took: Duration,
-}
-
-/// Puts every `every`th fault of the catalogue on the bench, one at a time;
-/// tells `done` of each.
-pub fn faulty(site: &Loaded, every: usize, done: impl Fn(&Tried) + Sync) -> Faulty {
-    let start = Instant::now();
-    let chosen: Vec<usize> = (0..site.faults.len()).step_by(every.max(1)).collect();
-    let tried = each(chosen.len(), |at| {
-        let at = chosen.get(at)?;
-        let (fault, covered) = site.faults.get(*at)?;
-        let tried = try_fault(site, fault, *covered, FAULT_SEEDS + *at as u64);
-        done(&tried);
-        Some(tried)
-    });
-    Faulty {
-        tried: tried.into_iter().flatten().collect(),
-        took: start.elapsed(),
-    }
-}
-
-/// Puts one fault on the bench and compares what is said with it.
-#[must_use]
-pub fn try_fault(site: &Loaded, fault: &Fault, covered: bool, seed: u64) -> Tried {
-    let mut tried = Tried {
-        kind: fault.kind(),
-        fault: fault.to_string(),
-        seed,
-        covered,
-        verdict: None,
-        named: false,
-        rank: None,
-        group: 0,
-        said: String::new(),
-        took: Duration::ZERO,
+/// Runs everything on one harness, the `at`th of `of`; tells `done` of each run
+/// that is over.
+pub fn run_site(
+    site: &Loaded,
+    scale: &Scale,
+    (at, of): (usize, usize),
+    done: impl Fn(&Tried) + Sync,
+) -> SiteResults {
+    let stride = scale.stride(site.covered.len());
+    let singles: Vec<usize> = if scale.every == 0 {
+        Vec::new()
+    } else {
+        (0..site.covered.len()).step_by(stride).collect()
     };
-    let start = Instant::now();
-    match site.ring_out(std::slice::from_ref(fault), seed) {
-        Ok(report) => {
-            tried.verdict = Some(report.verdict);
-            tried.group = report.groups.first().map_or(0, |group| group.sets.len());
-            tried.rank = if let Fault::Live(..) = fault {
-                names_live(&report, &fault.place()).then_some(0)
-            } else {
-                let wanted = without_ohms(&tried.fault);
-                report.groups.iter().position(|group| {
-                    group.sets.iter().any(
-                        |set| matches!(set.as_slice(), [one] if without_ohms(&one.fault) == wanted),
-                    )
-                })
-            };
-            tried.named = tried.rank == Some(0);
-            tried.said = summary(&report);
-        }
-        Err(error) => tried.said = error,
-    }
-    tried.took = start.elapsed();
-    tried
-}
-
-/// A spelling without its ohms: they are estimated, not known.
-fn without_ohms(fault: &str) -> &str {
-    fault.split(",ohms=").next().unwrap_or(fault)
-}
-
-/// Whether a refusal names this place among those that the voltage may come from.
-fn names_live(report: &Report, place: &str) -> bool {
-    let named = report.groups.first().is_some_and(|group| {
-        group
-            .sets
-            .iter()
-            .flatten()
-            .any(|fault| fault.kind == "live" && fault.place == place)
+    let mut runs = each(singles.len(), |k| {
+        let covered = &site.covered[singles[k]];
+        let class = Class::of_single(&covered.fault);
+        let seed = scale.seed.wrapping_add(1_000_001 + singles[k] as u64);
+        let one = std::slice::from_ref(&covered.fault);
+        Some(told(tried(site, class, one, covered.covered, seed), &done))
     });
-    named
-        && report
-            .refusal
-            .as_ref()
-            .is_some_and(|refusal| !refusal.say.is_empty())
+    let random = |class: Class, total: usize| {
+        let draw = |seed: u64| -> Option<Vec<Fault>> {
+            match class {
+                Class::Pair => together(site, 2, seed),
+                Class::Triple => together(site, 3, seed),
+                _ => from_priors(site, seed),
+            }
+        };
+        each(Scale::share(total, at, of), |k| {
+            let seed = scale.seed.wrapping_add(class.first_seed() + k as u64);
+            let faults = draw(seed)?;
+            Some(told(tried(site, class, &faults, false, seed), &done))
+        })
+    };
+    runs.extend(random(Class::Pair, scale.pairs));
+    runs.extend(random(Class::Triple, scale.triples));
+    runs.extend(random(Class::Drawn, scale.drawn));
+    let count = Scale::share(scale.healthy, at, of);
+    let alarms = each(count, |k| healthy(site, scale.seed.wrapping_add(k as u64)));
+    SiteResults {
+        site: site.name(),
+        points: site.hookup.clips.len(),
+        leads: site.probe_leads,
+        wires: site.job.leads.len(),
+        catalogue: site.covered.len(),
+        covered: site.covered.iter().filter(|c| c.covered).count(),
+        stride,
+        tried: runs.into_iter().flatten().collect(),
+        healthy: Healthy {
+            runs: count,
+            alarms: alarms.into_iter().flatten().collect(),
+        },
+    }
 }
 
-/// Verdict and best group in one line.
-#[must_use]
-pub fn summary(report: &Report) -> String {
-    let mut line = report.verdict.word().to_owned();
-    if let Some(refusal) = &report.refusal {
-        line.push_str(&format!(": {}", refusal.say));
-    }
-    for group in report.groups.iter().take(2) {
-        let sets: Vec<String> = group
-            .sets
-            .iter()
-            .take(3)
-            .map(|set| {
-                let names: Vec<&str> = set.iter().map(|fault| fault.fault.as_str()).collect();
-                names.join(" + ")
-            })
-            .collect();
-        line.push_str(&format!(
-            "; {:.3} of {}{}: {}",
-            group.probability,
-            group.sets.len(),
-            if group.explains_all {
-                ""
-            } else {
-                " (not all explained)"
-            },
-            sets.join(" | ")
-        ));
-    }
-    for undecided in report.undecided.iter().take(2) {
-        line.push_str(&format!("; undecided {}", undecided.place));
-    }
-    if report.verdict != Verdict::Refused {
-        let off: Vec<_> = report
-            .readings
-            .iter()
-            .filter(|reading| reading.verdict != "within")
-            .collect();
-        line.push_str(&format!("; {} readings off", off.len()));
-        for reading in off.iter().take(2) {
-            line.push_str(&format!(
-                ", {} {} {} {:?}..{:?} sigma {} uV, measured {:?}",
-                reading.purpose,
-                reading.point,
-                reading.verdict,
-                reading.expected_low_uv,
-                reading.expected_high_uv,
-                reading.sigma_uv,
-                reading.measured_uv
-            ));
-        }
-    }
-    line
+fn told(tried: Tried, done: &(impl Fn(&Tried) + Sync)) -> Tried {
+    done(&tried);
+    tried
 }
 
 /// Runs `work` for 0 to `count` on [`THREADS`] threads; the results come in

@@ -2,6 +2,7 @@
 
 pub mod bound;
 pub mod campaign;
+pub mod generator;
 pub mod jobs;
 #[cfg(unix)]
 pub mod qemu;

@@ -5,7 +5,7 @@ use jsonschema::Validator;
 use loomproof::fault::spell::parse;
 use loomproof::ringout::report::Report;
 use loomproof_core::wire::Place;
-use loomproof_tests::campaign::Site;
+use loomproof_tests::campaign::site::{Site, Source};
 use loomproof_tests::skip::top;
 use serde_json::{Value, json};
 
@@ -40,8 +40,11 @@ fn the_schema_is_that_of_the_types() {
 
 /// The report of a plan in the vehicle with these faults, as it is printed.
 fn report(plan: &'static str, faults: &[&str]) -> Value {
-    let place = Place::Vehicle;
-    let site = Site { plan, place }.load().unwrap();
+    let site = Site {
+        source: Source::Fixture(plan),
+        place: Place::Vehicle,
+    };
+    let site = site.load().unwrap();
     let faults: Vec<_> = faults
         .iter()
         .map(|f| parse(f, &site.job).unwrap())

@@ -14,7 +14,7 @@ use loomproof::link::{Link, VirtualProbe, connect};
 use loomproof::ringout::run;
 use loomproof::ringout::verdict::report;
 use loomproof_core::wire::Place;
-use loomproof_tests::campaign::{Loaded, Site};
+use loomproof_tests::campaign::site::{Loaded, Site, Source};
 use loomproof_tests::qemu::{self, Emulated};
 use serde_json::Value;
 
@@ -94,7 +94,7 @@ fn seed(case: usize) -> u64 {
 impl Case {
     fn load(&self) -> (Loaded, Vec<Fault>) {
         let site = Site {
-            plan: self.plan,
+            source: Source::Fixture(self.plan),
             place: self.place,
         };
         let loaded = site.load().unwrap();

@@ -40,8 +40,23 @@ pub fn report(
     probe: &Hello,
     outcome: &Outcome,
 ) -> Result<Report, String> {
-    let faults = catalogue::all(job, hookup);
-    let covered = coverage(model, &faults)?;
+    let covered = coverage(model, &catalogue::all(job, hookup))?;
+    report_covered(job, hookup, model, &covered, probe, outcome)
+}
+
+/// As [`report`], with the coverage of the whole catalogue computed before:
+/// for many ring-outs of one hook-up.
+///
+/// # Errors
+/// As [`report`].
+pub fn report_covered(
+    job: &Job,
+    hookup: &Hookup,
+    model: &Model,
+    covered: &[Covered],
+    probe: &Hello,
+    outcome: &Outcome,
+) -> Result<Report, String> {
     let mut report = Report {
         verdict: Verdict::Pass,
         title: job.title.clone(),
@@ -59,7 +74,7 @@ pub fn report(
         proof: None,
         refusal: None,
         undecided: Vec::new(),
-        coverage: coverage_report(&covered),
+        coverage: coverage_report(covered),
         hand_checks: hand_checks(job, hookup.place),
         readings: Vec::new(),
         next_reading: None,
@@ -86,6 +101,7 @@ pub fn report(
             }
             if !evidence.off().is_empty() {
                 report.verdict = Verdict::Faults;
+                let faults: Vec<Fault> = covered.iter().map(|c| c.fault.clone()).collect();
                 let explained = space::explain(&evidence, &faults)?;
                 let proof = explained.outcome.proof;
                 let groups = group(&evidence, explained.candidates);

@@ -1,0 +1,220 @@
+//! Whether two sets of faults can be told apart, decided by the bench.
+//!
+//! The bench solves its own network with its own solver; core's is not asked.
+//! For a scan that was taken, the readings of its steps are taken again
+//!
+//! * with every part at its nominal value and no noise, once per set: the mean
+//!   (an unknown load stands at the geometric middle of its range; where the
+//!   converter's steps matter, noise carries the mean over them, the same for
+//!   both sets);
+//! * with the injected set, part tolerance, clip resistance, contact and
+//!   converter noise on, with [`MONTE_CARLO`] other seeds: their standard
+//!   deviation is the reading's σ.
+//!
+//! What is compared is what is judged: single readings, and differences of two
+//! readings of one step, in which the spread of the source resistors drops out.
+//! Two sets are the same where no two means differ by [`APART`] σ or more.
+
+use loomproof::bench::Settings;
+use loomproof::fault::Fault;
+use loomproof::ringout::Taken;
+use loomproof::ringout::readings::purpose_word;
+use loomproof_core::expect::quantities;
+use loomproof_core::instrument::REFERENCE;
+use loomproof_core::judge::Value;
+use loomproof_core::scan::Planned;
+
+use super::site::Loaded;
+
+/// Means that differ by so many σ in one reading can be told apart.
+pub const APART: f64 = 3.0;
+
+/// Benches that a reading's σ is taken from: it is known to ±1/√(2·23) = 15 %.
+pub const MONTE_CARLO: u64 = 24;
+
+/// Benches that a mean is averaged over where the converter's steps matter.
+const DITHER: u64 = 16;
+
+/// So many σ apart the steps of the converter do not matter any more: rounding
+/// moves the difference of two differences by two steps, 101 µV, at most, which
+/// is 8 of the least σ (that of 16 conversions).
+const SURELY: f64 = 12.0;
+
+/// Seeds of those benches start here.
+const SEEDS: u64 = 9_000_001;
+
+/// Noise of one conversion of the bench's converter, one σ, V (that of
+/// `host/src/bench`), and its step: a reading's σ is never less than these.
+const CONVERSION: f64 = 50e-6;
+const STEP: f64 = REFERENCE.0 / 65_536.0;
+
+/// Judged values of a scan, in the order of its steps; `None` where one did
+/// not settle and proves nothing.
+fn values(taken: &[Taken]) -> Vec<Option<f64>> {
+    taken
+        .iter()
+        .flat_map(Taken::values)
+        .map(|(_, value)| match value {
+            Value::Volts(volts) => Some(volts.0),
+            Value::Unsettled => None,
+        })
+        .collect()
+}
+
+/// The readings of a scan with one set of faults, as others are held against it.
+#[derive(Debug)]
+pub struct Referee<'s> {
+    site: &'s Loaded,
+    steps: Vec<Planned>,
+    /// Means as one bench without noise reads them, and as so many with noise
+    /// do on average.
+    means: Vec<Option<f64>>,
+    dithered: Vec<Option<f64>>,
+    sigma: Vec<f64>,
+}
+
+impl<'s> Referee<'s> {
+    /// For this injected set and the steps of its scan.
+    ///
+    /// # Errors
+    /// What went wrong on the bench.
+    pub fn new(site: &'s Loaded, injected: &[Fault], steps: Vec<Planned>) -> Result<Self, String> {
+        let means = values(&site.take(injected, &site.nominal(), &steps)?);
+        let dithered = dithered(site, injected, &steps)?;
+        let mut sums = vec![(0.0_f64, 0.0_f64, 0.0_f64); means.len()];
+        for seed in SEEDS..SEEDS + MONTE_CARLO {
+            let settings: Settings = site.settings(seed);
+            let drawn = values(&site.take(injected, &settings, &steps)?);
+            for ((sum, mean), value) in sums.iter_mut().zip(&means).zip(drawn) {
+                if let (Some(mean), Some(value)) = (mean, value) {
+                    let d = value - mean;
+                    *sum = (sum.0 + 1.0, sum.1 + d, sum.2 + d * d);
+                }
+            }
+        }
+        let floors = steps.iter().flat_map(|planned| {
+            let count = planned.step.senses.len();
+            let samples = f64::from(planned.step.samples.max(1));
+            let floor = (CONVERSION * CONVERSION / samples + STEP * STEP / 12.0).sqrt();
+            std::iter::repeat_n(floor, count)
+        });
+        let sigma = sums
+            .iter()
+            .zip(floors)
+            .map(|(&(n, sum, squares), floor)| {
+                if n < 2.0 {
+                    return floor;
+                }
+                let variance = (squares - sum * sum / n) / (n - 1.0);
+                variance.max(0.0).sqrt().max(floor)
+            })
+            .collect();
+        Ok(Self {
+            site,
+            steps,
+            means,
+            dithered,
+            sigma,
+        })
+    }
+
+    /// The reading that tells another set best from the injected one.
+    ///
+    /// # Errors
+    /// Where the bench cannot have the other set.
+    pub fn apart(&self, other: &[Fault]) -> Result<Gap, String> {
+        let taken = self.site.take(other, &self.site.nominal(), &self.steps)?;
+        let coarse = self.greatest(&self.means, &values(&taken));
+        if coarse.sigmas >= SURELY {
+            return Ok(coarse);
+        }
+        let fine = dithered(self.site, other, &self.steps)?;
+        Ok(self.greatest(&self.dithered, &fine))
+    }
+
+    fn greatest(&self, own: &[Option<f64>], other: &[Option<f64>]) -> Gap {
+        let mut gap = Gap::default();
+        let judged = self.steps.iter().flat_map(|planned| {
+            quantities(&planned.step).map(move |quantity| (planned.purpose, quantity))
+        });
+        let pairs = own.iter().zip(other).zip(&self.sigma);
+        for (((own, other), sigma), (purpose, quantity)) in pairs.zip(judged) {
+            let (Some(own), Some(other)) = (own, other) else {
+                continue;
+            };
+            let sigmas = (own - other).abs() / sigma;
+            if sigmas > gap.sigmas {
+                let minus = quantity.minus.map(|lead| format!(" less {lead}"));
+                gap = Gap {
+                    sigmas,
+                    reading: format!(
+                        "{}{} ({}): {:.2} mV, not {:.2} mV, σ {:.3} mV",
+                        quantity.plus.lead,
+                        minus.unwrap_or_default(),
+                        purpose_word(purpose),
+                        own * 1e3,
+                        other * 1e3,
+                        sigma * 1e3
+                    ),
+                };
+            }
+        }
+        gap
+    }
+}
+
+/// A reading that tells two sets apart.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Gap {
+    /// By so many σ.
+    pub sigmas: f64,
+    /// Which, and what it is with the injected set and the other.
+    pub reading: String,
+}
+
+/// Means finer than a step of the converter: its noise is on and carries the
+/// readings over the steps, with the same seeds for every set, so that it drops
+/// out of the difference of two sets.
+fn dithered(
+    site: &Loaded,
+    faults: &[Fault],
+    steps: &[Planned],
+) -> Result<Vec<Option<f64>>, String> {
+    let mut sums: Vec<Option<f64>> = Vec::new();
+    for seed in SEEDS..SEEDS + DITHER {
+        let settings = Settings {
+            seed,
+            noise: true,
+            ..site.nominal()
+        };
+        let read = values(&site.take(faults, &settings, steps)?);
+        if sums.is_empty() {
+            sums = vec![Some(0.0); read.len()];
+        }
+        for (sum, value) in sums.iter_mut().zip(read) {
+            *sum = sum
+                .zip(value)
+                .map(|(sum, value)| sum + value / DITHER as f64);
+        }
+    }
+    Ok(sums)
+}
+
+/// How far a set of faults lies outside the product's healthy bands, by the
+/// bench's means: the worst reading of the first pass, in the band's σ. A
+/// reading that does not settle counts for nothing.
+///
+/// # Errors
+/// What went wrong on the bench.
+pub fn severity(site: &Loaded, faults: &[Fault]) -> Result<f64, String> {
+    let taken = site.take(faults, &site.nominal(), &site.first)?;
+    let excess = taken
+        .iter()
+        .flat_map(Taken::values)
+        .zip(&site.bands)
+        .filter_map(|((_, value), band)| match value {
+            Value::Volts(volts) => Some(band.excess(volts).abs()),
+            Value::Unsettled => None,
+        });
+    Ok(excess.fold(0.0, f64::max))
+}
