@@ -214,7 +214,7 @@ fn face(connector: &Table, cavities: i64) -> Vec<Vec<i64>> {
 fn canonical(spelled: &str) -> String {
     let spelled = spelled.split(",ohms=").next().unwrap();
     let (kind, rest) = spelled.split_once('@').unwrap();
-    if !["exchanged", "short", "sets-exchanged"].contains(&kind) {
+    if !["exchanged", "clips-exchanged", "short", "sets-exchanged"].contains(&kind) {
         return spelled.to_owned();
     }
     let (a, b) = rest.split_once(",with=").unwrap();

@@ -6,7 +6,7 @@ use super::exit::Status;
 use super::job::JobArgs;
 use super::{Failure, Format, print, print_json};
 use crate::circuit::build;
-use crate::diagnosis::coverage::coverage;
+use crate::diagnosis::coverage::{alike, coverage, extra_points};
 use crate::diagnosis::words::{Speaker, capital};
 use crate::fault::catalogue;
 use crate::hookup::{Hookup, propose};
@@ -32,8 +32,22 @@ struct Listing {
     clips: Vec<ClipLine>,
     faults: usize,
     covered: usize,
+    /// Covered faults that no other looks like.
+    isolated: usize,
     not_covered: Vec<String>,
+    /// Further test points, and what each would show beyond those before it.
+    extra_points: Vec<ExtraLine>,
 }
+
+#[derive(Serialize)]
+struct ExtraLine {
+    point: String,
+    say: String,
+    shows: Vec<String>,
+}
+
+/// How many further test points are named.
+const EXTRAS: usize = 3;
 
 #[derive(Serialize)]
 struct ClipLine {
@@ -69,6 +83,16 @@ fn listing(job: &Job, hookup: &Hookup) -> Result<Listing, Failure> {
     let model = build(job, hookup)?;
     let covered = coverage(&model, &catalogue::all(job, hookup)).map_err(Failure::usage)?;
     let speaker = Speaker::new(job);
+    let isolated = alike(&model, &covered).map_err(Failure::usage)?;
+    let extra_points = extra_points(&model, &covered, EXTRAS)
+        .map_err(Failure::usage)?
+        .into_iter()
+        .map(|extra| ExtraLine {
+            point: extra.point.to_string(),
+            say: capital(&speaker.point(&extra.point)),
+            shows: extra.shows.iter().map(ToString::to_string).collect(),
+        })
+        .collect();
     Ok(Listing {
         place: crate::ringout::verdict::place_word(hookup.place),
         clips: hookup
@@ -84,6 +108,8 @@ fn listing(job: &Job, hookup: &Hookup) -> Result<Listing, Failure> {
             .collect(),
         faults: covered.len(),
         covered: covered.iter().filter(|c| c.covered).count(),
+        isolated: isolated.iter().filter(|alike| **alike == 1).count(),
+        extra_points,
         not_covered: covered
             .iter()
             .filter(|c| !c.covered)
@@ -119,8 +145,9 @@ fn text(job: &Job, listing: &Listing) -> String {
         ));
     }
     out.push_str(&format!(
-        "\nThis shows {} of the {} single faults that the plan allows.\n",
-        listing.covered, listing.faults
+        "\nThis shows {} of the {} single faults that the plan allows; {} of them no other looks \
+         like.\n",
+        listing.covered, listing.faults, listing.isolated
     ));
     if !listing.not_covered.is_empty() {
         let shown: Vec<&str> = listing
@@ -135,6 +162,21 @@ fn text(job: &Job, listing: &Listing) -> String {
             out.push_str(&format!("  and {rest} more (--format json lists them)"));
         }
         out.push('\n');
+    }
+    for extra in &listing.extra_points {
+        out.push_str(&format!(
+            "One more probe lead on {}\n  would show {} more of them: {}{}\n",
+            extra.say,
+            extra.shows.len(),
+            extra
+                .shows
+                .iter()
+                .take(4)
+                .cloned()
+                .collect::<Vec<_>>()
+                .join("  "),
+            if extra.shows.len() > 4 { "  …" } else { "" }
+        ));
     }
     out
 }

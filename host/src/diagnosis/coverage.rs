@@ -1,15 +1,20 @@
-//! What the first pass of a hook-up can see, by simulating every fault.
+//! What a hook-up can see and tell apart, by simulating every fault.
 
+use std::collections::{BTreeMap, BTreeSet};
+
+use loomproof_core::expect::Band;
 use loomproof_core::judge::LIMIT;
-use loomproof_core::layout::Layout;
+use loomproof_core::layout::{Group, Layout};
 use loomproof_core::scan;
 use loomproof_core::units::MicroVolts;
-use loomproof_core::wire::Reading;
+use loomproof_core::wire::{LeadId, MAX_LEADS, Reading};
 
 use super::edits::edits;
-use super::evidence::{Evidence, gap};
+use super::evidence::{Evidence, Fit, gap};
+use super::next::touchable;
 use crate::circuit::Model;
 use crate::fault::Fault;
+use crate::hookup::Point;
 use crate::ringout::Taken;
 
 /// One fault and whether the first pass would show it.
@@ -32,18 +37,7 @@ const MARGIN: f64 = 4.0;
 /// A sentence that says what cannot be computed.
 pub fn coverage(model: &Model, catalogue: &[Fault]) -> Result<Vec<Covered>, String> {
     let layout = Layout::of(&model.circuit, &[]);
-    // Readings do not matter here; evidence brings the healthy bands and which
-    // quantity lies in which island.
-    let taken: Vec<Taken> = scan::first_pass(&layout)
-        .map(|planned| {
-            let nothing = Reading::NotSettled(MicroVolts(0));
-            Taken {
-                readings: vec![nothing; planned.step.senses.len()],
-                planned,
-            }
-        })
-        .collect();
-    let evidence = Evidence::new(model, &taken)?;
+    let evidence = simulated(model, scan::first_pass(&layout))?;
     catalogue
         .iter()
         .map(|fault| {
@@ -73,6 +67,124 @@ pub fn coverage(model: &Model, catalogue: &[Fault]) -> Result<Vec<Covered>, Stri
             })
         })
         .collect()
+}
+
+/// A scan that was not carried out: readings do not matter here, evidence
+/// brings the healthy bands and which quantity lies in which island.
+fn simulated(
+    model: &Model,
+    steps: impl Iterator<Item = scan::Planned>,
+) -> Result<Evidence<'_>, String> {
+    let taken: Vec<Taken> = steps
+        .map(|planned| {
+            let nothing = Reading::NotSettled(MicroVolts(0));
+            Taken {
+                readings: vec![nothing; planned.step.senses.len()],
+                planned,
+            }
+        })
+        .collect();
+    Evidence::new(model, &taken)
+}
+
+/// For each fault, how many covered faults look alike, itself included, when
+/// every lead is walked from after the first pass; 0 where it is not covered.
+/// A fault that stands alone is isolated.
+///
+/// # Errors
+/// A sentence that says what cannot be computed.
+pub fn alike(model: &Model, covered: &[Covered]) -> Result<Vec<usize>, String> {
+    let layout = Layout::of(&model.circuit, &[]);
+    let leads: Vec<LeadId> = layout.leads().iter().collect();
+    let walks = leads.into_iter().flat_map(|lead| scan::walk(&layout, lead));
+    let evidence = simulated(model, scan::first_pass(&layout).chain(walks))?;
+    // Only faults that touch the same islands can look alike.
+    let mut classes: BTreeMap<BTreeSet<Group>, Vec<(Fit, Vec<usize>)>> = BTreeMap::new();
+    let mut live = Vec::new();
+    for (at, one) in covered.iter().enumerate().filter(|(_, c)| c.covered) {
+        let Some(edits) = edits(model, &one.fault) else {
+            live.push(at);
+            continue;
+        };
+        let fit = evidence.fit(&edits)?;
+        let changed = |(at, band): &(usize, Band)| {
+            let judged = evidence.judged().get(*at)?;
+            (gap(&judged.band, band) > LIMIT * judged.band.sigma.0).then_some(*at)
+        };
+        let seen: Vec<usize> = fit.bands.iter().filter_map(changed).collect();
+        let near = classes.entry(evidence.islands_of(&seen)).or_default();
+        match near.iter_mut().find(|(head, _)| evidence.alike(head, &fit)) {
+            Some((_, members)) => members.push(at),
+            None => near.push((fit, vec![at])),
+        }
+    }
+    let mut sizes = vec![0; covered.len()];
+    let all = classes.into_values().flatten().map(|(_, members)| members);
+    // A live lead is named by the look itself.
+    for members in all.chain(live.into_iter().map(|at| vec![at])) {
+        for at in &members {
+            if let Some(size) = sizes.get_mut(*at) {
+                *size = members.len();
+            }
+        }
+    }
+    Ok(sizes)
+}
+
+/// One more test point, and what it would show.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Extra {
+    /// Where a free probe lead could be clipped.
+    pub point: Point,
+    /// Faults that the hook-up does not see without it.
+    pub shows: Vec<Fault>,
+}
+
+/// The test points that would show most of what a hook-up cannot see, best
+/// first; each adds to those before it. The points are not chosen all at once:
+/// the best one first, then the best beside it.
+///
+/// # Errors
+/// A sentence that says what cannot be computed.
+pub fn extra_points(model: &Model, covered: &[Covered], most: usize) -> Result<Vec<Extra>, String> {
+    let mut hidden: Vec<Fault> = covered
+        .iter()
+        .filter(|c| !c.covered)
+        .map(|c| c.fault.clone())
+        .collect();
+    let mut model = model.clone();
+    let mut extras = Vec::new();
+    while extras.len() < most && !hidden.is_empty() {
+        let Some(free) = (0..MAX_LEADS as u8)
+            .map(LeadId)
+            .find(|lead| model.circuit.tip(*lead).is_none())
+        else {
+            break;
+        };
+        let mut best: Option<(Extra, Model)> = None;
+        for (point, node, _) in touchable(&model) {
+            let mut probed = model.clone();
+            if probed.circuit.clip(free, node).is_err() {
+                continue;
+            }
+            let seen = coverage(&probed, &hidden)?;
+            let shows: Vec<Fault> = seen
+                .into_iter()
+                .filter(|c| c.covered)
+                .map(|c| c.fault)
+                .collect();
+            if shows.len() > best.as_ref().map_or(0, |(extra, _)| extra.shows.len()) {
+                best = Some((Extra { point, shows }, probed));
+            }
+        }
+        let Some((extra, probed)) = best else {
+            break;
+        };
+        hidden.retain(|fault| !extra.shows.contains(fault));
+        extras.push(extra);
+        model = probed;
+    }
+    Ok(extras)
 }
 
 /// Whether two cavities of a connector are hooked up and one net by the plan.
