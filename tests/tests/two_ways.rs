@@ -58,7 +58,7 @@ fn trees_and_meshes_give_the_same_bands() {
                         .band_of(&elements, &planned.step, quantity)
                         .unwrap();
                     let tree = predictor
-                        .altered(&islands, &edits)
+                        .altered(&predictor.reach(&islands), &edits)
                         .band(&planned.step, quantity)
                         .unwrap();
                     let volts = (meshed.low.0 - tree.low.0)

@@ -1,7 +1,9 @@
 //! All readings of a scan against the model, and how well a set of faults
 //! explains them.
 
+use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::rc::Rc;
 
 use loomproof_core::circuit::Edit;
 use loomproof_core::expect::{Band, Quantity, least_sigma};
@@ -11,7 +13,7 @@ use loomproof_core::scan::Purpose;
 use loomproof_core::units::Volts;
 use loomproof_core::wire::Step;
 
-use super::predict::{Altered, Predictor};
+use super::predict::{Altered, Predictor, Reach};
 use crate::circuit::Model;
 use crate::ringout::Taken;
 
@@ -91,6 +93,48 @@ pub struct Evidence<'m> {
     /// Least share of a healthy band, as a natural logarithm, in each island
     /// with unknown loads.
     shares: BTreeMap<Group, f64>,
+    scopes: RefCell<HashMap<BTreeSet<Group>, Rc<Scope>>>,
+}
+
+/// What a change in some islands bears on.
+#[derive(Debug)]
+struct Scope {
+    islands: BTreeSet<Group>,
+    /// Quantities that are read there, worst off first.
+    affected: Vec<usize>,
+    reach: Reach,
+    /// The most that the quantities could gain, and the islands' shares.
+    spare: f64,
+    shares: f64,
+}
+
+/// A circuit with edits: the islands that they touch, and one island more
+/// where a quantity is the difference to one elsewhere.
+struct Changed<'e, 'm> {
+    evidence: &'e Evidence<'m>,
+    scope: &'e Scope,
+    edits: &'e [Edit],
+    altered: Altered<'m>,
+    with: BTreeMap<Group, Altered<'m>>,
+}
+
+impl Changed<'_, '_> {
+    fn band(&mut self, step: &Step, judged: &Judged) -> Result<Band, String> {
+        let outside = judged
+            .islands
+            .into_iter()
+            .find(|island| !self.scope.islands.contains(island));
+        let altered = match outside {
+            None => &mut self.altered,
+            Some(island) => self.with.entry(island).or_insert_with(|| {
+                let mut islands = self.scope.islands.clone();
+                islands.insert(island);
+                let reach = self.evidence.predictor.reach(&islands);
+                self.evidence.predictor.altered(&reach, self.edits)
+            }),
+        };
+        altered.band(step, judged.quantity)
+    }
 }
 
 /// The least share of a band that is read in each of some islands.
@@ -149,7 +193,7 @@ impl<'m> Evidence<'m> {
                 let key: BTreeSet<Group> = islands.into_iter().collect();
                 let altered = healthy
                     .entry(key.iter().copied().collect())
-                    .or_insert_with(|| predictor.altered(&key, &[]));
+                    .or_insert_with(|| predictor.altered(&predictor.reach(&key), &[]));
                 let band = altered.band(&step.planned.step, quantity)?;
                 let key = predictor.repeat_key(&step.planned.step, quantity);
                 let weight = 1.0 / repeats.get(&key).map_or(1.0, |n| *n as f64);
@@ -195,6 +239,7 @@ impl<'m> Evidence<'m> {
             of_island,
             rank,
             shares: shares.0,
+            scopes: RefCell::default(),
         })
     }
 
@@ -259,30 +304,50 @@ impl<'m> Evidence<'m> {
     /// Quantities read in these islands, worst off first.
     #[must_use]
     pub fn affected(&self, islands: &BTreeSet<Group>) -> Vec<usize> {
-        let mut lists = islands.iter().filter_map(|i| self.of_island.get(i));
-        let mut all = lists.next().cloned().unwrap_or_default();
-        let before = all.len();
-        for list in lists {
-            all.extend(list);
-        }
-        if all.len() > before {
-            let rank = |at: &usize| self.rank.get(*at).copied();
-            all.sort_unstable_by_key(rank);
-            all.dedup();
-        }
-        all
+        self.scope(islands).affected.clone()
     }
 
     /// The most that any change in these islands could gain.
     #[must_use]
     pub fn bound(&self, islands: &BTreeSet<Group>) -> f64 {
-        self.spare(&self.affected(islands)) + self.spare_shares(islands)
+        let scope = self.scope(islands);
+        scope.spare + scope.shares
     }
 
-    /// What the islands would gain without unknown loads.
-    fn spare_shares(&self, islands: &BTreeSet<Group>) -> f64 {
+    fn scope(&self, islands: &BTreeSet<Group>) -> Rc<Scope> {
+        if let Some(scope) = self.scopes.borrow().get(islands) {
+            return Rc::clone(scope);
+        }
+        let mut affected: Vec<usize> = islands
+            .iter()
+            .filter_map(|island| self.of_island.get(island))
+            .flatten()
+            .copied()
+            .collect();
+        affected.sort_unstable_by_key(|at| self.rank.get(*at).copied());
+        affected.dedup();
+        let spare = |at: &usize| self.judged.get(*at).map(|judged| judged.spare);
         let share = |island| self.shares.get(island).copied();
-        -islands.iter().filter_map(share).sum::<f64>()
+        let scope = Rc::new(Scope {
+            reach: self.predictor.reach(islands),
+            spare: affected.iter().filter_map(spare).sum(),
+            shares: -islands.iter().filter_map(share).sum::<f64>(),
+            islands: islands.clone(),
+            affected,
+        });
+        let mut scopes = self.scopes.borrow_mut();
+        scopes.insert(islands.clone(), Rc::clone(&scope));
+        scope
+    }
+
+    fn changed<'e>(&'e self, scope: &'e Scope, edits: &'e [Edit]) -> Changed<'e, 'm> {
+        Changed {
+            evidence: self,
+            scope,
+            edits,
+            altered: self.predictor.altered(&scope.reach, edits),
+            with: BTreeMap::new(),
+        }
     }
 
     /// What the bands of some edits gain by narrower spans, or lose by wider ones.
@@ -299,20 +364,6 @@ impl<'m> Evidence<'m> {
         quantities.iter().filter_map(spare).sum()
     }
 
-    /// The circuit with edits, for these quantities.
-    fn altered(
-        &self,
-        islands: &BTreeSet<Group>,
-        affected: &[usize],
-        edits: &[Edit],
-    ) -> Altered<'m> {
-        let mut all = islands.clone();
-        for judged in affected.iter().filter_map(|at| self.judged.get(*at)) {
-            all.extend(judged.islands);
-        }
-        self.predictor.altered(&all, edits)
-    }
-
     /// How well these edits explain the readings.
     ///
     /// Only quantities read in an island that the edits touch are computed again.
@@ -320,9 +371,9 @@ impl<'m> Evidence<'m> {
     /// # Errors
     /// A sentence that says what cannot be computed.
     pub fn fit(&self, edits: &[Edit]) -> Result<Fit, String> {
-        let islands = self.touched(edits);
-        let mut affected = self.affected(&islands);
-        let mut altered = self.altered(&islands, &affected, edits);
+        let scope = self.scope(&self.touched(edits));
+        let mut changed = self.changed(&scope, edits);
+        let mut affected = scope.affected.clone();
         affected.sort_unstable();
         let mut fit = Fit {
             gain: 0.0,
@@ -336,7 +387,7 @@ impl<'m> Evidence<'m> {
             if affected.next_if_eq(&at).is_some()
                 && let Some((step, _)) = self.steps.get(judged.step)
             {
-                band = altered.band(step, judged.quantity)?;
+                band = changed.band(step, judged)?;
                 fit.gain += judged.gain(&band);
                 fit.bands.push((at, band));
                 let [island, _] = judged.islands;
@@ -346,7 +397,7 @@ impl<'m> Evidence<'m> {
                 fit.unexplained.push(at);
             }
         }
-        fit.gain += self.gain_of_shares(&islands, &shares);
+        fit.gain += self.gain_of_shares(&scope.islands, &shares);
         Ok(fit)
     }
 
@@ -357,13 +408,14 @@ impl<'m> Evidence<'m> {
     /// A sentence that says what cannot be computed.
     pub fn gain(&self, edits: &[Edit], floor: f64) -> Result<Option<f64>, String> {
         let mut shares = Shares::default();
-        let gain = self.sum(edits, floor, |judged, altered, step| {
-            let band = altered.band(step, judged.quantity)?;
+        let scope = self.scope(&self.touched(edits));
+        let gain = self.sum(&scope, edits, floor, |judged, changed, step| {
+            let band = changed.band(step, judged)?;
             let [island, _] = judged.islands;
             shares.note(island, &band);
             Ok(judged.gain(&band))
         })?;
-        let shares = self.gain_of_shares(&self.touched(edits), &shares);
+        let shares = self.gain_of_shares(&scope.islands, &shares);
         Ok(gain.map(|gain| gain + shares).filter(|gain| *gain >= floor))
     }
 
@@ -377,42 +429,42 @@ impl<'m> Evidence<'m> {
         let Some((first, rest)) = corners.split_first() else {
             return Ok(None);
         };
-        let islands = self.touched(first);
-        let affected = self.affected(&islands);
-        let altered = |edits: &Vec<Edit>| self.altered(&islands, &affected, edits);
-        let mut others: Vec<Altered<'m>> = rest.iter().map(altered).collect();
-        self.sum(first, floor, |judged, altered, step| {
-            let mut hull = altered.band(step, judged.quantity)?;
+        let scope = self.scope(&self.touched(first));
+        let mut others: Vec<Changed<'_, 'm>> = rest
+            .iter()
+            .map(|edits| self.changed(&scope, edits))
+            .collect();
+        let gain = self.sum(&scope, first, floor, |judged, changed, step| {
+            let mut hull = changed.band(step, judged)?;
             for other in &mut others {
-                hull = hull.hull(&other.band(step, judged.quantity)?);
+                hull = hull.hull(&other.band(step, judged)?);
             }
             Ok(judged.best_in(&hull))
-        })
-        .map(|gain| gain.map(|gain| gain + self.spare_shares(&islands)))
+        })?;
+        Ok(gain.map(|gain| gain + scope.shares))
     }
 
-    fn sum(
-        &self,
-        edits: &[Edit],
+    fn sum<'e>(
+        &'e self,
+        scope: &'e Scope,
+        edits: &'e [Edit],
         floor: f64,
-        mut one: impl FnMut(&Judged, &mut Altered<'m>, &Step) -> Result<f64, String>,
+        mut one: impl FnMut(&Judged, &mut Changed<'e, 'm>, &Step) -> Result<f64, String>,
     ) -> Result<Option<f64>, String> {
-        let islands = self.touched(edits);
-        let affected = self.affected(&islands);
-        let mut left = self.spare(&affected) + self.spare_shares(&islands);
+        let mut left = scope.spare + scope.shares;
         if left < floor {
             return Ok(None);
         }
-        let mut altered = self.altered(&islands, &affected, edits);
+        let mut changed = self.changed(scope, edits);
         let mut gain = 0.0;
-        for at in affected {
-            let Some(judged) = self.judged.get(at) else {
+        for at in &scope.affected {
+            let Some(judged) = self.judged.get(*at) else {
                 continue;
             };
             let Some((step, _)) = self.steps.get(judged.step) else {
                 continue;
             };
-            gain += one(judged, &mut altered, step)?;
+            gain += one(judged, &mut changed, step)?;
             left -= judged.spare;
             if gain + left < floor {
                 return Ok(None);

@@ -202,7 +202,7 @@ fn touch(
             let mut islands = predictor.touched(&edits);
             islands.insert(predictor.island(free));
             islands.extend(drives.iter().map(|lead| predictor.island(*lead)));
-            let mut altered = predictor.altered(&islands, &edits);
+            let mut altered = predictor.altered(&predictor.reach(&islands), &edits);
             let mut of_set = Vec::new();
             for drive in &drives {
                 let step = scan::pair(&layout, *drive, free, &[]).step;

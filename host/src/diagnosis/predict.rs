@@ -172,27 +172,56 @@ impl<'m> Predictor<'m> {
         band(&mut meshed, self.model, step, quantity)
     }
 
-    /// The circuit with edits applied, as trees and chords, for all quantities
-    /// that are read in these islands.
+    /// What belongs to some islands.
     #[must_use]
-    pub fn altered(&self, islands: &BTreeSet<Group>, edits: &[Edit]) -> Altered<'m> {
-        let elements = self.elements(islands, edits);
-        let (mut leads, mut tips) = (LeadSet::EMPTY, Vec::new());
+    pub fn reach(&self, islands: &BTreeSet<Group>) -> Reach {
+        let mut reach = Reach {
+            elements: islands
+                .iter()
+                .filter_map(|group| self.members.get(group))
+                .flatten()
+                .copied()
+                .collect(),
+            leads: LeadSet::EMPTY,
+            tips: Vec::new(),
+        };
         for lead in self.model.circuit.leads() {
             if let Some(tip) = self.model.circuit.tip(lead)
                 && islands.contains(&self.islands.group(tip))
             {
-                leads.insert(lead);
-                tips.push(tip);
+                reach.leads.insert(lead);
+                reach.tips.push(tip);
             }
         }
+        reach
+    }
+
+    /// Some islands with edits applied, as trees and chords, for all quantities
+    /// that are read in them.
+    #[must_use]
+    pub fn altered(&self, reach: &Reach, edits: &[Edit]) -> Altered<'m> {
+        let circuit = &self.model.circuit;
+        let elements: Vec<Element> = reach
+            .elements
+            .iter()
+            .filter_map(|id| circuit.edited_element(*id, edits))
+            .chain(circuit.joins(edits))
+            .collect();
         Altered {
             model: self.model,
-            forest: Forest::new(self.model.circuit.nodes(), &elements, &tips),
-            leads,
+            forest: Forest::new(circuit.nodes(), &elements, &reach.tips),
+            leads: reach.leads,
             known: HashMap::new(),
         }
     }
+}
+
+/// Elements and probe leads of some islands.
+#[derive(Debug, Clone)]
+pub struct Reach {
+    elements: Vec<ElementId>,
+    leads: LeadSet,
+    tips: Vec<NodeId>,
 }
 
 /// Some islands of a circuit with edits applied.

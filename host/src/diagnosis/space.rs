@@ -141,7 +141,6 @@ impl Mask {
 pub struct Catalogue<'e, 'm> {
     evidence: &'e Evidence<'m>,
     items: Vec<Item>,
-    bounds: RefCell<HashMap<BTreeSet<Group>, f64>>,
     /// Sets that were worked out.
     fitted: RefCell<HashMap<Vec<usize>, Fitted>>,
     /// Intervals of single resistances, by hypothesis and estimate.
@@ -184,7 +183,6 @@ impl<'e, 'm> Catalogue<'e, 'm> {
         Self {
             evidence,
             items: faults.iter().filter_map(item).collect(),
-            bounds: RefCell::default(),
             fitted: RefCell::default(),
             intervals: RefCell::default(),
         }
@@ -459,13 +457,7 @@ impl Space for Catalogue<'_, '_> {
         for item in self.items(&[a, b]) {
             islands.extend(&item.islands);
         }
-        let mut bounds = self.bounds.borrow_mut();
-        if let Some(bound) = bounds.get(&islands) {
-            return *bound;
-        }
-        let bound = self.evidence.bound(&islands);
-        bounds.insert(islands, bound);
-        bound
+        self.evidence.bound(&islands)
     }
 
     fn gain(&self, set: &[usize], floor: f64) -> Result<Option<f64>, String> {
