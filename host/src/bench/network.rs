@@ -29,12 +29,14 @@ impl Law {
     /// A silicon diode at this absolute temperature. 4 nA and 1.9 give 0.62 V
     /// at 1 mA and 0.70 V at 5 mA at room temperature, as small-signal silicon
     /// does (`common practice`). The saturation current is held constant.
-    pub(super) fn silicon(kelvin: f64) -> Self {
+    /// `stray` volts are added to the forward voltage of this part.
+    pub(super) fn silicon(kelvin: f64, stray: f64) -> Self {
         // Boltzmann constant / elementary charge, exact in the SI since 2019.
         let thermal = 1.380_649e-23 / 1.602_176_634e-19 * kelvin;
+        let slope = 1.9 * thermal;
         Self {
-            saturation: 4e-9,
-            slope: 1.9 * thermal,
+            saturation: 4e-9 * (-stray / slope).exp(),
+            slope,
         }
     }
 

@@ -88,7 +88,7 @@ impl Default for Settings {
 }
 
 /// How often the best set is gone through for better members.
-const ROUNDS: usize = 4;
+const ROUNDS: usize = 8;
 
 /// A set that explains something.
 #[derive(Debug, Clone, PartialEq)]
@@ -158,7 +158,7 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
             break;
         }
     }
-    hunt.exchange()?;
+    hunt.exchange(&outcome.singles)?;
     hunt.trim();
     outcome.found = hunt.found;
     Ok(outcome)
@@ -306,38 +306,51 @@ impl<S: Space> Hunt<'_, S> {
         Ok(())
     }
 
-    /// Exchanges one member of the best large set at a time, for what is
-    /// better or as good.
-    fn exchange(&mut self) -> Result<(), String> {
+    /// Improves the best large set: leaves one member out, exchanges one for
+    /// another, adds one, until nothing is better.
+    fn exchange(&mut self, singles: &[f64]) -> Result<(), String> {
         for _ in 0..ROUNDS {
             self.trim();
             let Some(best) = self.found.first().cloned() else {
                 return Ok(());
             };
-            if best.set.len() < 3 {
+            if best.set.len() < 2 {
                 return Ok(());
             }
-            for at in 0..best.set.len() {
-                let mut rest = best.set.clone();
-                rest.remove(at);
-                let without = self.space.gain(&rest, f64::NEG_INFINITY)?;
-                let without = without.unwrap_or(f64::NEG_INFINITY);
-                for more in self.space.open_to(&rest)? {
-                    let clash = |one: &usize| *one == more || !self.space.compatible(*one, more);
-                    if rest.iter().any(clash) {
-                        continue;
-                    }
-                    let mut other = rest.clone();
-                    other.push(more);
-                    let floor = self.floor(self.ln_prior(&other), without);
-                    if let Some(gain) = self.space.gain(&other, floor)? {
-                        self.keep(other, gain);
-                    }
+            if best.set.len() > 2 {
+                for at in 0..best.set.len() {
+                    self.exchange_one(&best.set, at)?;
+                }
+            }
+            if best.set.len() < self.settings.most {
+                for more in self.space.open_to(&best.set)? {
+                    self.add(&best.set, best.gain, more, singles)?;
                 }
             }
             self.trim();
             if self.found.first().is_none_or(|now| now.set == best.set) {
                 return Ok(());
+            }
+        }
+        Ok(())
+    }
+
+    fn exchange_one(&mut self, set: &[usize], at: usize) -> Result<(), String> {
+        let mut rest = set.to_vec();
+        rest.remove(at);
+        let without = self.space.gain(&rest, f64::NEG_INFINITY)?;
+        let without = without.unwrap_or(f64::NEG_INFINITY);
+        self.keep(rest.clone(), without);
+        for more in self.space.open_to(&rest)? {
+            let clash = |one: &usize| *one == more || !self.space.compatible(*one, more);
+            if rest.iter().any(clash) {
+                continue;
+            }
+            let mut other = rest.clone();
+            other.push(more);
+            let floor = self.floor(self.ln_prior(&other), without);
+            if let Some(gain) = self.space.gain(&other, floor)? {
+                self.keep(other, gain);
             }
         }
         Ok(())

@@ -25,6 +25,9 @@ pub(super) const PROBE_SHUNT: f64 = 1e9;
 const MODULE_CAPACITANCE: (f64, f64) = (1e-9, 100e-9);
 /// Cold resistance times rating of a blade fuse, Ω·A (common practice: 8 mΩ at 10 A).
 const FUSE_OHM_AMPERES: f64 = 0.08;
+/// Forward voltage of a small silicon diode from part to part, one standard
+/// deviation, V (common practice: ±0.1 V in all).
+const DIODE_SPREAD: f64 = 0.03;
 /// A filament's cold resistance is about this share of its hot one (kfz-tech.de).
 const COLD_LAMP: f64 = 0.1;
 /// Resistance of a source that stands on a wire before the test, Ω.
@@ -163,9 +166,13 @@ impl<'a> Values<'a> {
             .uniform(&format!("fuse {}", fuse.name), ohms, ohms * 0.1))
     }
 
-    /// The curve of a silicon diode at the job's temperature.
-    pub(super) fn diode(&self) -> Law {
-        Law::silicon(self.job.temperature.value() + 273.15)
+    /// The curve of a silicon diode at the job's temperature, its forward voltage
+    /// as it strays from part to part.
+    pub(super) fn diode(&self, name: &str) -> Law {
+        let stray = self
+            .spread
+            .normal(&format!("diode {name}"), 0.0, DIODE_SPREAD);
+        Law::silicon(self.job.temperature.value() + 273.15, stray)
     }
 
     /// Resistance (Ω) and capacitance (F) of the load on a conductor.

@@ -160,7 +160,6 @@ impl<'a> Wiring<'a> {
     fn parts(&mut self) -> Result<(), BenchError> {
         let job = self.fitted.job;
         let part = |name: &str, terminal: &str| End::Part(name.to_owned(), terminal.to_owned());
-        let law = self.values.diode();
         let fitted = self.fitted;
         let turned = |name: &str| fitted.turned.contains(name);
         let there = |name: &str| !fitted.gone.contains(name);
@@ -174,7 +173,10 @@ impl<'a> Wiring<'a> {
             self.netlist.resistor(low, high, coil);
             match relay.suppression {
                 Suppression::None => {}
-                Suppression::Diode => self.netlist.add(Element::Diode(low, high, law)),
+                Suppression::Diode => {
+                    let law = self.values.diode(&relay.name);
+                    self.netlist.add(Element::Diode(low, high, law));
+                }
                 Suppression::Resistor(ohms) => {
                     let ohms = self.values.suppression(relay, ohms)?;
                     self.netlist.resistor(low, high, ohms);
@@ -193,6 +195,7 @@ impl<'a> Wiring<'a> {
             if turned(&diode.name) {
                 (anode, cathode) = (cathode, anode);
             }
+            let law = self.values.diode(&diode.name);
             self.netlist.add(Element::Diode(anode, cathode, law));
         }
         for lamp in job.lamps.iter().filter(|lamp| there(&lamp.name)) {

@@ -108,7 +108,7 @@ fn complete_graphs_cycles_and_ladder() {
 
 #[test]
 fn diode_operating_points() {
-    let law = Law::silicon(293.15);
+    let law = Law::silicon(293.15, 0.0);
     for (volts, ohms) in [
         (3.3, 725.0),
         (3.3, 100_000.0),
@@ -141,7 +141,7 @@ fn diode_operating_points() {
 fn many_diodes_and_strong_sources_still_settle() {
     // A bridge rectifier with 36 V behind half an ohm, both ways round.
     for volts in [36.0, -36.0] {
-        let law = Law::silicon(293.15);
+        let law = Law::silicon(293.15, 0.0);
         let mut netlist = Netlist::default();
         let n: Vec<usize> = (0..3).map(|_| netlist.node()).collect();
         netlist.add(Element::Source(n[0], volts, 0.5));
