@@ -13,6 +13,15 @@ pub struct Group {
 }
 
 impl Group {
+    /// How much of the group's probability each set has.
+    #[must_use]
+    pub fn shares(&self) -> Vec<f64> {
+        let top = self.sets.first().map_or(0.0, |set| set.weight);
+        let odds: Vec<f64> = self.sets.iter().map(|s| (s.weight - top).exp()).collect();
+        let total: f64 = odds.iter().sum();
+        odds.into_iter().map(|odds| odds / total).collect()
+    }
+
     /// Whether the group explains every reading.
     #[must_use]
     pub fn explains_all(&self) -> bool {

@@ -113,6 +113,8 @@ fn live_group(
         probability: 1.0,
         explains_all: true,
         because: Vec::new(),
+        // By the looks alone each is as likely as the others.
+        shares: vec![1.0 / sets.len().max(1) as f64; sets.len()],
         sets,
     })
 }

@@ -95,6 +95,8 @@ pub struct GroupReport {
     pub because: Vec<Because>,
     /// The sets, most probable first; the faults of one set hold together.
     pub sets: Vec<Vec<FaultReport>>,
+    /// How much of the group's probability each set has, by its prior.
+    pub shares: Vec<f64>,
 }
 
 /// A reading that speaks for or against a group.

@@ -207,6 +207,7 @@ fn explain(
                 None => Vec::new(),
             },
             sets: group.sets.iter().map(words).collect(),
+            shares: group.shares(),
         })
         .collect();
     let unexplained = match groups.first().and_then(|group| group.sets.first()) {
