@@ -1,0 +1,405 @@
+//! A plan falls apart into parts that have no wire in common; each is looked
+//! at in every combination of the options that concern it. That is every
+//! variant of the plan, at the cost of the parts' variants added instead of
+//! multiplied.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use super::covering::{all, pairwise};
+use crate::plan::Plan;
+use crate::plan::model::{End, OtherEnd, States, Terminal};
+use crate::plan::when::Condition;
+
+/// Past this many combinations of a part's options a covering set is taken.
+pub const MOST_COMBINATIONS: usize = 4096;
+
+/// The combinations of some options that are to be looked at.
+#[derive(Debug, Clone, Default)]
+pub struct Combinations {
+    /// Answers to every option of the plan, one set a combination.
+    pub answers: Vec<BTreeMap<String, String>>,
+    /// The same without what does not matter or is not asked then.
+    pub told: Vec<BTreeMap<String, String>>,
+    /// Whether they are all there are.
+    pub complete: bool,
+}
+
+/// Options that these conditions depend on, with the options that decide
+/// whether those are asked.
+fn concerned<'c>(plan: &Plan, conditions: impl Iterator<Item = &'c Condition>) -> Vec<usize> {
+    let mut found = Vec::new();
+    conditions.for_each(|condition| condition.expression.options(&mut found));
+    let mut at = 0;
+    while at < found.len() {
+        if let Some(when) = plan
+            .options
+            .get(found[at])
+            .and_then(|option| option.when.as_ref())
+        {
+            when.expression.options(&mut found);
+        }
+        at += 1;
+        let unique: BTreeSet<usize> = found[at..]
+            .iter()
+            .copied()
+            .filter(|it| !found[..at].contains(it))
+            .collect();
+        found.truncate(at);
+        found.extend(unique);
+    }
+    found.sort_unstable();
+    found.dedup();
+    found
+}
+
+/// The combinations of some of a plan's options.
+fn combinations(plan: &Plan, options: &[usize], fixed: &BTreeMap<String, String>) -> Combinations {
+    let free: Vec<usize> = options
+        .iter()
+        .copied()
+        .filter(|&at| !fixed.contains_key(&plan.options[at].name))
+        .collect();
+    let levels: Vec<usize> = free
+        .iter()
+        .map(|&at| plan.options[at].choices.len())
+        .collect();
+    let rows = all(&levels, MOST_COMBINATIONS);
+    let mut found = Combinations {
+        complete: rows.is_some(),
+        ..Combinations::default()
+    };
+    let usual: BTreeMap<String, String> = plan
+        .options
+        .iter()
+        .filter_map(|option| {
+            let value = option.default.as_ref().or(option.choices.first())?;
+            Some((option.name.clone(), value.clone()))
+        })
+        .chain(fixed.iter().map(|(k, v)| (k.clone(), v.clone())))
+        .collect();
+    let mut seen = BTreeSet::new();
+    for row in rows.unwrap_or_else(|| pairwise(&levels)) {
+        let mut answers = usual.clone();
+        for (&option, &choice) in free.iter().zip(&row) {
+            let option = &plan.options[option];
+            answers.insert(option.name.clone(), option.choices[choice].clone());
+        }
+        let values = plan.known_values(&answers);
+        let told: BTreeMap<String, String> = options
+            .iter()
+            .filter_map(|&at| Some((plan.options[at].name.clone(), values[at].clone()?)))
+            .collect();
+        if seen.insert(told.clone()) {
+            found.answers.push(answers);
+            found.told.push(told);
+        }
+    }
+    found
+}
+
+/// How many variants a plan has with these answers fixed; exact up to 65,536
+/// combinations of answers, past that the number of combinations.
+#[must_use]
+pub fn count(plan: &Plan, fixed: &BTreeMap<String, String>) -> u128 {
+    let free = plan
+        .options
+        .iter()
+        .filter(|option| !fixed.contains_key(&option.name));
+    let levels: Vec<usize> = free.clone().map(|option| option.choices.len()).collect();
+    let product = levels
+        .iter()
+        .fold(1_u128, |all, &level| all.saturating_mul(level as u128));
+    if plan.options.iter().all(|option| option.when.is_none()) {
+        return product;
+    }
+    let Some(rows) = all(&levels, 1 << 16) else {
+        return product;
+    };
+    let names: Vec<&String> = free.map(|option| &option.name).collect();
+    let different: BTreeSet<Vec<Option<String>>> = rows
+        .iter()
+        .map(|row| {
+            let mut answers = fixed.clone();
+            for (name, &choice) in names.iter().zip(row) {
+                let option = plan.options.iter().find(|option| option.name == **name);
+                let value = option.map(|option| option.choices[choice].clone());
+                answers.insert((*name).clone(), value.unwrap_or_default());
+            }
+            plan.known_values(&answers)
+        })
+        .collect();
+    different.len() as u128
+}
+
+/// The variants in which all of these conditions hold, as a finding tells
+/// them; empty where they never do.
+pub(crate) fn together(
+    plan: &Plan,
+    fixed: &BTreeMap<String, String>,
+    conditions: &[&Option<Condition>],
+) -> Vec<BTreeMap<String, String>> {
+    let conditions: Vec<&Condition> = conditions.iter().filter_map(|it| it.as_ref()).collect();
+    let options = concerned(plan, conditions.iter().copied());
+    let universe = combinations(plan, &options, fixed);
+    let holds = universe
+        .answers
+        .iter()
+        .zip(&universe.told)
+        .filter(|(answers, _)| {
+            let values = plan.known_values(answers);
+            conditions
+                .iter()
+                .all(|condition| condition.expression.holds(&values))
+        });
+    let told = holds.map(|(_, told)| told.clone()).collect();
+    simplest(told, &universe.told)
+}
+
+/// Leaves out of some variants the options that do not matter: those that may
+/// take any value without leaving the set.
+#[must_use]
+pub fn simplest(
+    mut some: Vec<BTreeMap<String, String>>,
+    universe: &[BTreeMap<String, String>],
+) -> Vec<BTreeMap<String, String>> {
+    let mut universe = universe.to_vec();
+    let names: BTreeSet<String> = universe.iter().flat_map(|it| it.keys().cloned()).collect();
+    let without = |all: &[BTreeMap<String, String>], name: &str| {
+        let rest = all.iter().map(|it| {
+            let mut it = it.clone();
+            it.remove(name);
+            it
+        });
+        rest.collect::<Vec<_>>()
+    };
+    for name in names {
+        let (short, whole) = (without(&some, &name), without(&universe, &name));
+        let in_some = |it: &BTreeMap<String, String>| short.iter().filter(|s| *s == it).count();
+        let in_all = |it: &BTreeMap<String, String>| whole.iter().filter(|s| *s == it).count();
+        if short.iter().all(|it| in_some(it) == in_all(it)) {
+            some = short
+                .into_iter()
+                .collect::<BTreeSet<_>>()
+                .into_iter()
+                .collect();
+            universe = whole
+                .into_iter()
+                .collect::<BTreeSet<_>>()
+                .into_iter()
+                .collect();
+        }
+    }
+    some
+}
+
+/// Names that hang together.
+#[derive(Default)]
+struct Groups {
+    number: HashMap<String, usize>,
+    parent: Vec<usize>,
+}
+
+impl Groups {
+    fn of(&mut self, name: &str) -> usize {
+        if let Some(at) = self.number.get(name) {
+            return self.root(*at);
+        }
+        let at = self.parent.len();
+        self.parent.push(at);
+        self.number.insert(name.to_owned(), at);
+        at
+    }
+
+    fn root(&self, mut at: usize) -> usize {
+        while self.parent[at] != at {
+            at = self.parent[at];
+        }
+        at
+    }
+
+    fn join(&mut self, one: &str, other: &str) {
+        let (a, b) = (self.of(one), self.of(other));
+        self.parent[a.max(b)] = a.min(b);
+    }
+}
+
+fn key(end: &End) -> Option<String> {
+    match end {
+        End::Cavity(connector, cavity) => Some(format!("{connector}:{cavity}")),
+        End::Tap(name)
+        | End::Splice(name)
+        | End::Ring(name)
+        | End::Plug(name, ..)
+        | End::Part(name, _) => Some(name.clone()),
+        End::Cap => None,
+    }
+}
+
+fn terminals(between: &(Terminal, Terminal)) -> Vec<String> {
+    let at = |terminal: &Terminal| match terminal {
+        Terminal::At(end) => key(end),
+        _ => None,
+    };
+    [at(&between.0), at(&between.1)]
+        .into_iter()
+        .flatten()
+        .collect()
+}
+
+/// The parts of a plan, each a plan of its own with all options, and the
+/// combinations in which it has to be looked at.
+#[must_use]
+pub fn split(plan: &Plan, fixed: &BTreeMap<String, String>) -> Vec<(Plan, Combinations)> {
+    let lists = &plan.lists;
+    let mut groups = Groups::default();
+    for lead in &lists.leads {
+        for end in [&lead.item.from, &lead.item.to].into_iter().filter_map(key) {
+            groups.join(&lead.item.name, &end);
+        }
+    }
+    for conductor in &lists.conductors {
+        let name = &conductor.item.name;
+        for (connector, cavity) in &conductor.item.at {
+            groups.join(name, &format!("{connector}:{cavity}"));
+        }
+        if let Some(OtherEnd::Named(other)) =
+            lists.more.behaviours.get(name).map(|it| &it.other_end)
+        {
+            groups.join(name, other);
+        }
+    }
+    for pin in &lists.pins {
+        groups.join(
+            &pin.item.name,
+            &format!("{}:{}", pin.item.at.0, pin.item.at.1),
+        );
+        if let OtherEnd::Named(other) = &pin.item.behaviour.other_end {
+            groups.join(&pin.item.name, other);
+        }
+    }
+    for tap in &lists.taps {
+        groups.join(&tap.item.name, &tap.item.on);
+    }
+    for load in &lists.loads {
+        for end in terminals(&load.item.between) {
+            groups.join(&load.item.name, &end);
+        }
+    }
+    for switch in &lists.switches {
+        for end in switch.item.between.iter().flat_map(terminals) {
+            groups.join(&switch.item.name, &end);
+        }
+    }
+    for function in &lists.functions {
+        for place in &function.item.seen_at {
+            for name in places(plan, place) {
+                groups.join(&function.item.name, &name);
+            }
+        }
+    }
+    let mut roots: Vec<usize> = Vec::new();
+    for lead in &lists.leads {
+        let root = groups.of(&lead.item.name);
+        if !roots.contains(&root) {
+            roots.push(root);
+        }
+    }
+    roots
+        .iter()
+        .map(|&root| part(plan, &mut groups, root, fixed))
+        .collect()
+}
+
+/// What a function's place stands for, as keys of groups.
+fn places(plan: &Plan, place: &str) -> Vec<String> {
+    let connectors = plan.lists.connectors.iter();
+    let connector = |name: &str| connectors.clone().any(|it| it.item.connector.name == name);
+    let head = place.split(':').next().unwrap_or_default();
+    if connector(head) && head != place {
+        return vec![place.to_owned()];
+    }
+    if connector(place) {
+        let leads = plan
+            .lists
+            .leads
+            .iter()
+            .flat_map(|lead| [&lead.item.from, &lead.item.to]);
+        let here = leads.filter(|end| matches!(end, End::Cavity(name, _) if name == place));
+        return here.filter_map(key).collect();
+    }
+    let stem = head.strip_suffix("-A").or_else(|| head.strip_suffix("-B"));
+    vec![stem.unwrap_or(head).to_owned()]
+}
+
+fn part(
+    plan: &Plan,
+    groups: &mut Groups,
+    root: usize,
+    fixed: &BTreeMap<String, String>,
+) -> (Plan, Combinations) {
+    let mut part = plan.clone();
+    // The text is looked at for problems only, and those of a part are those
+    // of the plan.
+    let lists = &mut part.lists;
+    macro_rules! keep {
+        ($($list:ident)*) => {$(lists.$list.retain(|entry| groups.of(&entry.item.name) == root);)*};
+    }
+    keep!(conductors leads taps splices rings plugs relays diodes lamps fuses functions loads pins);
+    let mut conditions: Vec<Condition> = Vec::new();
+    macro_rules! gather {
+        ($($list:ident)*) => {$(conditions.extend(lists.$list.iter().filter_map(|it| it.when.clone()));)*};
+    }
+    gather!(conductors leads taps splices rings plugs relays diodes lamps fuses functions loads pins);
+    let here = |name: &String| {
+        groups
+            .number
+            .get(name)
+            .is_some_and(|at| groups.root(*at) == root)
+    };
+    lists.more.behaviours.retain(|name, _| here(name));
+    lists.more.relays.retain(|name, _| here(name));
+    lists.more.fused_rings.retain(|name, _| here(name));
+    lists.more.on_when.retain(|name, _| here(name));
+    lists.more.tap_reasons.retain(|name, _| here(name));
+    let mut named: Vec<&str> = Vec::new();
+    let pins = lists.pins.iter().map(|pin| &pin.item.behaviour);
+    for behaviour in lists.more.behaviours.values().chain(pins) {
+        let states = [&behaviour.plus_when, &behaviour.chassis_when];
+        states
+            .into_iter()
+            .flatten()
+            .for_each(|states: &States| states.switches(&mut named));
+    }
+    lists
+        .more
+        .on_when
+        .values()
+        .for_each(|states| states.switches(&mut named));
+    let named: BTreeSet<String> = named.into_iter().map(str::to_owned).collect();
+    lists.switches.retain_mut(|entry| {
+        let at_home = here(&entry.item.name);
+        if !at_home {
+            entry.item.between = None;
+            entry.refs.clear();
+        }
+        (at_home && entry.item.between.is_some()) || named.contains(&entry.item.name)
+    });
+    lists.connectors.retain(|entry| {
+        let name = &entry.item.connector.name;
+        (1..=entry.item.connector.cavities).any(|cavity| here(&format!("{name}:{cavity}")))
+    });
+    gather!(switches connectors);
+    let options = concerned(&part, conditions.iter());
+    let combinations = combinations(&part, &options, fixed);
+    (part, combinations)
+}
+
+/// The combinations of the options that some conditions depend on.
+pub(crate) fn concerning(
+    plan: &Plan,
+    conditions: &[&Condition],
+    fixed: &BTreeMap<String, String>,
+) -> Combinations {
+    let options = concerned(plan, conditions.iter().copied());
+    combinations(plan, &options, fixed)
+}

@@ -1,0 +1,420 @@
+//! Back-feed routes: what is fed, held on or robbed in a state where it should
+//! not be, found by search over the states.
+
+use loomproof_core::circuit::{Junction, Part as Element};
+use loomproof_core::units::Ohms;
+
+use crate::plan::model::Job;
+use crate::review::finding::{Finding, Level, source};
+use crate::review::islands::{Islands, Setting};
+use crate::review::network::{Network, What};
+use crate::review::part::{FED, Part, WORKS, state_words};
+use crate::review::route::{Route, Step, name, through_consumer, words};
+use crate::review::states::{Cluster, Visit, search};
+
+/// Most combinations of a cluster for which diodes are tried.
+const TRY_DIODES: u128 = 256;
+
+/// Most states in which each ground is opened.
+const TRY_GROUNDS: usize = 64;
+
+/// What a consumer does in the states of its cluster.
+#[derive(Default)]
+struct Seen<'v> {
+    fed_though_off: Vec<(&'v Visit, f64)>,
+    dead_though_on: Vec<(&'v Visit, f64)>,
+    back_fed: Vec<(&'v Visit, f64)>,
+    robbed: Vec<(&'v Visit, f64)>,
+}
+
+/// Looks at every consumer in every state.
+pub fn check(part: &mut Part<'_>, found: &mut Vec<Finding>) {
+    let searches = std::mem::take(&mut part.searches);
+    for (cluster, search) in &searches {
+        for number in part.drawing_in(cluster) {
+            let seen = watch(part, number, &search.visits);
+            report(part, cluster, number, &seen, &search.visits, found);
+        }
+        if let Some(setting) = &search.chatter {
+            let state = part.state(setting);
+            let relays = cluster
+                .relays
+                .iter()
+                .map(|&at| part.job.relays[at].name.as_str());
+            let place = relays.collect::<Vec<_>>().join(", ");
+            let say = format!(
+                "{place} pulls in and lets go without end {}.",
+                state_words(&state)
+            );
+            let fix = "feed the coil from a point that its own contact does not switch";
+            let finding = Finding::new(
+                "relay-chatter",
+                Level::Wrong,
+                source::COMPUTED,
+                place,
+                say,
+                fix,
+            );
+            found.push(finding.state(state));
+        }
+        grounds(part, cluster, &search.visits, found);
+    }
+    part.searches = searches;
+}
+
+fn watch<'v>(part: &mut Part<'_>, number: usize, visits: &'v [Visit]) -> Seen<'v> {
+    let supply = part.with.supply.0;
+    let drawing = part.with.network.drawing[number].clone();
+    let mut seen = Seen::default();
+    if matches!(drawing.what, What::Coil(_)) {
+        return seen;
+    }
+    let twin = part
+        .without
+        .network
+        .drawing
+        .iter()
+        .position(|it| it.what == drawing.what);
+    for visit in visits {
+        let volts = part.across(number, &visit.setting).abs();
+        match part.wishes[number].on(&visit.setting) {
+            Some(false) if volts > FED * supply => seen.fed_though_off.push((visit, volts)),
+            Some(true) if volts < WORKS * supply => seen.dead_though_on.push((visit, volts)),
+            Some(_) => {}
+            None if drawing.of_vehicle && part.wishes[number].functions.is_empty() => {
+                let Some(twin) = twin else { continue };
+                let before = before(part, twin, &visit.setting);
+                if before < FED * supply && volts > FED * supply {
+                    seen.back_fed.push((visit, volts));
+                } else if before > 0.8 * supply && volts < WORKS * supply {
+                    seen.robbed.push((visit, volts));
+                }
+            }
+            None => {}
+        }
+    }
+    seen
+}
+
+/// Voltage across the vehicle's own consumer without the harness.
+fn before(part: &mut Part<'_>, twin: usize, setting: &Setting) -> f64 {
+    let across = part.without.network.drawing[twin].across;
+    let Some(home) = part.without.home_of(across) else {
+        return 0.0;
+    };
+    let solution = part.without.solve(home, setting);
+    let volts = part.without.volts(home, solution);
+    part.without.across(volts, across).0.abs()
+}
+
+/// Place and words of a consumer.
+fn consumer(what: &What, job: &Job) -> (String, String) {
+    let place = match what {
+        What::Load(load) => job.electrics.loads[*load].name.clone(),
+        What::Lamp(lamp) => job.lamps[*lamp].name.clone(),
+        What::Own(own) => own.clone(),
+        other => name(other, job),
+    };
+    let mut words = name(what, job);
+    if let What::Load(load) = what
+        && let Some(place) = &job.electrics.loads[*load].place
+    {
+        words = format!("{words} ({place})");
+    }
+    (place, words)
+}
+
+fn report(
+    part: &mut Part<'_>,
+    cluster: &Cluster,
+    number: usize,
+    seen: &Seen<'_>,
+    visits: &[Visit],
+    found: &mut Vec<Finding>,
+) {
+    let job = part.job;
+    let what = part.with.network.drawing[number].what.clone();
+    let (place, who) = consumer(&what, job);
+    let functions = part.wishes[number].functions.join(", ");
+    if let Some((visit, volts)) = seen.fed_though_off.first() {
+        let (route, steps) = shown(part, number, &visit.setting);
+        let state = part.state(&visit.setting);
+        // Held on: the same switches find it off when they are set from rest.
+        let others = visits
+            .iter()
+            .filter(|it| it.setting.switches == visit.setting.switches);
+        let off_elsewhere = others.filter(|it| it.straight).any(|it| {
+            !seen
+                .fed_though_off
+                .iter()
+                .any(|(same, _)| same.setting == it.setting)
+        });
+        let (rule, say) = if off_elsewhere && !visit.straight {
+            let say = format!(
+                "{who} stays on ({volts:.1} V) {} once it was on, where {functions} should be off.",
+                state_words(&state)
+            );
+            ("held-on", say)
+        } else {
+            let say = format!(
+                "{who} gets {volts:.1} V {}, where {functions} should be off.",
+                state_words(&state)
+            );
+            ("sneak-feed", say)
+        };
+        let fix = fix(part, cluster, number, &steps);
+        let finding = Finding::new(
+            rule,
+            Level::Wrong,
+            source::COMPUTED,
+            place.clone(),
+            say,
+            fix,
+        );
+        found.push(
+            finding
+                .value("voltage", *volts, "V")
+                .value("states", seen.fed_though_off.len() as f64, "of all")
+                .route(route)
+                .state(state),
+        );
+    }
+    if let Some((visit, volts)) = seen.dead_though_on.first() {
+        let state = part.state(&visit.setting);
+        let say = format!(
+            "{who} gets only {volts:.1} V {}, where {functions} should be on.",
+            state_words(&state)
+        );
+        let fix = "follow it from battery plus to chassis in the plan: what opens, or drops the voltage, in this state? Or put the function's `on_when` right";
+        let finding = Finding::new(
+            "not-fed",
+            Level::Wrong,
+            source::COMPUTED,
+            place.clone(),
+            say,
+            fix,
+        );
+        let (route, _) = shown(part, number, &visit.setting);
+        found.push(
+            finding
+                .value("voltage", *volts, "V")
+                .value("states", seen.dead_though_on.len() as f64, "of all")
+                .route(if *volts > 1e-3 { route } else { Vec::new() })
+                .state(state),
+        );
+    }
+    if let Some((visit, volts)) = seen.back_fed.first() {
+        let state = part.state(&visit.setting);
+        let (route, steps) = shown(part, number, &visit.setting);
+        let say = format!(
+            "{who} gets {volts:.1} V through the harness {}; without the harness it is off then.",
+            state_words(&state)
+        );
+        let fix = fix(part, cluster, number, &steps);
+        let finding = Finding::new(
+            "back-feed",
+            Level::Wrong,
+            source::COMPUTED,
+            place.clone(),
+            say,
+            fix,
+        );
+        found.push(
+            finding
+                .value("voltage", *volts, "V")
+                .value("states", seen.back_fed.len() as f64, "of all")
+                .route(route)
+                .state(state),
+        );
+    }
+    if let Some((visit, volts)) = seen.robbed.first() {
+        let state = part.state(&visit.setting);
+        let say = format!(
+            "{who} gets only {volts:.1} V {}; without the harness it is on then.",
+            state_words(&state)
+        );
+        let fix = "take the new function off this conductor, or drive it through a relay whose coil the conductor can bear";
+        let finding = Finding::new("robbed", Level::Wrong, source::COMPUTED, place, say, fix);
+        found.push(finding.value("voltage", *volts, "V").state(state));
+    }
+}
+
+/// The route of the current through a consumer, in words and steps.
+fn shown(part: &mut Part<'_>, number: usize, setting: &Setting) -> (Vec<String>, Route) {
+    let across = part.with.network.drawing[number].across;
+    let Some(home) = part.with.home_of(across) else {
+        return (Vec::new(), Route::default());
+    };
+    let solution = part.with.solve(home, setting);
+    let route = through_consumer(&part.with, part.with.volts(home, solution), setting, across);
+    (words(&route, &part.with, part.job), route)
+}
+
+/// What breaks the route: a diode that is proved by another search to stop it
+/// without stopping anything that should work, or general advice.
+fn fix(part: &mut Part<'_>, cluster: &Cluster, number: usize, route: &Route) -> String {
+    let job = part.job;
+    let general = "break this route: a feed, a ground or a switch of its own for one of the two, a diode, or a relay contact in the way";
+    let small = cluster
+        .switches
+        .iter()
+        .map(|&at| job.electrics.switches[at].states.len() as u128)
+        .product::<u128>()
+        <= TRY_DIODES;
+    if !small {
+        return general.to_owned();
+    }
+    for step in &route.0 {
+        let Step::Along(branch, forward) = *step else {
+            continue;
+        };
+        let What::Lead(lead) = part.with.network.branches[branch].what else {
+            continue;
+        };
+        let mut network: Network = part.with.network.clone();
+        let it = &mut network.branches[branch];
+        // The anode where this current comes out: it is blocked.
+        if forward {
+            std::mem::swap(&mut it.a, &mut it.b);
+        }
+        it.part = Element::Diode(Junction::SILICON);
+        if cures(part, &network, cluster, number) {
+            let lead = &job.leads[lead];
+            let towards = if forward { &lead.from } else { &lead.to };
+            return format!(
+                "break this route: for example a diode in {}, cathode towards {towards} (tried: it stops this and keeps everything else); or a feed, ground or contact of its own",
+                lead.name
+            );
+        }
+    }
+    general.to_owned()
+}
+
+fn cures(part: &Part<'_>, network: &Network, cluster: &Cluster, number: usize) -> bool {
+    let supply = part.with.supply.0;
+    let mut islands = Islands::new(network, part.with.supply);
+    let found = search(&mut islands, cluster, part.job, TRY_DIODES as usize);
+    let all = part.drawing_in(cluster);
+    found.visits.iter().all(|visit| {
+        all.iter().all(|&other| {
+            let across = network.drawing[other].across;
+            let Some(home) = islands.home_of(across) else {
+                return true;
+            };
+            let solution = islands.solve(home, &visit.setting);
+            let volts = islands
+                .across(islands.volts(home, solution), across)
+                .0
+                .abs();
+            match part.wishes[other].on(&visit.setting) {
+                Some(true) => volts > WORKS * supply,
+                Some(false) => volts < FED * supply || other != number,
+                None if other == number => {
+                    let twin = &network.drawing[other].what;
+                    let off = part
+                        .without
+                        .network
+                        .drawing
+                        .iter()
+                        .all(|it| it.what != *twin);
+                    off || volts < FED * supply || was_on(part, other, visit)
+                }
+                None => true,
+            }
+        })
+    })
+}
+
+/// Whether the vehicle's own consumer is on by itself in a state.
+fn was_on(part: &Part<'_>, number: usize, visit: &Visit) -> bool {
+    let network = part.without.network;
+    let what = &part.with.network.drawing[number].what;
+    let Some(twin) = network.drawing.iter().find(|it| it.what == *what) else {
+        return false;
+    };
+    let mut islands = Islands::new(network, part.with.supply);
+    let Some(home) = islands.home_of(twin.across) else {
+        return false;
+    };
+    let solution = islands.solve(home, &visit.setting);
+    islands
+        .across(islands.volts(home, solution), twin.across)
+        .0
+        .abs()
+        > FED * part.with.supply.0
+}
+
+/// Opens each shared ground in turn: what is then fed through what shares it?
+fn grounds(part: &mut Part<'_>, cluster: &Cluster, visits: &[Visit], found: &mut Vec<Finding>) {
+    let job = part.job;
+    let supply = part.with.supply.0;
+    let drawing = part.drawing_in(cluster);
+    for &home in &cluster.islands {
+        let rings: Vec<(usize, String)> = part.with.list[home]
+            .branches
+            .iter()
+            .filter_map(|&at| match &part.with.network.branches[at].what {
+                What::Ring(ring) => Some((at, ring.clone())),
+                _ => None,
+            })
+            .collect();
+        for (ring_at, ring) in rings {
+            let mut worst: Option<(f64, usize, Setting, Vec<f64>)> = None;
+            for visit in visits.iter().take(TRY_GROUNDS) {
+                let open = |at: usize, own: Element| {
+                    if at == ring_at {
+                        Element::Wire {
+                            ohms: Ohms(1e12),
+                            spread: Ohms(0.0),
+                        }
+                    } else {
+                        own
+                    }
+                };
+                let volts = part.with.fresh(home, &visit.setting, &open);
+                for &number in &drawing {
+                    let it = &part.with.network.drawing[number];
+                    if part.with.home_of(it.across) != Some(home) {
+                        continue;
+                    }
+                    let opened = part.with.across(&volts, it.across).0.abs();
+                    let whole = part.across(number, &visit.setting).abs();
+                    if whole < FED * supply
+                        && opened > 0.25 * supply
+                        && worst
+                            .as_ref()
+                            .is_none_or(|(most, ..)| opened > *most + 1e-6)
+                    {
+                        worst = Some((opened, number, visit.setting.clone(), volts.clone()));
+                    }
+                }
+            }
+            let Some((opened, number, setting, volts)) = worst else {
+                continue;
+            };
+            let it = part.with.network.drawing[number].clone();
+            let route = through_consumer(&part.with, &volts, &setting, it.across);
+            let (_, who) = consumer(&it.what, job);
+            let state = part.state(&setting);
+            let say = format!(
+                "When ring {ring} comes loose, {who} gets {opened:.1} V {} through what shares this ground.",
+                state_words(&state)
+            );
+            let fix = "give one of the two a ground of its own, or make this one sure: bare metal, a lock washer, checked after the trim is on";
+            let finding = Finding::new(
+                "shared-ground",
+                Level::Note,
+                source::COMPUTED,
+                ring,
+                say,
+                fix,
+            );
+            found.push(
+                finding
+                    .value("voltage", opened, "V")
+                    .route(words(&route, &part.with, job))
+                    .state(state),
+            );
+        }
+    }
+}
