@@ -91,7 +91,7 @@ impl States {
 }
 
 /// A switch, key, pedal or door.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Switch {
     /// Name.
     pub name: String,
@@ -101,6 +101,8 @@ pub struct Switch {
     pub between: Option<(Terminal, Terminal)>,
     /// States in which that contact is closed.
     pub closed_in: Vec<String>,
+    /// A fuse or a limit in that contact.
+    pub fused: Option<Amperes>,
     /// Where, in the fitter's words.
     pub place: Option<String>,
 }

@@ -38,6 +38,7 @@ pub(crate) fn switch(walk: &mut Walk<'_>, table: &Table<'_>) {
             fields.note(&text.at, message, &help);
         }
     }
+    let fused = fields.optional_parsed("fused", "\"1 A\"", quantity::current);
     let closed_in = match closed {
         Some(texts) => texts.into_iter().map(|text| text.value).collect(),
         None => states.iter().skip(1).cloned().collect(),
@@ -61,6 +62,7 @@ pub(crate) fn switch(walk: &mut Walk<'_>, table: &Table<'_>) {
             states,
             between: None,
             closed_in,
+            fused,
             place: place.map(|text| text.value),
         },
     });

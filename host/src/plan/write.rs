@@ -158,6 +158,7 @@ impl Plan {
                 sheet.texts("between", [terminal(a), terminal(b)]);
                 sheet.texts("closed_in", &item.closed_in);
             }
+            sheet.amperes("fused", item.fused);
             sheet.end(item.place.as_ref(), when.as_ref());
         }
         for Entry { item, when, .. } in &self.lists.connectors {

@@ -33,6 +33,7 @@ use parts::Combinations;
 use report::{StatesLine, VariantsLine};
 use rules::current::LeadLine;
 use rules::sides::Crossed;
+use rules::structure::{NOT_PROVED, NOTHING_PLUGGED};
 
 /// How much is looked at.
 #[derive(Debug, Clone)]
@@ -119,10 +120,45 @@ pub fn review(plan: &Plan, settings: &Settings) -> Result<Review, Vec<Problem>> 
     }
     rules::sides::report(&crossed, &mut findings);
     rules::colours::check(plan, &settings.fixed, &mut findings);
+    places(&mut findings);
     findings.sort_by(|a, b| (a.level, a.rule, &a.place).cmp(&(b.level, b.rule, &b.place)));
     Ok(Review::new(
         plan, settings, variants, states, leads, findings,
     ))
+}
+
+/// Makes one note of the places of several parts of which the plan says
+/// nothing.
+fn places(findings: &mut Vec<Finding>) {
+    for rule in [NOT_PROVED, NOTHING_PLUGGED] {
+        let (own, others) = std::mem::take(findings)
+            .into_iter()
+            .partition(|it| it.rule == rule);
+        *findings = others;
+        let mut merged: Vec<Finding> = Vec::new();
+        let own: Vec<Finding> = own;
+        for finding in own {
+            match merged.iter_mut().find(|it| it.variants == finding.variants) {
+                Some(known) => {
+                    let place = sorted(&format!("{}, {}", known.place, finding.place));
+                    known.say = rules::structure::words(rule, &place);
+                    known.place = place;
+                }
+                None => merged.push(finding),
+            }
+        }
+        findings.extend(merged);
+    }
+}
+
+/// Cavities by connector and number.
+fn sorted(places: &str) -> String {
+    let mut places: Vec<&str> = places.split(", ").collect();
+    places.sort_by_key(|place| {
+        let (name, cavity) = place.split_once(':').unwrap_or((place, ""));
+        (name, cavity.parse::<u16>().unwrap_or(0))
+    });
+    places.join(", ")
 }
 
 /// Findings of one part over its combinations.
@@ -202,7 +238,8 @@ fn look(job: &Job, most_states: usize) -> Looked {
     rules::functions::check(&part, &mut found);
     rules::sides::crossed(job, part.with.network, &mut crossed);
     rules::sneak::check(&mut part, &mut found);
-    let peaks = peaks::peaks(&mut part);
+    let mut peaks = peaks::peaks(&mut part);
+    rules::fuses::shorts(&mut part, &mut peaks, &mut found);
     rules::current::check(&part, &peaks, &mut found);
     rules::fuses::check(&mut part, &peaks, &mut found);
     rules::relays::check(&mut part, &peaks, &mut found);

@@ -586,7 +586,7 @@ impl Network {
                     ohms: Ohms(CLOSED),
                     name: switch.name.clone(),
                     consumer: None,
-                    fuse: Fused::NotStated,
+                    fuse: switch.fused.map_or(Fused::NotStated, Fused::By),
                     most: None,
                     gate,
                 }),

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
-use loomproof_core::circuit::Part as Element;
+use loomproof_core::circuit::{NodeId, Part as Element};
 use loomproof_core::units::Ohms;
 
 use super::islands::Setting;
@@ -19,9 +19,13 @@ pub struct Peak {
     pub setting: Option<Setting>,
 }
 
+/// Currents that differ by less are told for the state nearer to rest.
+const CLOSE: f64 = 1.01;
+
 impl Peak {
     fn see(&mut self, amperes: f64, setting: &Setting) {
-        if amperes.abs() > self.amperes + 1e-9 {
+        // A state nearer to rest is kept unless another is worth telling.
+        if amperes.abs() > self.amperes * CLOSE + 1e-9 {
             self.amperes = amperes.abs();
             self.setting = Some(setting.clone());
         }
@@ -40,6 +44,17 @@ pub struct Peaks {
     /// Least voltage across each load that is to be on, by consumer: the
     /// setting, the voltage, and the drop in metal on its route.
     pub served: BTreeMap<usize, (Setting, f64, f64)>,
+    /// Islands with a short: what else flows there means nothing.
+    pub shorted: BTreeSet<usize>,
+}
+
+impl Peaks {
+    /// Whether one of two nodes is in an island with a short.
+    #[must_use]
+    pub fn in_short(&self, part: &Part<'_>, a: NodeId, b: NodeId) -> bool {
+        let home = part.with.home(a).or_else(|| part.with.home(b));
+        home.is_some_and(|home| self.shorted.contains(&home))
+    }
 }
 
 /// Times that a load's resistance is matched to its stated current.
@@ -96,6 +111,7 @@ fn empty(part: &Part<'_>) -> Peaks {
         feeds: vec![Peak::default(); network.feeds.len()],
         cold: vec![0.0; network.branches.len()],
         served: BTreeMap::new(),
+        shorted: BTreeSet::new(),
     }
 }
 

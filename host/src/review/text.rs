@@ -33,8 +33,8 @@ pub fn text(review: &Review) -> String {
     }
     if !notes.is_empty() {
         out.push_str("Notes:\n");
-        for finding in notes {
-            out.push_str(&one(" - ", finding));
+        for group in alike(&notes) {
+            out.push_str(&together(&group));
         }
     }
     out.push_str(&leads(review));
@@ -91,6 +91,47 @@ fn one(lead: &str, finding: &Finding) -> String {
     let variants = variants(&finding.variants);
     let what = format!("[{}; {}]{variants}", finding.rule, finding.source);
     out.push_str(&wrapped(&indent, &what));
+    out.push('\n');
+    out
+}
+
+/// Notes of one rule with one remedy, together.
+fn alike<'f>(notes: &[&'f Finding]) -> Vec<Vec<&'f Finding>> {
+    let mut groups: Vec<Vec<&Finding>> = Vec::new();
+    for note in notes {
+        let fits = |group: &&mut Vec<&Finding>| {
+            group
+                .first()
+                .is_some_and(|it| it.rule == note.rule && it.fix == note.fix)
+        };
+        match groups.iter_mut().find(fits) {
+            Some(group) => group.push(note),
+            None => groups.push(vec![note]),
+        }
+    }
+    groups
+}
+
+fn together(group: &[&Finding]) -> String {
+    if let [only] = group {
+        return one(" - ", only);
+    }
+    let mut out = String::new();
+    for (number, finding) in group.iter().enumerate() {
+        let lead = if number == 0 { " - " } else { "   " };
+        let say = format!("{}{}", finding.say, variants(&finding.variants));
+        out.push_str(&wrapped(lead, &say));
+        if !finding.route.is_empty() {
+            out.push_str(&wrapped("     Route: ", &finding.route.join(" → ")));
+        }
+    }
+    if let Some(first) = group.first() {
+        out.push_str(&wrapped("   Do: ", &format!("{}.", first.fix)));
+        out.push_str(&wrapped(
+            "   ",
+            &format!("[{}; {}]", first.rule, first.source),
+        ));
+    }
     out.push('\n');
     out
 }

@@ -83,9 +83,14 @@ fn doubles(plan: &Plan, fixed: &BTreeMap<String, String>, found: &mut Vec<Findin
     let mut groups: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
     for (number, lead) in plan.lists.leads.iter().enumerate() {
         for end in [&lead.item.from, &lead.item.to] {
+            // A diode or fuse sits in its lead: both sides may look alike.
             let (End::Cavity(name, _) | End::Part(name, _)) = end else {
                 continue;
             };
+            let relay = plan.lists.relays.iter().any(|it| it.item.name == *name);
+            if matches!(end, End::Part(..)) && !relay {
+                continue;
+            }
             let group = groups.entry((name, &lead.item.colour)).or_default();
             if group.last() != Some(&number) {
                 group.push(number);

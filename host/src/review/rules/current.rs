@@ -73,8 +73,7 @@ pub fn check(part: &Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
         };
         let lead = &job.leads[lead];
         let most = carries(lead.size);
-        // A short is a finding of its own.
-        if peak.amperes <= most.0 || peak.amperes > super::fuses::SHORT {
+        if peak.amperes <= most.0 || peaks.in_short(part, branch.a, branch.b) {
             continue;
         }
         let state = peak

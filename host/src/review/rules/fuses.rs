@@ -9,12 +9,16 @@ use crate::review::peaks::Peaks;
 use crate::review::route::{Step, conductor, from_feed, words};
 use crate::review::wire::{carries, recommended, whole};
 
-/// More than this out of one feed is a short, not a load (common practice;
-/// what starts an engine is not fed through an add-on harness).
-pub const SHORT: f64 = 150.0;
+/// Without a stated fuse, less than this is not looked at as a short (common
+/// practice).
+const NO_SHORT: f64 = 30.0;
 
 /// An unfused stretch may be this long (common practice).
 const UNFUSED: f64 = 0.3;
+
+/// A metric size counts as the AWG it is sold beside, 0.5 mm² as 20 and
+/// 0.75 mm² as 18, which carry up to 7 % more (common practice).
+const NEAR: f64 = 1.07;
 
 /// A fuse carries this share of its rating for ever (common practice).
 const LASTING: f64 = 0.8;
@@ -29,9 +33,11 @@ const BARE: f64 = f64::INFINITY;
 
 /// Checks fuses and what they protect.
 pub fn check(part: &mut Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
-    shorts(part, peaks, found);
     wires(part, found);
     for (branch, peak) in part.with.network.branches.iter().zip(&peaks.branches) {
+        if peaks.in_short(part, branch.a, branch.b) {
+            continue;
+        }
         if let What::Fuse(fuse) = branch.what {
             let fuse = &part.job.fuses[fuse];
             let place = format!("fuse {}", fuse.name);
@@ -44,7 +50,7 @@ pub fn check(part: &mut Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
         };
         let fuse = &part.job.fuses[fuse];
         let cold = peaks.cold[at];
-        if cold > INRUSH * fuse.rating.0 && cold < SHORT {
+        if cold > INRUSH * fuse.rating.0 {
             let say = format!(
                 "Cold filaments draw {cold:.0} A through fuse {} ({} A) for a moment.",
                 fuse.name, fuse.rating.0
@@ -66,6 +72,9 @@ pub fn check(part: &mut Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
         }
     }
     for (feed, peak) in part.with.network.feeds.iter().zip(&peaks.feeds) {
+        if peaks.in_short(part, feed.node, feed.node) {
+            continue;
+        }
         if let (Fused::By(rating), None, None) = (feed.fuse, feed.most, &feed.consumer) {
             let place = format!(
                 "the vehicle's fuse before {}",
@@ -84,7 +93,7 @@ fn loaded(
     peak: &crate::review::peaks::Peak,
     found: &mut Vec<Finding>,
 ) {
-    if peak.amperes <= LASTING * rating || peak.amperes > SHORT {
+    if peak.amperes <= LASTING * rating {
         return;
     }
     let state = peak
@@ -115,16 +124,20 @@ fn loaded(
     );
 }
 
-/// Battery plus joined to chassis by metal alone.
-fn shorts(part: &mut Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
-    for (feed, peak) in peaks.feeds.iter().enumerate() {
+/// Battery plus joined to chassis by metal alone. Islands with a short are
+/// noted: what else flows there means nothing.
+pub fn shorts(part: &mut Part<'_>, peaks: &mut Peaks, found: &mut Vec<Finding>) {
+    for feed in 0..peaks.feeds.len() {
         let it = &part.with.network.feeds[feed];
-        let (Some(setting), None) = (&peak.setting, &it.consumer) else {
+        let peak = &peaks.feeds[feed];
+        let least = match it.fuse {
+            Fused::By(rating) => rating.0,
+            Fused::NotStated | Fused::Bare => NO_SHORT,
+        };
+        let (Some(setting), None, true) = (&peak.setting, &it.consumer, peak.amperes > least)
+        else {
             continue;
         };
-        if peak.amperes < SHORT {
-            continue;
-        }
         let Some(home) = part.with.home(it.node) else {
             continue;
         };
@@ -140,6 +153,7 @@ fn shorts(part: &mut Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
         if !metal {
             continue;
         }
+        peaks.shorted.insert(home);
         let state = part.state(setting);
         let name = conductor(&it.name, part.job);
         let say = format!(
@@ -200,6 +214,9 @@ fn protection(part: &Part<'_>) -> Vec<(f64, Option<usize>)> {
             }
             let width = match branch.what {
                 What::Fuse(fuse) => width.min(part.job.fuses[fuse].rating.0),
+                What::Switch(switch) => part.job.electrics.switches[switch]
+                    .fused
+                    .map_or(width, |limit| width.min(limit.0)),
                 _ => width,
             };
             let next = usize::from(next.0);
@@ -256,7 +273,7 @@ fn wires(part: &Part<'_>, found: &mut Vec<Finding>) {
             if !not_stated.contains(&feed) {
                 not_stated.push(feed);
             }
-        } else if width > most + 1e-9 {
+        } else if width > most * NEAR {
             let say = format!(
                 "Lead {} ({}) is protected by {width} A; its size may be protected by at most {most:.1} A.",
                 lead.name, lead.size_text
@@ -278,9 +295,9 @@ fn wires(part: &Part<'_>, found: &mut Vec<Finding>) {
                     .value("fuse", width, "A")
                     .value("carries", most, "A"),
             );
-        } else if width > table + 1e-9 {
+        } else if width > table * NEAR {
             let say = format!(
-                "Lead {} ({}) is protected by {width} A: more than the table's fuse of {table:.1} A, not more than its breaker of {most:.1} A.",
+                "Lead {} ({}) is protected by {width} A: more than the table's fuse of {table:.0} A, up to its breaker of {most:.0} A.",
                 lead.name, lead.size_text
             );
             let fix = "fine for a lead that lies free; in a thick loom take a smaller fuse or a thicker lead";

@@ -10,7 +10,11 @@ use crate::review::route::conductor;
 pub fn check(part: &Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
     let network = part.with.network;
     for (feed, peak) in network.feeds.iter().zip(&peaks.feeds) {
-        if let (Some(most), None) = (feed.most, &feed.consumer) {
+        if let (Some(most), None, false) = (
+            feed.most,
+            &feed.consumer,
+            peaks.in_short(part, feed.node, feed.node),
+        ) {
             beyond(part, &feed.name, most.0, peak, found);
         }
     }
@@ -28,7 +32,7 @@ pub fn check(part: &Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
         let most = known
             .filter(|(own, _)| *own == name)
             .find_map(|(_, it)| it.most);
-        if let Some(most) = most {
+        if let (Some(most), false) = (most, peaks.in_short(part, branch.a, branch.b)) {
             beyond(part, name, most.0, peak, found);
         }
     }

@@ -166,7 +166,8 @@ fn contacts(part: &Part<'_>, relay: usize, peaks: &Peaks, found: &mut Vec<Findin
             continue;
         };
         let peak = &peaks.branches[at];
-        if peak.amperes < 1e-3 || peak.amperes > super::fuses::SHORT {
+        let it = &part.with.network.branches[at];
+        if peak.amperes < 1e-3 || peaks.in_short(part, it.a, it.b) {
             continue;
         }
         let state = peak
@@ -218,7 +219,7 @@ fn contacts(part: &Part<'_>, relay: usize, peaks: &Peaks, found: &mut Vec<Findin
                     .value("contact", rating.0, "A")
                     .state(state),
             );
-        } else if cold > rating.0 && cold < super::fuses::SHORT {
+        } else if cold > rating.0 {
             let say = format!(
                 "Cold filaments draw {cold:.0} A through contact 30-{word} of {name} ({} A) for a moment.",
                 rating.0

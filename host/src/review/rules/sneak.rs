@@ -136,6 +136,7 @@ fn report(
     let what = part.with.network.drawing[number].what.clone();
     let (place, who) = consumer(&what, job);
     let functions = part.wishes[number].functions.join(", ");
+    let who = crate::diagnosis::words::capital(&who);
     if let Some((visit, volts)) = seen.fed_though_off.first() {
         let (route, steps) = shown(part, number, &visit.setting);
         let state = part.state(&visit.setting);

@@ -199,21 +199,18 @@ fn cavities(job: &Job, ends: &BTreeSet<&End>, found: &mut Vec<Finding>) {
             continue;
         }
         let place = open.join(", ");
-        let (rule, say, fix) = if connector.of_harness {
+        let (rule, fix) = if connector.of_harness {
             (
-                "nothing-plugged",
-                format!("The plan does not say what is plugged to {place}."),
+                NOTHING_PLUGGED,
                 "state it as [load.NAME], [switch.NAME] or a conductor, so that its current is counted",
             )
         } else {
             (
-                "cavity-not-proved",
-                format!(
-                    "The plan takes {place} for empty and does not say what the vehicle has behind it."
-                ),
+                NOT_PROVED,
                 "look that each cavity is empty before crimping; state what is behind as [pin.NAME]",
             )
         };
+        let say = words(rule, &place);
         found.push(Finding::new(
             rule,
             Level::Note,
@@ -222,5 +219,21 @@ fn cavities(job: &Job, ends: &BTreeSet<&End>, found: &mut Vec<Finding>) {
             say,
             fix,
         ));
+    }
+}
+
+/// A harness connector to which the plan plugs nothing.
+pub const NOTHING_PLUGGED: &str = "nothing-plugged";
+
+/// A cavity of the vehicle that is taken for empty.
+pub const NOT_PROVED: &str = "cavity-not-proved";
+
+/// What one of these two rules says of some places.
+#[must_use]
+pub fn words(rule: &str, places: &str) -> String {
+    if rule == NOTHING_PLUGGED {
+        format!("The plan does not say what is plugged to {places}.")
+    } else {
+        format!("The plan takes {places} for empty and does not say what the vehicle has behind.")
     }
 }
