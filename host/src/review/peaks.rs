@@ -95,6 +95,9 @@ pub fn peaks(part: &mut Part<'_>) -> Peaks {
             add(part, &mut fine, home, &setting, &volts);
             let cold = matched(part, home, &setting, 0.1);
             for &at in &part.with.list[home].branches {
+                if !setting.lets(&part.with.network.branches[at].gate) {
+                    continue;
+                }
                 let amperes = part.with.current(&cold, at).0.abs();
                 fine.cold[at] = fine.cold[at].max(amperes);
             }

@@ -107,6 +107,10 @@ pub fn check(part: &Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
     }
     for (&number, (setting, volts, dropped)) in &peaks.served {
         let drawing = &part.with.network.drawing[number];
+        let home = part.with.home_of(drawing.across);
+        if home.is_some_and(|home| peaks.shorted.contains(&home)) {
+            continue;
+        }
         let (place, needs) = match drawing.what {
             What::Load(load) => {
                 let load = &job.electrics.loads[load];
