@@ -144,12 +144,12 @@ fn stray(rest: &str, at: usize) -> Complaint {
             let len = rest.chars().next().map_or(0, char::len_utf8);
             (
                 &rest[..len],
-                "`when` knows option names, values, and, or, not, == and parentheses",
+                "a condition knows names, values, and, or, not, == and parentheses",
             )
         },
         |(sign, help)| (*sign, *help),
     );
-    Complaint::new(format!("{} does not belong in `when`", quote(sign)), help)
+    Complaint::new(format!("{} does not belong in a condition", quote(sign)), help)
         .on(at..at + sign.len())
 }
 

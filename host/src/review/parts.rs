@@ -297,9 +297,14 @@ pub fn split(plan: &Plan, fixed: &BTreeMap<String, String>) -> Vec<(Plan, Combin
             }
         }
     }
+    let leads = lists.leads.iter().map(|it| &it.item.name);
+    let loads = lists.loads.iter().map(|it| &it.item.name);
+    let functions = lists.functions.iter().map(|it| &it.item.name);
+    let contacts = lists.switches.iter().filter(|it| it.item.between.is_some());
+    let contacts = contacts.map(|it| &it.item.name);
     let mut roots: Vec<usize> = Vec::new();
-    for lead in &lists.leads {
-        let root = groups.of(&lead.item.name);
+    for name in leads.chain(loads).chain(functions).chain(contacts) {
+        let root = groups.of(name);
         if !roots.contains(&root) {
             roots.push(root);
         }

@@ -32,6 +32,9 @@ pub fn coil_volts(job: &Job, relay: usize) -> (Volts, Volts, Volts) {
     (rated, operates, releases)
 }
 
+/// Most states of the relays for each combination of switches, on average.
+const MEMORY: usize = 4;
+
 /// What is searched together.
 #[derive(Debug, Clone, Default)]
 pub struct Cluster {
@@ -212,6 +215,11 @@ pub fn search(islands: &mut Islands<'_>, cluster: &Cluster, job: &Job, most: usi
         }
     }
     // Without relays nothing remembers: the combinations are the states.
+    let room = if found.complete {
+        most.saturating_mul(MEMORY)
+    } else {
+        most
+    };
     while let Some(state) = queue.pop_front().filter(|_| !cluster.relays.is_empty()) {
         for (&switch, &level) in cluster.switches.iter().zip(&levels) {
             for to in (0..level).filter_map(|to| u8::try_from(to).ok()) {
@@ -221,9 +229,15 @@ pub fn search(islands: &mut Islands<'_>, cluster: &Cluster, job: &Job, most: usi
                 let mut next = state.clone();
                 next.switches[switch] = to;
                 let next = settled(islands, cluster, job, next, &mut found);
-                if known.len() < most.saturating_mul(4) && known.insert(next.clone()) {
-                    queue.push_back(next);
+                if known.contains(&next) {
+                    continue;
                 }
+                if known.len() >= room {
+                    found.complete = false;
+                    continue;
+                }
+                known.insert(next.clone());
+                queue.push_back(next);
             }
         }
     }

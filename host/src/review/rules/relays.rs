@@ -93,6 +93,7 @@ fn coil(part: &mut Part<'_>, relay: usize, operates: f64, releases: f64, found: 
     let searches = std::mem::take(&mut part.searches);
     let mut weak = None;
     let mut reversed = None;
+    let mut forward = false;
     for (cluster, search) in &searches {
         if !cluster.relays.contains(&relay) || !part.drawing_in(cluster).contains(&number) {
             continue;
@@ -100,6 +101,7 @@ fn coil(part: &mut Part<'_>, relay: usize, operates: f64, releases: f64, found: 
         for visit in &search.visits {
             let volts = part.across(number, &visit.setting);
             let strength = volts.abs();
+            forward |= volts > releases;
             if strength >= releases && strength < operates * warm {
                 let worse = weak.as_ref().is_none_or(|(most, _)| strength > *most);
                 if worse {
@@ -129,7 +131,8 @@ fn coil(part: &mut Part<'_>, relay: usize, operates: f64, releases: f64, found: 
                 .state(state),
         );
     }
-    if let Some(setting) = reversed {
+    // A relay that is fed the right way at times is fitted the right way.
+    if let Some(setting) = reversed.filter(|_| !forward) {
         let state = part.state(&setting);
         let say = format!(
             "86 of {name} is fed from chassis and 85 from plus {}: the diode across its coil conducts.",
