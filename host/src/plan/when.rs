@@ -149,8 +149,11 @@ fn stray(rest: &str, at: usize) -> Complaint {
         },
         |(sign, help)| (*sign, *help),
     );
-    Complaint::new(format!("{} does not belong in a condition", quote(sign)), help)
-        .on(at..at + sign.len())
+    Complaint::new(
+        format!("{} does not belong in a condition", quote(sign)),
+        help,
+    )
+    .on(at..at + sign.len())
 }
 
 /// What the names of an expression stand for.

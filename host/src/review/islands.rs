@@ -214,8 +214,8 @@ impl<'n> Islands<'n> {
             .map(|&at| (at, &network.branches[at]))
             .filter(|(_, branch)| setting.lets(&branch.gate))
             .map(|(at, branch)| Element {
-                a: branch.a,
-                b: branch.b,
+                a: self.own(branch.a),
+                b: self.own(branch.b),
                 part: change(at, branch.part),
             })
             .collect();
@@ -225,7 +225,7 @@ impl<'n> Islands<'n> {
             .map(|&at| &network.feeds[at])
             .filter(|feed| setting.lets(&feed.gate))
             .map(|feed| Attachment {
-                node: feed.node,
+                node: self.own(feed.node),
                 volts: self.supply,
                 ohms: feed.ohms,
                 spread: Ohms(0.0),
@@ -236,7 +236,7 @@ impl<'n> Islands<'n> {
             if !volts[at].is_nan() {
                 continue;
             }
-            let start = island_here.nodes[at];
+            let start = self.own(island_here.nodes[at]);
             match island(
                 &mut *self.work,
                 &elements,
@@ -245,9 +245,9 @@ impl<'n> Islands<'n> {
                 Corner::Least,
             ) {
                 Ok(part) => {
-                    for (slot, node) in volts.iter_mut().zip(&island_here.nodes) {
-                        if part.contains(*node) {
-                            *slot = part.volts(*node).0;
+                    for (number, slot) in (1..).zip(volts.iter_mut()) {
+                        if part.contains(NodeId(number)) {
+                            *slot = part.volts(NodeId(number)).0;
                         }
                     }
                 }
@@ -258,6 +258,16 @@ impl<'n> Islands<'n> {
             }
         }
         volts
+    }
+
+    /// A node by its number in its island: core's solver takes fewer nodes than
+    /// a whole plan may have.
+    fn own(&self, node: NodeId) -> NodeId {
+        if node == GROUND {
+            return GROUND;
+        }
+        let slot = self.slot.get(usize::from(node.0)).copied().unwrap_or(0);
+        NodeId(u16::try_from(slot + 1).unwrap_or(u16::MAX))
     }
 
     /// Voltage of a node in a solution of its island.

@@ -237,6 +237,7 @@ fn look(job: &Job, most_states: usize) -> Looked {
     rules::structure::check(job, &mut found);
     rules::functions::check(&part, &mut found);
     rules::sides::crossed(job, part.with.network, &mut crossed);
+    let structural = found.len();
     rules::sneak::check(&mut part, &mut found);
     let mut peaks = peaks::peaks(&mut part);
     rules::fuses::shorts(&mut part, &mut peaks, &mut found);
@@ -245,15 +246,17 @@ fn look(job: &Job, most_states: usize) -> Looked {
     rules::relays::check(&mut part, &peaks, &mut found);
     rules::outputs::check(&part, &peaks, &mut found);
     if let Some(trouble) = part.with.trouble {
+        // What was computed beside it is not to be trusted.
+        found.truncate(structural);
         let say = format!(
             "Some state could not be computed ({trouble:?}); what it would show is not known."
         );
-        let fix =
-            "look for a value in the plan that cannot be right, such as a very small resistance";
+        let fix = "look for a value that cannot be right, such as a very small resistance; or split the plan into two jobs";
+        let source = finding::source::COMPUTED;
         found.push(Finding::new(
             "not-computed",
-            Level::Note,
-            finding::source::COMPUTED,
+            Level::Wrong,
+            source,
             "plan",
             say,
             fix,

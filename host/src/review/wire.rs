@@ -86,7 +86,7 @@ mod tests {
             assert!(now > before);
             before = now;
         }
-        assert_eq!(whole(16.0), 2.5);
+        assert_eq!((whole(16.0), whole(17.0)), (1.5, 2.5));
         assert_eq!(whole(1.0), 0.22);
     }
 }

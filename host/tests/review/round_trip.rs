@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use loomproof::plan::{Plan, read, render};
+use loomproof::review::{Settings, review};
 use proptest::prelude::*;
 
 use crate::support::{lead, plan, top};
@@ -191,5 +192,10 @@ proptest! {
         let first = read("any.toml", &text)
             .map_err(|p| TestCaseError::fail(format!("{text}\n{}", render(&p, "any", &text, false))))?;
         same(&first)?;
+        // And a review of it comes to an end.
+        if let Ok(review) = review(&first, &Settings::default()) {
+            prop_assert!(!review.findings.iter().any(|it| it.rule == "not-computed"));
+            prop_assert!(!loomproof::review::text::text(&review).is_empty());
+        }
     }
 }

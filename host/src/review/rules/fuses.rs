@@ -1,5 +1,7 @@
 //! Fuses against wires and loads, leads without a fuse, shorts.
 
+use std::collections::BTreeMap;
+
 use loomproof_core::circuit::{GROUND, Part as Element};
 
 use crate::review::finding::{Finding, Level, source};
@@ -233,6 +235,7 @@ fn protection(part: &Part<'_>) -> Vec<(f64, Option<usize>)> {
 fn wires(part: &Part<'_>, found: &mut Vec<Finding>) {
     let best = protection(part);
     let mut not_stated: Vec<usize> = Vec::new();
+    let mut above_table: BTreeMap<(String, String), (f64, f64, f64, Vec<String>)> = BTreeMap::new();
     for branch in &part.with.network.branches {
         let What::Lead(lead) = branch.what else {
             continue;
@@ -296,21 +299,23 @@ fn wires(part: &Part<'_>, found: &mut Vec<Finding>) {
                     .value("carries", most, "A"),
             );
         } else if width > table * NEAR {
-            let say = format!(
-                "Lead {} ({}) is protected by {width} A: more than the table's fuse of {table:.0} A, up to its breaker of {most:.0} A.",
-                lead.name, lead.size_text
-            );
-            let fix = "fine for a lead that lies free; in a thick loom take a smaller fuse or a thicker lead";
-            let finding = Finding::new(
-                "wire-fuse",
-                Level::Note,
-                source::WIRE_FUSE,
-                &lead.name,
-                say,
-                fix,
-            );
-            found.push(finding.value("fuse", width, "A").value("table", table, "A"));
+            let key = (lead.size_text.clone(), width.to_string());
+            let group = above_table
+                .entry(key)
+                .or_insert((width, table, most, Vec::new()));
+            group.3.push(lead.name.clone());
         }
+    }
+    for ((size, _), (width, table, most, leads)) in above_table {
+        let place = leads.join(", ");
+        let verb = if leads.len() == 1 { "is" } else { "are" };
+        let say = format!(
+            "{place} ({size}) {verb} protected by {width} A: above the table's fuse of {table:.1} A, within its breaker of {most:.1} A (a metric size may take 7 % more)."
+        );
+        let fix =
+            "fine for a lead that lies free; in a thick loom take a smaller fuse or a thicker lead";
+        let finding = Finding::new("wire-fuse", Level::Note, source::WIRE_FUSE, place, say, fix);
+        found.push(finding.value("fuse", width, "A").value("table", table, "A"));
     }
     for feed in not_stated {
         let name = &part.with.network.feeds[feed].name;

@@ -185,5 +185,9 @@ pub const ALL: [(&str, &str, &str); 37] = [
         "wrong",
         "more is taken from a conductor or pin than `most`",
     ),
-    ("not-computed", "note", "some state could not be computed"),
+    (
+        "not-computed",
+        "wrong",
+        "some state could not be computed: the electrics of that part are not known",
+    ),
 ];
