@@ -6,7 +6,9 @@
 //! state of its switches and relays ([`states`]). The rules ([`rules`]) look
 //! at what comes out. `docs/review.md` lists them.
 
+pub mod combinations;
 pub mod covering;
+pub mod elements;
 pub mod finding;
 pub mod islands;
 pub mod network;
@@ -18,6 +20,7 @@ pub mod route;
 pub mod rules;
 pub mod states;
 pub mod text;
+mod vehicle;
 pub mod wire;
 
 use std::collections::{BTreeMap, HashMap};
@@ -28,8 +31,8 @@ use crate::plan::{Plan, Problem};
 pub use finding::{Finding, Level};
 pub use report::Review;
 
+use combinations::Combinations;
 use part::{Networks, Part};
-use parts::Combinations;
 use report::{StatesLine, VariantsLine};
 use rules::current::LeadLine;
 use rules::sides::Crossed;
@@ -76,7 +79,7 @@ pub fn review(plan: &Plan, settings: &Settings) -> Result<Review, Vec<Problem>> 
     let mut leads: Vec<LeadLine> = Vec::new();
     let mut states = StatesLine::default();
     let mut variants = VariantsLine {
-        variants: u64::try_from(parts::count(plan, &settings.fixed)).unwrap_or(u64::MAX),
+        variants: u64::try_from(combinations::count(plan, &settings.fixed)).unwrap_or(u64::MAX),
         complete: true,
         ..VariantsLine::default()
     };
@@ -217,10 +220,12 @@ impl Gathered {
             let variants = std::mem::take(&mut finding.variants);
             // A combination can find the same twice, in two of its states.
             let unique: std::collections::BTreeSet<_> = variants.into_iter().collect();
-            finding.variants = parts::simplest(unique.into_iter().collect(), &combinations.told);
+            finding.variants =
+                combinations::simplest(unique.into_iter().collect(), &combinations.told);
         }
         for it in &mut self.crossed {
-            it.variants = parts::simplest(std::mem::take(&mut it.variants), &combinations.told);
+            it.variants =
+                combinations::simplest(std::mem::take(&mut it.variants), &combinations.told);
         }
         findings.extend(self.findings);
         crossed.extend(self.crossed);
@@ -275,7 +280,7 @@ fn empty_variants(plan: &Plan, settings: &Settings, problems: &mut Vec<Problem>)
     let leads = &plan.lists.leads;
     let conditions: Option<Vec<_>> = leads.iter().map(|lead| lead.when.as_ref()).collect();
     let Some(conditions) = conditions else { return };
-    let universe = parts::concerning(plan, &conditions, &settings.fixed);
+    let universe = combinations::concerning(plan, &conditions, &settings.fixed);
     for answers in &universe.answers {
         let values = plan.known_values(answers);
         if !conditions

@@ -9,12 +9,13 @@ use std::collections::BTreeMap;
 
 use loomproof_core::circuit::{GROUND, Junction, NodeId, Part};
 use loomproof_core::copper;
-use loomproof_core::units::{Amperes, Celsius, Ohms, Volts};
+use loomproof_core::units::Ohms;
 
-use crate::plan::model::{
-    Behaviour, Consumer, End, Half, Job, Load, OtherEnd, Pin, RingOn, Sort, States, Suppression,
-    Terminal,
+pub use super::elements::{
+    Across, Branch, Compiled, Drawing, Feed, Fused, Gate, RATED, What, through,
 };
+
+use crate::plan::model::{Consumer, End, Half, Job, RingOn, Sort, States, Suppression, Terminal};
 
 /// Joints, as the dead test expects them (`common practice`).
 const CRIMP: f64 = 0.002;
@@ -25,185 +26,9 @@ const BOLT: f64 = 0.003;
 const CLOSED: f64 = 0.02;
 /// Between battery plus and the place where the harness meets the vehicle: as
 /// good as nothing, the vehicle's own drop is not counted.
-const SOURCE: f64 = 0.001;
+pub(super) const SOURCE: f64 = 0.001;
 /// A blade fuse drops about this at its rating (`common practice`).
 const FUSE_DROP: f64 = 0.08;
-
-/// What a branch of the network is.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum What {
-    /// A lead, by its place in the job.
-    Lead(usize),
-    /// A tap's bite.
-    Tap(String),
-    /// Two contacts that mate, at a cavity.
-    Mating(String),
-    /// A way of an in-line plug.
-    Way(String),
-    /// A fuse, by its place in the job.
-    Fuse(usize),
-    /// A relay's coil, by its place in the job.
-    Coil(usize),
-    /// The part across a relay's coil.
-    Suppression(usize),
-    /// A contact of a relay: make (`true`) or break.
-    Contact(usize, bool),
-    /// A diode.
-    Diode(String),
-    /// A lamp of the harness, by its place in the job.
-    Lamp(usize),
-    /// A load plugged to the harness, by its place in the job.
-    Load(usize),
-    /// A switch's contact, by its place in the job.
-    Switch(usize),
-    /// A stretch of a conductor.
-    Stretch(String),
-    /// The vehicle's own consumer on a conductor or pin.
-    Own(String),
-    /// The vehicle's way to chassis on a conductor or pin.
-    ToChassis(String),
-    /// A ring on chassis.
-    Ring(String),
-}
-
-/// When a branch or feed is there.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Gate {
-    /// Always.
-    Open,
-    /// In some states of the switches.
-    States(Compiled),
-    /// While a relay is pulled in (`true`) or let go.
-    Relay(usize, bool),
-}
-
-/// [`States`] with numbers in the place of names.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Compiled {
-    /// Always so, or never.
-    Fixed(bool),
-    /// A switch is in a state.
-    Is(usize, u8),
-    /// The contrary.
-    Not(Box<Compiled>),
-    /// All of them.
-    All(Vec<Compiled>),
-    /// Any of them.
-    Any(Vec<Compiled>),
-}
-
-impl Compiled {
-    /// From names to numbers; what is not there in this variant is in no state.
-    #[must_use]
-    pub fn new(states: &States, job: &Job) -> Self {
-        let all = |parts: &[States]| parts.iter().map(|part| Self::new(part, job)).collect();
-        match states {
-            States::Always => Self::Fixed(true),
-            States::Is(name, state) => {
-                let switches = &job.electrics.switches;
-                let found = switches.iter().position(|switch| switch.name == *name);
-                let place = found.and_then(|at| {
-                    let mut states = switches[at].states.iter();
-                    Some((at, states.position(|own| own == state)?))
-                });
-                place.map_or(Self::Fixed(false), |(at, state)| {
-                    Self::Is(at, u8::try_from(state).unwrap_or(0))
-                })
-            }
-            States::Not(inner) => Self::Not(Box::new(Self::new(inner, job))),
-            States::All(parts) => Self::All(all(parts)),
-            States::Any(parts) => Self::Any(all(parts)),
-        }
-    }
-
-    /// Whether it holds; `state` gives the state of a switch.
-    pub fn holds(&self, state: &dyn Fn(usize) -> u8) -> bool {
-        match self {
-            Self::Fixed(so) => *so,
-            Self::Is(switch, wanted) => state(*switch) == *wanted,
-            Self::Not(inner) => !inner.holds(state),
-            Self::All(parts) => parts.iter().all(|part| part.holds(state)),
-            Self::Any(parts) => parts.iter().any(|part| part.holds(state)),
-        }
-    }
-
-    /// The switches that it speaks of.
-    pub fn switches(&self, into: &mut Vec<usize>) {
-        match self {
-            Self::Fixed(_) => {}
-            Self::Is(switch, _) => into.push(*switch),
-            Self::Not(inner) => inner.switches(into),
-            Self::All(parts) | Self::Any(parts) => {
-                parts.iter().for_each(|part| part.switches(into));
-            }
-        }
-    }
-}
-
-/// Something between two nodes.
-#[derive(Debug, Clone)]
-pub struct Branch {
-    /// First node; a diode's anode.
-    pub a: NodeId,
-    /// Second node.
-    pub b: NodeId,
-    /// Its electrical part.
-    pub part: Part,
-    /// What it is in the plan.
-    pub what: What,
-    /// When it is there.
-    pub gate: Gate,
-}
-
-/// A way from battery plus into the network.
-#[derive(Debug, Clone)]
-pub struct Feed {
-    /// Where it comes in.
-    pub node: NodeId,
-    /// Resistance in series.
-    pub ohms: Ohms,
-    /// Name of the conductor, pin, ring, switch or load.
-    pub name: String,
-    /// The consumer that is in series, when the resistance is one.
-    pub consumer: Option<What>,
-    /// The fuse in front of it.
-    pub fuse: Fused,
-    /// The most that may be taken from it.
-    pub most: Option<Amperes>,
-    /// When it is there.
-    pub gate: Gate,
-}
-
-/// What protects a feed.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Fused {
-    /// A fuse or an output of this size.
-    By(Amperes),
-    /// The vehicle has a fuse, or not: the plan does not say.
-    NotStated,
-    /// Nothing.
-    Bare,
-}
-
-/// Where the voltage across a consumer is taken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Across {
-    /// Across a branch.
-    Branch(usize),
-    /// Across the resistance of a feed.
-    Feed(usize),
-}
-
-/// Something that is on when it has voltage.
-#[derive(Debug, Clone)]
-pub struct Drawing {
-    /// What it is.
-    pub what: What,
-    /// Where its voltage is.
-    pub across: Across,
-    /// Whether it belongs to the vehicle.
-    pub of_vehicle: bool,
-}
 
 /// The powered network of a job.
 #[derive(Debug, Clone, Default)]
@@ -224,7 +49,7 @@ pub struct Network {
 }
 
 /// A plain resistance as metal.
-const fn metal(ohms: f64) -> Part {
+pub(super) const fn metal(ohms: f64) -> Part {
     Part::Wire {
         ohms: Ohms(ohms),
         spread: Ohms(0.0),
@@ -280,7 +105,7 @@ impl Network {
     }
 
     /// The vehicle's half of a cavity, or what else an end is seen from outside.
-    fn mate(&mut self, end: &End) -> NodeId {
+    pub(super) fn mate(&mut self, end: &End) -> NodeId {
         let End::Cavity(connector, cavity) = end else {
             return self.end(end);
         };
@@ -300,7 +125,7 @@ impl Network {
         outer
     }
 
-    fn body(&mut self, name: &str) -> NodeId {
+    pub(super) fn body(&mut self, name: &str) -> NodeId {
         if let Some(node) = self.bodies.get(name) {
             return *node;
         }
@@ -309,7 +134,14 @@ impl Network {
         node
     }
 
-    fn add(&mut self, a: NodeId, b: NodeId, part: Part, what: What, gate: Gate) -> usize {
+    pub(super) fn add(
+        &mut self,
+        a: NodeId,
+        b: NodeId,
+        part: Part,
+        what: What,
+        gate: Gate,
+    ) -> usize {
         self.branches.push(Branch {
             a,
             b,
@@ -320,7 +152,7 @@ impl Network {
         self.branches.len() - 1
     }
 
-    fn draws(&mut self, what: What, across: Across, of_vehicle: bool) {
+    pub(super) fn draws(&mut self, what: What, across: Across, of_vehicle: bool) {
         self.drawing.push(Drawing {
             what,
             across,
@@ -328,98 +160,26 @@ impl Network {
         });
     }
 
-    /// Conductors and pins, as far as anything meets them.
-    fn vehicle(&mut self, job: &Job, with_harness: bool) {
-        for conductor in &job.conductors {
-            let known = job.electrics.behaviours.get(&conductor.name);
-            let body = self.body(&conductor.name);
-            self.behaves(
-                job,
-                &conductor.name,
-                body,
-                known.unwrap_or(&Behaviour::UNKNOWN),
-            );
-            if known.is_none_or(|known| known.draws.is_none())
-                && let Load::Range { least, most } = conductor.load
-            {
-                let what = What::Own(conductor.name.clone());
-                let branch = self.add(
-                    body,
-                    GROUND,
-                    Part::Load { least, most },
-                    what.clone(),
-                    Gate::Open,
-                );
-                self.draws(what, Across::Branch(branch), true);
-            }
-            for (connector, cavity) in conductor.at.iter().filter(|_| with_harness) {
-                let of_harness = job
-                    .connectors
-                    .iter()
-                    .any(|it| it.name == *connector && it.of_harness);
-                if of_harness {
-                    let mate = self.mate(&End::Cavity(connector.clone(), *cavity));
-                    let ohms =
-                        copper::resistance(conductor.length, conductor.size, job.electrics.service);
-                    let what = What::Stretch(conductor.name.clone());
-                    self.add(mate, body, metal(ohms.0), what, Gate::Open);
-                }
-            }
-        }
-        for pin in &job.electrics.pins {
-            let body = self.body(&pin.name);
-            self.behaves(job, &pin.name, body, &pin.behaviour);
-            if with_harness {
-                self.pin(pin, body);
-            }
-        }
-    }
-
-    fn pin(&mut self, pin: &Pin, body: NodeId) {
-        let mate = self.mate(&End::Cavity(pin.at.0.clone(), pin.at.1));
-        let what = What::Stretch(pin.name.clone());
-        self.add(mate, body, metal(SOURCE), what, Gate::Open);
-    }
-
-    fn behaves(&mut self, job: &Job, name: &str, body: NodeId, known: &Behaviour) {
-        let gate = |states: &States| match states {
-            States::Always => Gate::Open,
-            states => Gate::States(Compiled::new(states, job)),
-        };
-        if let Some(states) = &known.plus_when {
-            let limit = known.fused.or(known.most);
-            self.feeds.push(Feed {
-                node: body,
-                ohms: Ohms(SOURCE),
-                name: name.to_owned(),
-                consumer: None,
-                fuse: limit.map_or(Fused::NotStated, Fused::By),
-                most: known.most,
-                gate: gate(states),
-            });
-        }
-        if let Some(states) = &known.chassis_when {
-            let what = What::ToChassis(name.to_owned());
-            self.add(body, GROUND, metal(SOURCE), what, gate(states));
-        }
-        let Some(draws) = known.draws else { return };
-        let (ohms, what) = (draws.resistance(job.supply), What::Own(name.to_owned()));
-        match &known.other_end {
-            OtherEnd::BatteryPlus => self.series_feed(body, ohms, name, what, true),
-            OtherEnd::Chassis => self.consumer(body, GROUND, ohms, what, true),
-            OtherEnd::Named(other) => {
-                let other = self.body(other);
-                self.consumer(other, body, ohms, what, true);
-            }
-        }
-    }
-
-    fn consumer(&mut self, a: NodeId, b: NodeId, ohms: Ohms, what: What, of_vehicle: bool) {
+    pub(super) fn consumer(
+        &mut self,
+        a: NodeId,
+        b: NodeId,
+        ohms: Ohms,
+        what: What,
+        of_vehicle: bool,
+    ) {
         let branch = self.add(a, b, resistor(ohms), what.clone(), Gate::Open);
         self.draws(what, Across::Branch(branch), of_vehicle);
     }
 
-    fn series_feed(&mut self, node: NodeId, ohms: Ohms, name: &str, what: What, of_vehicle: bool) {
+    pub(super) fn series_feed(
+        &mut self,
+        node: NodeId,
+        ohms: Ohms,
+        name: &str,
+        what: What,
+        of_vehicle: bool,
+    ) {
         self.feeds.push(Feed {
             node,
             ohms,
@@ -634,21 +394,4 @@ impl Network {
         };
         self.consumer(a, second, ohms, what, false);
     }
-}
-
-/// Temperature that coils and lamps are rated at.
-pub const RATED: Celsius = Celsius(20.0);
-
-/// Current through a resistive branch from its first node to its second.
-#[must_use]
-pub fn through(part: &Part, across: Volts) -> Amperes {
-    Amperes(match part {
-        Part::Wire { ohms, .. } | Part::Resistor { ohms, .. } => across.0 / ohms.0,
-        Part::Load { least, .. } => across.0 / least.0,
-        // Shockley, as core has it.
-        Part::Diode(junction) => {
-            let scale = junction.emission * loomproof_core::solve::THERMAL;
-            junction.saturation.0 * ((across.0 / scale).min(80.0).exp() - 1.0)
-        }
-    })
 }

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::plan::Plan;
 use crate::plan::model::End;
+use crate::review::combinations::together;
 use crate::review::finding::{Finding, Level, source};
-use crate::review::parts::together;
 
 /// Compares the colours of leads, tapped conductors and their neighbours.
 pub fn check(plan: &Plan, fixed: &BTreeMap<String, String>, found: &mut Vec<Finding>) {

@@ -231,11 +231,19 @@ fn protection(part: &Part<'_>) -> Vec<(f64, Option<usize>)> {
     best
 }
 
+/// Leads of one size behind one fuse, between the table's fuse and its breaker.
+struct AboveTable {
+    width: f64,
+    table: f64,
+    most: f64,
+    leads: Vec<String>,
+}
+
 /// Every lead against the fuse that protects it.
 fn wires(part: &Part<'_>, found: &mut Vec<Finding>) {
     let best = protection(part);
     let mut not_stated: Vec<usize> = Vec::new();
-    let mut above_table: BTreeMap<(String, String), (f64, f64, f64, Vec<String>)> = BTreeMap::new();
+    let mut above_table: BTreeMap<(String, String), AboveTable> = BTreeMap::new();
     for branch in &part.with.network.branches {
         let What::Lead(lead) = branch.what else {
             continue;
@@ -300,13 +308,22 @@ fn wires(part: &Part<'_>, found: &mut Vec<Finding>) {
             );
         } else if width > table * NEAR {
             let key = (lead.size_text.clone(), width.to_string());
-            let group = above_table
-                .entry(key)
-                .or_insert((width, table, most, Vec::new()));
-            group.3.push(lead.name.clone());
+            let group = above_table.entry(key).or_insert(AboveTable {
+                width,
+                table,
+                most,
+                leads: Vec::new(),
+            });
+            group.leads.push(lead.name.clone());
         }
     }
-    for ((size, _), (width, table, most, leads)) in above_table {
+    for ((size, _), group) in above_table {
+        let AboveTable {
+            width,
+            table,
+            most,
+            leads,
+        } = group;
         let place = leads.join(", ");
         let verb = if leads.len() == 1 { "is" } else { "are" };
         let say = format!(

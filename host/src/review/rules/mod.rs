@@ -4,6 +4,7 @@ pub mod colours;
 pub mod current;
 pub mod functions;
 pub mod fuses;
+mod grounds;
 pub mod outputs;
 pub mod relays;
 pub mod sides;

@@ -2,7 +2,6 @@
 //! not be, found by search over the states.
 
 use loomproof_core::circuit::{Junction, Part as Element};
-use loomproof_core::units::Ohms;
 
 use crate::plan::model::Job;
 use crate::review::finding::{Finding, Level, source};
@@ -14,9 +13,6 @@ use crate::review::states::{Cluster, Visit, search};
 
 /// Most combinations of a cluster for which diodes are tried.
 const TRY_DIODES: u128 = 256;
-
-/// Most states in which each ground is opened.
-const TRY_GROUNDS: usize = 64;
 
 /// What a consumer does in the states of its cluster.
 #[derive(Default)]
@@ -57,7 +53,7 @@ pub fn check(part: &mut Part<'_>, found: &mut Vec<Finding>) {
             );
             found.push(finding.state(state));
         }
-        grounds(part, cluster, &search.visits, found);
+        super::grounds::check(part, cluster, &search.visits, found);
     }
     part.searches = searches;
 }
@@ -108,7 +104,7 @@ fn before(part: &mut Part<'_>, twin: usize, setting: &Setting) -> f64 {
 }
 
 /// Place and words of a consumer.
-fn consumer(what: &What, job: &Job) -> (String, String) {
+pub(super) fn consumer(what: &What, job: &Job) -> (String, String) {
     let place = match what {
         What::Load(load) => job.electrics.loads[*load].name.clone(),
         What::Lamp(lamp) => job.lamps[*lamp].name.clone(),
@@ -175,7 +171,7 @@ fn report(
         found.push(
             finding
                 .value("voltage", *volts, "V")
-                .value("states", seen.fed_though_off.len() as f64, "of all")
+                .value("states", seen.fed_though_off.len() as f64, "states")
                 .route(route)
                 .state(state),
         );
@@ -199,7 +195,7 @@ fn report(
         found.push(
             finding
                 .value("voltage", *volts, "V")
-                .value("states", seen.dead_though_on.len() as f64, "of all")
+                .value("states", seen.dead_though_on.len() as f64, "states")
                 .route(if *volts > 1e-3 { route } else { Vec::new() })
                 .state(state),
         );
@@ -211,7 +207,10 @@ fn report(
             "{who} gets {volts:.1} V through the harness {}; without the harness it is off then.",
             state_words(&state)
         );
-        let fix = fix(part, cluster, number, &steps);
+        let fix = format!(
+            "{}; where that is meant, name {place} in the function's `seen_at`",
+            fix(part, cluster, number, &steps)
+        );
         let finding = Finding::new(
             "back-feed",
             Level::Wrong,
@@ -223,7 +222,7 @@ fn report(
         found.push(
             finding
                 .value("voltage", *volts, "V")
-                .value("states", seen.back_fed.len() as f64, "of all")
+                .value("states", seen.back_fed.len() as f64, "states")
                 .route(route)
                 .state(state),
         );
@@ -343,79 +342,4 @@ fn was_on(part: &Part<'_>, number: usize, visit: &Visit) -> bool {
         .0
         .abs()
         > FED * part.with.supply.0
-}
-
-/// Opens each shared ground in turn: what is then fed through what shares it?
-fn grounds(part: &mut Part<'_>, cluster: &Cluster, visits: &[Visit], found: &mut Vec<Finding>) {
-    let job = part.job;
-    let supply = part.with.supply.0;
-    let drawing = part.drawing_in(cluster);
-    for &home in &cluster.islands {
-        let rings: Vec<(usize, String)> = part.with.list[home]
-            .branches
-            .iter()
-            .filter_map(|&at| match &part.with.network.branches[at].what {
-                What::Ring(ring) => Some((at, ring.clone())),
-                _ => None,
-            })
-            .collect();
-        for (ring_at, ring) in rings {
-            let mut worst: Option<(f64, usize, Setting, Vec<f64>)> = None;
-            for visit in visits.iter().take(TRY_GROUNDS) {
-                let open = |at: usize, own: Element| {
-                    if at == ring_at {
-                        Element::Wire {
-                            ohms: Ohms(1e12),
-                            spread: Ohms(0.0),
-                        }
-                    } else {
-                        own
-                    }
-                };
-                let volts = part.with.fresh(home, &visit.setting, &open);
-                for &number in &drawing {
-                    let it = &part.with.network.drawing[number];
-                    if part.with.home_of(it.across) != Some(home) {
-                        continue;
-                    }
-                    let opened = part.with.across(&volts, it.across).0.abs();
-                    let whole = part.across(number, &visit.setting).abs();
-                    if whole < FED * supply
-                        && opened > 0.25 * supply
-                        && worst
-                            .as_ref()
-                            .is_none_or(|(most, ..)| opened > *most + 1e-6)
-                    {
-                        worst = Some((opened, number, visit.setting.clone(), volts.clone()));
-                    }
-                }
-            }
-            let Some((opened, number, setting, volts)) = worst else {
-                continue;
-            };
-            let it = part.with.network.drawing[number].clone();
-            let route = through_consumer(&part.with, &volts, &setting, it.across);
-            let (_, who) = consumer(&it.what, job);
-            let state = part.state(&setting);
-            let say = format!(
-                "When ring {ring} comes loose, {who} gets {opened:.1} V {} through what shares this ground.",
-                state_words(&state)
-            );
-            let fix = "give one of the two a ground of its own, or make this one sure: bare metal, a lock washer, checked after the trim is on";
-            let finding = Finding::new(
-                "shared-ground",
-                Level::Note,
-                source::COMPUTED,
-                ring,
-                say,
-                fix,
-            );
-            found.push(
-                finding
-                    .value("voltage", opened, "V")
-                    .route(words(&route, &part.with, job))
-                    .state(state),
-            );
-        }
-    }
 }
