@@ -75,6 +75,13 @@ fn all_are_found_and_no_false_ones() {
                 "{finding:?}"
             );
             assert!(route.len() > 3, "{finding:?}");
+            if finding.rule == "held-on" {
+                let coil = |step: &String| step.starts_with("coil of R");
+                assert!(
+                    route.iter().any(coil),
+                    "what holds it is shown: {finding:?}"
+                );
+            }
         }
         plans += 1;
         if expected(&text).iter().any(|it| !it.starts_with("note ")) {

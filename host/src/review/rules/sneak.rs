@@ -5,7 +5,7 @@ use loomproof_core::circuit::{Junction, Part as Element};
 
 use crate::plan::model::Job;
 use crate::review::finding::{Finding, Level, source};
-use crate::review::islands::{Islands, Setting};
+use crate::review::islands::{Islands, Setting, bit};
 use crate::review::network::{Network, What};
 use crate::review::part::{FED, Part, WORKS, state_words};
 use crate::review::route::{Route, Step, name, through_consumer, words};
@@ -133,45 +133,56 @@ fn report(
     let (place, who) = consumer(&what, job);
     let functions = part.wishes[number].functions.join(", ");
     let who = crate::diagnosis::words::capital(&who);
-    if let Some((visit, volts)) = seen.fed_though_off.first() {
+    let (held, fed): (Vec<_>, Vec<_>) = seen
+        .fed_though_off
+        .iter()
+        .partition(|(visit, _)| off_twin(visit, seen, visits).is_some());
+    if let Some((visit, volts)) = fed.first() {
         let (route, steps) = shown(part, number, &visit.setting);
         let state = part.state(&visit.setting);
-        // Held on: the same switches find it off when they are set from rest.
-        let others = visits
-            .iter()
-            .filter(|it| it.setting.switches == visit.setting.switches);
-        let off_elsewhere = others.filter(|it| it.straight).any(|it| {
-            !seen
-                .fed_though_off
-                .iter()
-                .any(|(same, _)| same.setting == it.setting)
-        });
-        let (rule, say) = if off_elsewhere && !visit.straight {
-            let say = format!(
-                "{who} stays on ({volts:.1} V) {} once it was on, where {functions} should be off.",
-                state_words(&state)
-            );
-            ("held-on", say)
-        } else {
-            let say = format!(
-                "{who} gets {volts:.1} V {}, where {functions} should be off.",
-                state_words(&state)
-            );
-            ("sneak-feed", say)
-        };
-        let fix = fix(part, cluster, number, &steps);
-        let finding = Finding::new(
-            rule,
-            Level::Wrong,
-            source::COMPUTED,
-            place.clone(),
-            say,
-            fix,
+        let say = format!(
+            "{who} gets {volts:.1} V {}, where {functions} should be off.",
+            state_words(&state)
         );
+        let fix = fix(part, cluster, number, &steps);
+        let origin = source::COMPUTED;
+        let finding = Finding::new("sneak-feed", Level::Wrong, origin, place.clone(), say, fix);
         found.push(
             finding
                 .value("voltage", *volts, "V")
-                .value("states", seen.fed_though_off.len() as f64, "states")
+                .value("states", fed.len() as f64, "states")
+                .route(route)
+                .state(state),
+        );
+    }
+    if let Some((visit, volts)) = held.first() {
+        // What holds is the current through the coil of a relay that is off
+        // when the switches are set from rest.
+        let twin = off_twin(visit, seen, visits).map_or(0, |twin| twin.setting.relays);
+        let network = part.with.network;
+        let coil = network.drawing.iter().position(|it| match it.what {
+            What::Coil(relay) => bit(relay) & visit.setting.relays & !twin != 0,
+            _ => false,
+        });
+        let (route, steps) = shown(part, coil.unwrap_or(number), &visit.setting);
+        let state = part.state(&visit.setting);
+        let by = coil.map_or(String::new(), |coil| {
+            format!(
+                ": what flows through the {} holds it",
+                name(&network.drawing[coil].what, job)
+            )
+        });
+        let say = format!(
+            "{who} stays on ({volts:.1} V) {} once it was on, where {functions} should be off{by}.",
+            state_words(&state)
+        );
+        let fix = fix(part, cluster, number, &steps);
+        let origin = source::COMPUTED;
+        let finding = Finding::new("held-on", Level::Wrong, origin, place.clone(), say, fix);
+        found.push(
+            finding
+                .value("voltage", *volts, "V")
+                .value("states", held.len() as f64, "states")
                 .route(route)
                 .state(state),
         );
@@ -237,6 +248,21 @@ fn report(
         let finding = Finding::new("robbed", Level::Wrong, source::COMPUTED, place, say, fix);
         found.push(finding.value("voltage", *volts, "V").state(state));
     }
+}
+
+/// The state in which the same switches find the consumer off when they are
+/// set from rest, if this one is only reached by another way.
+fn off_twin<'v>(visit: &Visit, seen: &Seen<'_>, visits: &'v [Visit]) -> Option<&'v Visit> {
+    if visit.straight {
+        return None;
+    }
+    let mut twins = visits
+        .iter()
+        .filter(|it| it.straight && it.setting.switches == visit.setting.switches);
+    twins.find(|it| {
+        let mut fed = seen.fed_though_off.iter();
+        !fed.any(|(same, _)| same.setting == it.setting)
+    })
 }
 
 /// The route of the current through a consumer, in words and steps.
