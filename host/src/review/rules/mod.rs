@@ -2,6 +2,7 @@
 
 pub mod colours;
 pub mod current;
+mod diodes;
 pub mod functions;
 pub mod fuses;
 mod grounds;

@@ -1,18 +1,14 @@
 //! Back-feed routes: what is fed, held on or robbed in a state where it should
 //! not be, found by search over the states.
 
-use loomproof_core::circuit::{Junction, Part as Element};
-
+use super::diodes::diode;
 use crate::plan::model::Job;
 use crate::review::finding::{Finding, Level, source};
-use crate::review::islands::{Islands, Setting, bit};
-use crate::review::network::{Network, What};
+use crate::review::islands::{Setting, bit};
+use crate::review::network::What;
 use crate::review::part::{FED, Part, WORKS, state_words};
-use crate::review::route::{Route, Step, name, through_consumer, words};
-use crate::review::states::{Cluster, Visit, search};
-
-/// Most combinations of a cluster for which diodes are tried.
-const TRY_DIODES: u128 = 256;
+use crate::review::route::{Route, name, through_consumer, words};
+use crate::review::states::{Cluster, Visit};
 
 /// What a consumer does in the states of its cluster.
 #[derive(Default)]
@@ -144,7 +140,7 @@ fn report(
             "{who} gets {volts:.1} V {}, where {functions} should be off.",
             state_words(&state)
         );
-        let fix = fix(part, cluster, number, &steps);
+        let fix = diode(part, cluster, visits, number, &steps);
         let origin = source::COMPUTED;
         let finding = Finding::new("sneak-feed", Level::Wrong, origin, place.clone(), say, fix);
         found.push(
@@ -176,7 +172,7 @@ fn report(
             "{who} stays on ({volts:.1} V) {} once it was on, where {functions} should be off{by}.",
             state_words(&state)
         );
-        let fix = fix(part, cluster, number, &steps);
+        let fix = diode(part, cluster, visits, number, &steps);
         let origin = source::COMPUTED;
         let finding = Finding::new("held-on", Level::Wrong, origin, place.clone(), say, fix);
         found.push(
@@ -220,7 +216,7 @@ fn report(
         );
         let fix = format!(
             "{}; where that is meant, name {place} in the function's `seen_at`",
-            fix(part, cluster, number, &steps)
+            diode(part, cluster, visits, number, &steps)
         );
         let finding = Finding::new(
             "back-feed",
@@ -274,98 +270,4 @@ fn shown(part: &mut Part<'_>, number: usize, setting: &Setting) -> (Vec<String>,
     let solution = part.with.solve(home, setting);
     let route = through_consumer(&part.with, part.with.volts(home, solution), setting, across);
     (words(&route, &part.with, part.job), route)
-}
-
-/// What breaks the route: a diode that is proved by another search to stop it
-/// without stopping anything that should work, or general advice.
-fn fix(part: &mut Part<'_>, cluster: &Cluster, number: usize, route: &Route) -> String {
-    let job = part.job;
-    let general = "break this route: a feed, a ground or a switch of its own for one of the two, a diode, or a relay contact in the way";
-    let small = cluster
-        .switches
-        .iter()
-        .map(|&at| job.electrics.switches[at].states.len() as u128)
-        .product::<u128>()
-        <= TRY_DIODES;
-    if !small {
-        return general.to_owned();
-    }
-    for step in &route.0 {
-        let Step::Along(branch, forward) = *step else {
-            continue;
-        };
-        let What::Lead(lead) = part.with.network.branches[branch].what else {
-            continue;
-        };
-        let mut network: Network = part.with.network.clone();
-        let it = &mut network.branches[branch];
-        // The anode where this current comes out: it is blocked.
-        if forward {
-            std::mem::swap(&mut it.a, &mut it.b);
-        }
-        it.part = Element::Diode(Junction::SILICON);
-        if cures(part, &network, cluster, number) {
-            let lead = &job.leads[lead];
-            let towards = if forward { &lead.from } else { &lead.to };
-            return format!(
-                "break this route: for example a diode in {}, cathode towards {towards} (tried: it stops this and keeps everything else); or a feed, ground or contact of its own",
-                lead.name
-            );
-        }
-    }
-    general.to_owned()
-}
-
-fn cures(part: &Part<'_>, network: &Network, cluster: &Cluster, number: usize) -> bool {
-    let supply = part.with.supply.0;
-    let mut islands = Islands::new(network, part.with.supply);
-    let found = search(&mut islands, cluster, part.job, TRY_DIODES as usize);
-    let all = part.drawing_in(cluster);
-    found.visits.iter().all(|visit| {
-        all.iter().all(|&other| {
-            let across = network.drawing[other].across;
-            let Some(home) = islands.home_of(across) else {
-                return true;
-            };
-            let solution = islands.solve(home, &visit.setting);
-            let volts = islands
-                .across(islands.volts(home, solution), across)
-                .0
-                .abs();
-            match part.wishes[other].on(&visit.setting) {
-                Some(true) => volts > WORKS * supply,
-                Some(false) => volts < FED * supply || other != number,
-                None if other == number => {
-                    let twin = &network.drawing[other].what;
-                    let off = part
-                        .without
-                        .network
-                        .drawing
-                        .iter()
-                        .all(|it| it.what != *twin);
-                    off || volts < FED * supply || was_on(part, other, visit)
-                }
-                None => true,
-            }
-        })
-    })
-}
-
-/// Whether the vehicle's own consumer is on by itself in a state.
-fn was_on(part: &Part<'_>, number: usize, visit: &Visit) -> bool {
-    let network = part.without.network;
-    let what = &part.with.network.drawing[number].what;
-    let Some(twin) = network.drawing.iter().find(|it| it.what == *what) else {
-        return false;
-    };
-    let mut islands = Islands::new(network, part.with.supply);
-    let Some(home) = islands.home_of(twin.across) else {
-        return false;
-    };
-    let solution = islands.solve(home, &visit.setting);
-    islands
-        .across(islands.volts(home, solution), twin.across)
-        .0
-        .abs()
-        > FED * part.with.supply.0
 }
