@@ -12,4 +12,5 @@ pub mod fault;
 pub mod hookup;
 pub mod link;
 pub mod plan;
+pub mod review;
 pub mod ringout;

@@ -92,6 +92,7 @@ pub fn two_wires() -> Job {
         lamps: Vec::new(),
         fuses: Vec::new(),
         functions: Vec::new(),
+        electrics: Default::default(),
     }
 }
 

@@ -29,6 +29,7 @@ pub(crate) fn empty_job() -> Job {
         lamps: vec![],
         fuses: vec![],
         functions: vec![],
+        electrics: Default::default(),
     }
 }
 

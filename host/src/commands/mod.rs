@@ -1,11 +1,13 @@
 //! The command: one verb, one file.
 
 mod asking;
+mod begin;
 mod exit;
 mod hookup;
 mod job;
 mod probe;
 mod progress;
+mod review;
 mod ringout;
 
 use std::process::ExitCode;
@@ -32,6 +34,10 @@ local codes and licensed practice come first.";
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    /// Writes a commented plan to start from.
+    Begin(begin::Args),
+    /// Checks the plan itself, before anyone crimps.
+    Review(review::Args),
     /// Which probe lead goes on which test point, and what that can show.
     Hookup(hookup::Args),
     /// Dead test of the harness, on the bench or in the vehicle.
@@ -54,6 +60,8 @@ enum Format {
 pub fn main() -> ExitCode {
     let cli = Cli::parse();
     let result = match cli.verb {
+        Verb::Begin(args) => begin::run(&args),
+        Verb::Review(args) => review::run(&args),
         Verb::Hookup(args) => hookup::run(&args),
         Verb::Ringout(args) => ringout::run(&args),
         Verb::Probe(args) => probe::run(&args),

@@ -158,13 +158,17 @@ pub(crate) fn tap(walk: &mut Walk<'_>, table: &Table<'_>) {
     fields.finish();
     let name = name.unwrap_or_default();
     let bus = walk.conductor_is_data_bus(&name);
-    if let (Some(bus_at), Some(at), None) = (bus, data_bus_at, why) {
+    if let (Some(bus_at), Some(at), None) = (bus, data_bus_at, &why) {
         walk.problems.refuse(
             &at,
             format!("tap {}: `{name}` is part of a data bus", table.name),
             "a data bus is not tapped without a reason: tap elsewhere, or state it: why = \"…\"",
             Some((&bus_at, "declared as a data bus here".to_owned())),
         );
+    }
+    if let Some(why) = why {
+        let reasons = &mut walk.lists.more.tap_reasons;
+        reasons.insert(table.name.to_owned(), why.value);
     }
     walk.lists.taps.push(Entry {
         at: table.at.clone(),
@@ -214,8 +218,13 @@ pub(crate) fn function(walk: &mut Walk<'_>, table: &Table<'_>) {
             refs.push(text.at);
         }
     }
+    let on_when = fields.states("on_when");
     let when = fields.when();
     fields.finish();
+    if let Some(on_when) = on_when {
+        let known = &mut walk.lists.more.on_when;
+        known.insert(table.name.to_owned(), on_when);
+    }
     walk.lists.functions.push(Entry {
         at: table.at.clone(),
         when,
@@ -233,7 +242,7 @@ pub(crate) fn function(walk: &mut Walk<'_>, table: &Table<'_>) {
 fn visible(text: &str, names: &super::names::Names) -> Result<(), Complaint> {
     let help = "name an end such as `X1:4`, or a connector, conductor, lead or part of this plan";
     match names.get(text).map(|named| named.kind) {
-        Some(kind @ (Kind::Option | Kind::Function)) => {
+        Some(kind @ (Kind::Option | Kind::Function | Kind::Switch)) => {
             let message = format!(
                 "nothing can be seen at `{text}`, which is a {}",
                 kind.word()
@@ -247,7 +256,8 @@ fn visible(text: &str, names: &super::names::Names) -> Result<(), Complaint> {
         return Ok(());
     }
     if check_name(text).is_ok() {
-        let candidates = names.of_kind(|kind| !matches!(kind, Kind::Option | Kind::Function));
+        let candidates =
+            names.of_kind(|kind| !matches!(kind, Kind::Option | Kind::Function | Kind::Switch));
         let message = format!("nothing in this plan is called {}", quote(text));
         return Err(Complaint::new(message, suggest(text, candidates, help)));
     }

@@ -4,6 +4,7 @@
 //! at once more for the variant in hand: [`occupied`] and [`lonely`] take the
 //! question "is this table there?" as an argument.
 
+use super::electrics::Terminal;
 use super::model::End;
 use super::names::Kind;
 use super::plan_type::{Entry, KeepOff, Lists};
@@ -78,6 +79,33 @@ fn unsafe_places(lists: &Lists, problems: &mut Problems<'_>) {
             }
         }
     }
+    let mut touched: Vec<(&str, &str, &str, &Span)> = Vec::new();
+    for pin in &lists.pins {
+        for at in &pin.refs {
+            touched.push(("pin", &pin.item.name, &pin.item.at.0, at));
+        }
+    }
+    let loads = lists.loads.iter();
+    let loads = loads.map(|e| ("load", &e.item.name, Some(&e.item.between), &e.refs));
+    let switches = lists.switches.iter();
+    let switches = switches.map(|e| ("switch", &e.item.name, e.item.between.as_ref(), &e.refs));
+    for (what, name, between, refs) in loads.chain(switches) {
+        let Some((first, second)) = between else {
+            continue;
+        };
+        for (terminal, at) in [first, second].into_iter().zip(refs) {
+            if let Terminal::At(End::Cavity(connector, _)) = terminal {
+                touched.push((what, name, connector, at));
+            }
+        }
+    }
+    for (what, name, connector, at) in touched {
+        if let Some((why, declared)) = keep_off(connector) {
+            let message = format!("{what} {name} is at `{connector}`, {why}");
+            let because = (declared, format!("{why}, declared here"));
+            problems.refuse(at, message, help, Some(because));
+        }
+    }
     let mut reaching: BTreeMap<&str, (KeepOff, &Span)> = BTreeMap::new();
     for conductor in &lists.conductors {
         let name = &conductor.item.name;
@@ -137,6 +165,31 @@ pub(crate) fn occupied(lists: &Lists, problems: &mut Problems<'_>, present: Pres
             let what = "conductor";
             conductors.insert(end, Holder { what, name, at });
         }
+    }
+    let mut pins: BTreeMap<End, Holder<'_>> = BTreeMap::new();
+    for pin in lists.pins.iter().filter(|pin| present(pin.when.as_ref())) {
+        let end = End::Cavity(pin.item.at.0.clone(), pin.item.at.1);
+        let (name, Some(at)) = (&pin.item.name, pin.refs.first()) else {
+            continue;
+        };
+        if let Some(earlier) = conductors.get(&end).or_else(|| pins.get(&end)) {
+            let message = format!(
+                "pin {name} is at {end}, where {} {} is",
+                earlier.what, earlier.name
+            );
+            let help = "one cavity has one contact of the vehicle: state it once";
+            let label = format!("{} {}", earlier.what, earlier.name);
+            problems.note_pair(at, message, help, earlier.at, label);
+            continue;
+        }
+        pins.insert(
+            end,
+            Holder {
+                what: "pin",
+                name,
+                at,
+            },
+        );
     }
     for lead in lists
         .leads

@@ -5,6 +5,7 @@ use super::end;
 use super::fields::{Fields, integer};
 use super::model::{Conductor, Connector, End, Side};
 use super::names::{Kind, Names, suggest};
+use super::outside;
 use super::plan_type::{DeclaredConnector, Entry, KeepOff};
 use super::problem::{Complaint, Span, quote};
 use super::quantity::{self, UNKNOWN_LOAD};
@@ -178,9 +179,14 @@ pub(crate) fn conductor(walk: &mut Walk<'_>, table: &Table<'_>) {
     let length = fields.optional_parsed("length", "\"2 m\"", quantity::length);
     let size = fields.optional_parsed("size", "\"0.5 mm2\"", quantity::size);
     let data_bus = fields.flag("data_bus");
+    let behaviour = outside::behaviour(&mut fields);
     let when = fields.when();
     fields.finish();
     walk.lost_ends |= lost;
+    if let Some(behaviour) = behaviour {
+        let known = &mut walk.lists.more.behaviours;
+        known.insert(table.name.to_owned(), behaviour);
+    }
     walk.lists.conductors.push(Entry {
         at: table.at.clone(),
         when,

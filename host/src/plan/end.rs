@@ -22,7 +22,13 @@ const fn terminals(kind: Kind, changeover: bool) -> &'static [&'static str] {
 fn takes_leads(kind: Kind) -> bool {
     !matches!(
         kind,
-        Kind::Option | Kind::Conductor | Kind::Lead | Kind::Function
+        Kind::Option
+            | Kind::Switch
+            | Kind::Pin
+            | Kind::Conductor
+            | Kind::Load
+            | Kind::Lead
+            | Kind::Function
     )
 }
 
@@ -61,6 +67,17 @@ pub(crate) fn parse(text: &str, names: &Names) -> Result<End, Complaint> {
         Kind::Conductor => Err(Complaint::new(
             format!("`{name}` is a conductor of the vehicle; a lead reaches it through a tap"),
             format!("declare a tap with on = \"{name}\" and end the lead at that tap"),
+        )),
+        Kind::Switch | Kind::Load => Err(Complaint::new(
+            format!(
+                "`{name}` is a {} outside the harness; a lead reaches it through a connector",
+                named.kind.word()
+            ),
+            format!("end the lead at one of the two cavities that {name} is `between`"),
+        )),
+        Kind::Pin => Err(Complaint::new(
+            format!("`{name}` is a pin of the vehicle; a lead reaches it through its cavity"),
+            "end the lead at the cavity that the pin is `at`, such as `X1:3`",
         )),
         Kind::Option | Kind::Lead | Kind::Function => Err(Complaint::new(
             format!(

@@ -1,6 +1,7 @@
 //! Access to the keys of one table. Every wrong key is noted with its place
 //! and reading goes on.
 
+use super::electrics::States;
 use super::names::{Names, suggest};
 use super::plan_type::OptionQuestion;
 use super::problem::{Complaint, Problems, Span, quote};
@@ -48,6 +49,8 @@ pub(crate) struct Fields<'t, 'p, 's> {
 #[derive(Clone, Copy)]
 pub(crate) struct Context<'p> {
     pub(crate) options: &'p [OptionQuestion],
+    /// Switches as questions: their states are the choices.
+    pub(crate) switches: &'p [OptionQuestion],
     pub(crate) names: &'p Names,
     /// The file has syntax errors: what seems missing may stand there.
     pub(crate) torn: bool,
@@ -287,6 +290,18 @@ impl<'t, 'p, 's> Fields<'t, 'p, 's> {
             expression,
             text: text.value,
             at: text.at,
+        })
+    }
+
+    /// States of switches, such as `ignition == on and not brake`, or `always`.
+    pub(crate) fn states(&mut self, key: &'static str) -> Option<States> {
+        let switches = self.context.switches;
+        self.optional_parsed(key, "\"ignition == on\"", |text| {
+            if text == "always" {
+                return Ok(States::Always);
+            }
+            let expression = when::parse_states(text, switches)?;
+            Ok(expression.states(switches))
         })
     }
 

@@ -11,10 +11,12 @@ mod bodies;
 mod check;
 pub mod colour;
 mod connectors;
+pub mod electrics;
 mod end;
 mod fields;
 pub mod model;
 mod names;
+mod outside;
 mod parts;
 mod plan_type;
 mod problem;
@@ -23,7 +25,9 @@ mod read;
 mod resolve;
 #[cfg(test)]
 mod tests;
-mod when;
+mod variants;
+pub(crate) mod when;
+mod write;
 
 pub use plan_type::{OptionQuestion, Plan, Rejected};
 pub use problem::{Class, Place, Problem, Secondary, only_unsafe, render};
@@ -33,4 +37,10 @@ pub use read::{MOST_BYTES, MOST_LEADS, read};
 #[must_use]
 pub fn starter() -> &'static str {
     include_str!("../../../fixtures/plans/smallest.toml")
+}
+
+/// A commented plan to start a new one from; it reads as it stands.
+#[must_use]
+pub fn outline() -> &'static str {
+    include_str!("../../../fixtures/plans/outline.toml")
 }

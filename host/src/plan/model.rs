@@ -2,6 +2,7 @@
 //! answered. Everything here has been checked; names are unique and every end
 //! meets something.
 
+pub use super::electrics::*;
 use loomproof_core::units::{Amperes, Celsius, Metres, Ohms, SquareMillimetres, Volts, Watts};
 use std::collections::BTreeMap;
 use std::fmt;
@@ -43,6 +44,8 @@ pub struct Job {
     pub fuses: Vec<Fuse>,
     /// What is switched on and must then be seen where.
     pub functions: Vec<Function>,
+    /// What only `review` reads.
+    pub electrics: Electrics,
 }
 
 impl Job {
@@ -65,7 +68,20 @@ impl Job {
             .chain(rings)
             .chain(plugs);
         let mut all = joints.chain(relays).chain(diodes).chain(lamps).chain(fuses);
-        all.find(|(own, _)| *own == name)?.1.as_deref()
+        if let Some((_, place)) = all.find(|(own, _)| *own == name) {
+            return place.as_deref();
+        }
+        let switches = self
+            .electrics
+            .switches
+            .iter()
+            .map(|it| (&it.name, &it.place));
+        let loads = self.electrics.loads.iter().map(|it| (&it.name, &it.place));
+        switches
+            .chain(loads)
+            .find(|(own, _)| *own == name)?
+            .1
+            .as_deref()
     }
 }
 

@@ -11,7 +11,9 @@ const LONGEST_NAME: usize = 32;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Kind {
     Option,
+    Switch,
     Connector,
+    Pin,
     Conductor,
     Lead,
     Tap,
@@ -22,14 +24,17 @@ pub(crate) enum Kind {
     Diode,
     Lamp,
     Fuse,
+    Load,
     Function,
 }
 
 impl Kind {
     /// Every kind, in the order in which their tables are read.
-    pub(crate) const ALL: [Self; 13] = [
+    pub(crate) const ALL: [Self; 16] = [
         Self::Option,
+        Self::Switch,
         Self::Connector,
+        Self::Pin,
         Self::Plug,
         Self::Relay,
         Self::Diode,
@@ -39,6 +44,7 @@ impl Kind {
         Self::Ring,
         Self::Conductor,
         Self::Tap,
+        Self::Load,
         Self::Lead,
         Self::Function,
     ];
@@ -47,6 +53,9 @@ impl Kind {
     pub(crate) const fn word(self) -> &'static str {
         match self {
             Self::Option => "option",
+            Self::Switch => "switch",
+            Self::Pin => "pin",
+            Self::Load => "load",
             Self::Connector => "connector",
             Self::Conductor => "conductor",
             Self::Lead => "lead",

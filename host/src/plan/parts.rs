@@ -2,6 +2,7 @@
 
 use super::model::{Diode, Fuse, Lamp, Plug, Relay, Ring, RingOn, Splice, Suppression};
 use super::names::Kind;
+use super::outside;
 use super::plan_type::Entry;
 use super::quantity;
 use super::read::{Table, Walk};
@@ -45,9 +46,21 @@ pub(crate) fn ring(walk: &mut Walk<'_>, table: &Table<'_>) {
         fields.missing("on", "\"chassis\" or \"battery plus\"");
     }
     let on = fields.word("on", &sorts);
+    let fused_text = fields.text("fused", "\"20 A\"");
+    let fused = fused_text
+        .as_ref()
+        .and_then(|text| fields.parsed(text, quantity::current));
+    if let (Some(text), Some(RingOn::Chassis)) = (fused_text, on) {
+        let help = "a fuse belongs at battery plus: on = \"battery plus\"";
+        fields.note(&text.at, "`fused` at a ring on chassis", help);
+    }
     let place = fields.text("place", "\"where it is\"");
     let when = fields.when();
     fields.finish();
+    if let Some(fused) = fused {
+        let rings = &mut walk.lists.more.fused_rings;
+        rings.insert(table.name.to_owned(), fused);
+    }
     let item = Ring {
         name: table.name.to_owned(),
         on: on.unwrap_or(RingOn::Chassis),
@@ -97,9 +110,14 @@ pub(crate) fn relay(walk: &mut Walk<'_>, table: &Table<'_>) {
                 }),
         },
     );
+    let ratings = outside::ratings(&mut fields);
     let place = fields.text("place", "\"where it is\"");
     let when = fields.when();
     fields.finish();
+    if let Some(ratings) = ratings {
+        let relays = &mut walk.lists.more.relays;
+        relays.insert(table.name.to_owned(), ratings);
+    }
     let changeover = changeover.unwrap_or(false);
     walk.names.set_changeover(table.name, changeover);
     let item = Relay {

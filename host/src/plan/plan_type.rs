@@ -1,5 +1,6 @@
 //! A plan that has been read and checked, with its options still open.
 
+use super::electrics::{Consumer, Electrics, Pin, Switch};
 use super::model::{
     Conductor, Connector, Diode, Function, Fuse, Lamp, Lead, Plug, Relay, Ring, Splice, Tap,
 };
@@ -55,6 +56,12 @@ pub(crate) struct Lists {
     pub(crate) lamps: Vec<Entry<Lamp>>,
     pub(crate) fuses: Vec<Entry<Fuse>>,
     pub(crate) functions: Vec<Entry<Function>>,
+    pub(crate) switches: Vec<Entry<Switch>>,
+    pub(crate) loads: Vec<Entry<Consumer>>,
+    pub(crate) pins: Vec<Entry<Pin>>,
+    /// What belongs to tables above but is read by `review` alone; its lists
+    /// of switches, loads and pins stay empty here.
+    pub(crate) more: Electrics,
 }
 
 /// Why a connector is kept away from.

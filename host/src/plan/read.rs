@@ -5,6 +5,7 @@ use super::check;
 use super::connectors;
 use super::fields::{Context, Fields, integer};
 use super::names::{Kind, Names, check_name, suggest};
+use super::outside;
 use super::parts;
 use super::plan_type::{Lists, OptionQuestion, Plan};
 use super::problem::{Problem, Problems, Span, quote};
@@ -43,6 +44,8 @@ pub(crate) struct Table<'t> {
 pub(crate) struct Walk<'s> {
     pub(crate) problems: Problems<'s>,
     pub(crate) options: Vec<OptionQuestion>,
+    /// Switches as questions, for expressions over their states.
+    pub(crate) switches: Vec<OptionQuestion>,
     pub(crate) names: Names,
     pub(crate) lists: Lists,
     /// The file has syntax errors: only what is wrong by itself is reported.
@@ -61,6 +64,7 @@ impl<'s> Walk<'s> {
         let what = format!("{} {}", kind.word(), table.name);
         let context = Context {
             options: &self.options,
+            switches: &self.switches,
             names: &self.names,
             torn: self.torn,
         };
@@ -98,6 +102,7 @@ pub fn read(path_or_name: &str, text: &str) -> Result<Plan, Vec<Problem>> {
     let mut walk = Walk {
         problems: Problems::new(text),
         options: Vec::new(),
+        switches: Vec::new(),
         names: Names::default(),
         lists: Lists::default(),
         torn: !errors.is_empty(),
@@ -180,6 +185,7 @@ fn syntax_help(message: &str) -> &'static str {
 fn top(root: &DeTable<'_>, walk: &mut Walk<'_>) -> (String, Volts, Celsius) {
     let context = Context {
         options: &walk.options,
+        switches: &walk.switches,
         names: &walk.names,
         torn: walk.torn,
     };
@@ -211,6 +217,11 @@ fn top(root: &DeTable<'_>, walk: &mut Walk<'_>) -> (String, Volts, Celsius) {
     let temperature = fields.optional_parsed("temperature", "\"20 degC\"", quantity::temperature);
     // Unknown names at the top are looked at in `tables`, which knows whether
     // a key or a table was meant.
+    let service =
+        fields.optional_parsed("service_temperature", "\"50 degC\"", quantity::temperature);
+    if let Some(service) = service {
+        walk.lists.more.service = service;
+    }
     (
         title.map(|text| text.value).unwrap_or_default(),
         volts.unwrap_or(Volts(12.0)),
@@ -230,6 +241,9 @@ fn tables(root: &DeTable<'_>, walk: &mut Walk<'_>) {
         for table in tables {
             match kind {
                 Kind::Option => bodies::option(walk, table),
+                Kind::Switch => outside::switch(walk, table),
+                Kind::Pin => outside::pin(walk, table),
+                Kind::Load => outside::load(walk, table),
                 Kind::Connector => connectors::connector(walk, table),
                 Kind::Conductor => connectors::conductor(walk, table),
                 Kind::Lead => bodies::lead(walk, table),
@@ -245,11 +259,21 @@ fn tables(root: &DeTable<'_>, walk: &mut Walk<'_>) {
             }
         }
     }
+    let switches = found.iter().filter(|(kind, _)| *kind == Kind::Switch);
+    for table in switches.flat_map(|(_, tables)| tables) {
+        outside::switch_ends(walk, table);
+    }
 }
 
 /// Names at the top that are neither a key nor a kind of table.
 fn unknown_tables(root: &DeTable<'_>, walk: &mut Walk<'_>) {
-    const KEYS: [&str; 4] = ["plan", "title", "supply", "temperature"];
+    const KEYS: [&str; 5] = [
+        "plan",
+        "title",
+        "supply",
+        "temperature",
+        "service_temperature",
+    ];
     let words = || Kind::ALL.iter().map(|kind| kind.word());
     for (key, value) in root {
         let name = key.get_ref().as_ref();

@@ -1,12 +1,13 @@
 //! Answering a plan's options: from a plan to one job.
 
 use super::check::{lonely, occupied};
+use super::electrics::{Electrics, Terminal};
 use super::model::{End, Job};
 use super::names::{list, suggest};
 use super::plan_type::{Entry, OptionQuestion, Plan};
 use super::problem::{Problem, Problems, Span, quote};
 use super::when::Condition;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 impl Plan {
     /// The job for these answers, option name to value. An option that is not
@@ -16,6 +17,22 @@ impl Plan {
     /// Unknown options and values, options without answer, and everything that
     /// is wrong with this variant of the plan.
     pub fn resolve(&self, answers: &BTreeMap<String, String>) -> Result<Job, Vec<Problem>> {
+        self.resolve_with(answers, true)
+    }
+
+    /// The same for a part of a plan, in which no lead may be left.
+    pub(crate) fn resolve_part(
+        &self,
+        answers: &BTreeMap<String, String>,
+    ) -> Result<Job, Vec<Problem>> {
+        self.resolve_with(answers, false)
+    }
+
+    fn resolve_with(
+        &self,
+        answers: &BTreeMap<String, String>,
+        whole: bool,
+    ) -> Result<Job, Vec<Problem>> {
         let values = self.values(answers)?;
         let mut problems = Problems::new(&self.source);
         let present =
@@ -31,7 +48,7 @@ impl Plan {
         occupied(&self.lists, &mut problems, &present);
         lonely(&self.lists, &mut problems, &present, &variant);
         let lists = &self.lists;
-        if !lists.leads.iter().any(|lead| present(lead.when.as_ref())) {
+        if whole && !lists.leads.iter().any(|lead| present(lead.when.as_ref())) {
             problems.note_placeless(Problem::placeless(
                 format!("no lead is left{variant}"),
                 "there is nothing to test in this variant; check the answers and each lead's `when`",
@@ -62,6 +79,12 @@ impl Plan {
             lamps: kept(&lists.lamps, &present),
             fuses: kept(&lists.fuses, &present),
             functions: kept(&lists.functions, &present),
+            electrics: Electrics {
+                switches: kept(&lists.switches, &present),
+                loads: kept(&lists.loads, &present),
+                pins: kept(&lists.pins, &present),
+                ..lists.more.clone()
+            },
         })
     }
 
@@ -91,9 +114,17 @@ impl Plan {
             .collect()
     }
 
+    /// Whether these answers are answers to this plan's questions.
+    pub(crate) fn known_answers(
+        &self,
+        answers: &BTreeMap<String, String>,
+    ) -> Result<(), Vec<Problem>> {
+        self.values(answers).map(|_| ())
+    }
+
     /// What is known of each option's value, in file order. `None` where the
     /// option does not apply or is still open.
-    fn known_values(&self, answers: &BTreeMap<String, String>) -> Vec<Option<String>> {
+    pub(crate) fn known_values(&self, answers: &BTreeMap<String, String>) -> Vec<Option<String>> {
         let mut values: Vec<Option<String>> = Vec::with_capacity(self.options.len());
         for option in &self.options {
             // An option's `when` speaks of earlier options only.
@@ -194,6 +225,27 @@ impl Plan {
                 look("conductor", &conductor.item.name, connector, at);
             }
         }
+        let pairs = lists.loads.iter().filter(|e| present(e.when.as_ref()));
+        let loads = pairs.map(|e| ("load", &e.item.name, Some(&e.item.between), &e.refs));
+        let pairs = lists.switches.iter().filter(|e| present(e.when.as_ref()));
+        let switches = pairs.map(|e| ("switch", &e.item.name, e.item.between.as_ref(), &e.refs));
+        for (what, name, between, refs) in loads.chain(switches) {
+            let Some((first, second)) = between else {
+                continue;
+            };
+            for (terminal, at) in [first, second].into_iter().zip(refs) {
+                if let Terminal::At(end) = terminal
+                    && let Some(target) = thing(end)
+                {
+                    look(what, name, target, at);
+                }
+            }
+        }
+        for pin in lists.pins.iter().filter(|e| present(e.when.as_ref())) {
+            for at in &pin.refs {
+                look("pin", &pin.item.name, &pin.item.at.0, at);
+            }
+        }
         for function in lists.functions.iter().filter(|e| present(e.when.as_ref())) {
             for (seen, at) in function.item.seen_at.iter().zip(&function.refs) {
                 let name = seen.split(':').next().unwrap_or_default();
@@ -219,55 +271,9 @@ impl Plan {
         look! {
             connectors.connector.name; conductors.name; leads.name; taps.name; splices.name;
             rings.name; plugs.name; relays.name; diodes.name; lamps.name; fuses.name;
+            loads.name; pins.name; switches.name;
         }
         gone
-    }
-
-    /// Every variant of the plan that answering its options can give, at most
-    /// `most` of them, resolved; what is wrong with any is reported once.
-    ///
-    /// # Errors
-    /// Everything that is wrong with some variant; each message names the
-    /// answers that lead there.
-    pub fn check_variants(&self, most: usize) -> Result<usize, Vec<Problem>> {
-        let mut tried = BTreeSet::new();
-        let mut found: Vec<Problem> = Vec::new();
-        let mut places = vec![0_usize; self.options.len()];
-        loop {
-            let pairs = self.options.iter().zip(&places);
-            let answers: BTreeMap<String, String> = pairs
-                .filter_map(|(o, &i)| Some((o.name.clone(), o.choices.get(i)?.clone())))
-                .collect();
-            if tried.len() >= most {
-                break;
-            }
-            if tried.insert(self.known_values(&answers)) {
-                for problem in self.resolve(&answers).err().unwrap_or_default() {
-                    let same = |p: &Problem| p.at.is_some() && p.at == problem.at;
-                    if !found.iter().any(same) {
-                        found.push(problem);
-                    }
-                }
-            }
-            // Count the places up like the digits of a number.
-            let mut digits = places.iter_mut().zip(&self.options);
-            let carried = digits.all(|(place, option)| {
-                *place += 1;
-                let over = *place >= option.choices.len();
-                if over {
-                    *place = 0;
-                }
-                over
-            });
-            if carried {
-                break;
-            }
-        }
-        if found.is_empty() {
-            Ok(tried.len())
-        } else {
-            Err(found)
-        }
     }
 }
 

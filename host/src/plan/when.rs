@@ -7,6 +7,7 @@
 //! ```
 //! A bare option stands for `option == yes`. Values with spaces are quoted.
 
+use super::electrics::States;
 use super::names::{list, suggest};
 use super::plan_type::OptionQuestion;
 use super::problem::{Complaint, Span, quote};
@@ -37,6 +38,33 @@ impl Expression {
             Self::Not(inner) => !inner.holds(answers),
             Self::All(parts) => parts.iter().all(|part| part.holds(answers)),
             Self::Any(parts) => parts.iter().any(|part| part.holds(answers)),
+        }
+    }
+}
+
+impl Expression {
+    /// The same with the names of switches in the place of their numbers.
+    pub(crate) fn states(&self, switches: &[OptionQuestion]) -> States {
+        let all = |parts: &[Self]| parts.iter().map(|part| part.states(switches)).collect();
+        match self {
+            Self::Is(switch, state) => {
+                let name = switches.get(*switch).map(|it| it.name.clone());
+                States::Is(name.unwrap_or_default(), state.clone())
+            }
+            Self::Not(inner) => States::Not(Box::new(inner.states(switches))),
+            Self::All(parts) => States::All(all(parts)),
+            Self::Any(parts) => States::Any(all(parts)),
+        }
+    }
+
+    /// Numbers of the options that it speaks of.
+    pub(crate) fn options(&self, into: &mut Vec<usize>) {
+        match self {
+            Self::Is(option, _) => into.push(*option),
+            Self::Not(inner) => inner.options(into),
+            Self::All(parts) | Self::Any(parts) => {
+                parts.iter().for_each(|part| part.options(into));
+            }
         }
     }
 }
@@ -116,23 +144,70 @@ fn stray(rest: &str, at: usize) -> Complaint {
             let len = rest.chars().next().map_or(0, char::len_utf8);
             (
                 &rest[..len],
-                "`when` knows option names, values, and, or, not, == and parentheses",
+                "a condition knows names, values, and, or, not, == and parentheses",
             )
         },
         |(sign, help)| (*sign, *help),
     );
-    Complaint::new(format!("{} does not belong in `when`", quote(sign)), help)
-        .on(at..at + sign.len())
+    Complaint::new(
+        format!("{} does not belong in a condition", quote(sign)),
+        help,
+    )
+    .on(at..at + sign.len())
 }
+
+/// What the names of an expression stand for.
+#[derive(Debug, Clone, Copy)]
+struct Subject {
+    /// "option" or "switch".
+    word: &'static str,
+    /// The value that a bare name stands for.
+    bare: &'static str,
+    /// "answer" or "state".
+    value: &'static str,
+    /// What to do when there is none at all.
+    declare: &'static str,
+}
+
+const OPTIONS: Subject = Subject {
+    word: "option",
+    bare: "yes",
+    value: "answer",
+    declare: "declare the option first: [option.NAME] with `ask`",
+};
+
+const SWITCHES: Subject = Subject {
+    word: "switch",
+    bare: "on",
+    value: "state",
+    declare: "declare the switch first: [switch.NAME]",
+};
 
 /// Reads a `when` about these options.
 pub(crate) fn parse(text: &str, options: &[OptionQuestion]) -> Result<Expression, Complaint> {
+    expression(text, options, OPTIONS)
+}
+
+/// Reads an expression about these switches and their states.
+pub(crate) fn parse_states(
+    text: &str,
+    switches: &[OptionQuestion],
+) -> Result<Expression, Complaint> {
+    expression(text, switches, SWITCHES)
+}
+
+fn expression(
+    text: &str,
+    options: &[OptionQuestion],
+    subject: Subject,
+) -> Result<Expression, Complaint> {
     let mut parser = Parser {
         text,
         tokens: tokens(text)?,
         next: 0,
         depth: 0,
         options,
+        subject,
     };
     let expression = parser.any()?;
     match parser.peek() {
@@ -150,6 +225,7 @@ struct Parser<'t> {
     next: usize,
     depth: usize,
     options: &'t [OptionQuestion],
+    subject: Subject,
 }
 
 impl<'t> Parser<'t> {
@@ -206,18 +282,26 @@ impl<'t> Parser<'t> {
                 }
             }),
             Token::Word(word) if !matches!(word, "and" | "or") => self.comparison(word, range),
-            _ => Err(
-                Complaint::new("an option name was expected here", self.options_help()).on(range),
-            ),
+            _ => {
+                let word = self.subject.word;
+                let message = format!("{} {word} name was expected here", article(word));
+                Err(Complaint::new(message, self.options_help()).on(range))
+            }
         };
         self.depth -= 1;
         result
     }
 
     fn comparison(&mut self, name: &str, range: Range<usize>) -> Result<Expression, Complaint> {
+        let Subject {
+            word,
+            bare,
+            value: kind,
+            ..
+        } = self.subject;
         let Some(option) = self.options.iter().position(|o| o.name == name) else {
             return Err(Complaint::new(
-                format!("there is no option {}", quote(name)),
+                format!("there is no {word} {}", quote(name)),
                 suggest(
                     name,
                     self.options.iter().map(|o| o.name.as_str()),
@@ -230,16 +314,25 @@ impl<'t> Parser<'t> {
         let has = |value: &str| choices.iter().any(|choice| choice == value);
         let values = || list(choices.iter().map(String::as_str));
         if !self.take(Token::Equals) {
-            if has("yes") {
-                return Ok(Expression::Is(option, "yes".to_owned()));
+            if has(bare) {
+                return Ok(Expression::Is(option, bare.to_owned()));
             }
+            let message = if word == "option" {
+                format!("option `{name}` is not answered by yes or no")
+            } else {
+                format!("{word} `{name}` has no state `{bare}`")
+            };
             return Err(Complaint::new(
-                format!("option `{name}` is not answered by yes or no"),
+                message,
                 format!("write `{name} == …` with one of {}", values()),
             )
             .on(range));
         }
-        let help = format!("option `{name}` is answered by {}", values());
+        let help = if word == "option" {
+            format!("option `{name}` is answered by {}", values())
+        } else {
+            format!("{word} `{name}` has the states {}", values())
+        };
         match self.peek() {
             Some((Token::Word(value) | Token::Quoted(value), at)) => {
                 self.next += 1;
@@ -247,7 +340,7 @@ impl<'t> Parser<'t> {
                     return Ok(Expression::Is(option, value.to_owned()));
                 }
                 Err(Complaint::new(
-                    format!("option `{name}` has no answer {}", quote(value)),
+                    format!("{word} `{name}` has no {kind} {}", quote(value)),
                     help,
                 )
                 .on(at))
@@ -259,10 +352,22 @@ impl<'t> Parser<'t> {
 
     fn options_help(&self) -> String {
         if self.options.is_empty() {
-            return "declare the option first: [option.NAME] with `ask`".to_owned();
+            return self.subject.declare.to_owned();
         }
         let names = self.options.iter().map(|o| o.name.as_str());
-        format!("the options are {}", list(names))
+        format!("the {} are {}", plural(self.subject.word), list(names))
+    }
+}
+
+fn article(word: &str) -> &'static str {
+    if word == "option" { "an" } else { "a" }
+}
+
+fn plural(word: &str) -> &'static str {
+    if word == "option" {
+        "options"
+    } else {
+        "switches"
     }
 }
 
@@ -275,115 +380,4 @@ fn single(mut parts: Vec<Expression>, join: fn(Vec<Expression>) -> Expression) -
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    fn options() -> Vec<OptionQuestion> {
-        let option = |name: &str, choices: &[&str]| OptionQuestion {
-            name: name.to_owned(),
-            ask: "Which?".to_owned(),
-            choices: choices.iter().map(|&c| c.to_owned()).collect(),
-            default: None,
-            when: None,
-        };
-        vec![
-            option("second-battery", &["yes", "no"]),
-            option("door", &["hinged", "sliding", "roller shutter"]),
-            option("a", &["yes", "no"]),
-        ]
-    }
-
-    /// Whether `text` holds for these answers.
-    fn holds(text: &str, answers: [&str; 3]) -> bool {
-        let answers = answers.map(|a| Some(a.to_owned()));
-        parse(text, &options()).unwrap().holds(&answers)
-    }
-
-    #[test]
-    fn follows_the_usual_precedence() {
-        let no = ["no", "hinged", "yes"];
-        assert!(!holds("second-battery", no));
-        assert!(holds("second-battery == no", no));
-        assert!(holds("not second-battery and a", no));
-        assert!(!holds("not (second-battery or a)", no));
-        assert!(holds("second-battery and door == sliding or a", no));
-        assert!(!holds("second-battery and (door == sliding or a)", no));
-        assert!(holds(
-            "door == 'roller shutter'",
-            ["no", "roller shutter", "no"]
-        ));
-        assert!(holds("not door == sliding", no));
-    }
-
-    #[test]
-    fn an_option_that_does_not_apply_equals_nothing() {
-        let expression = parse("a == yes or a == no", &options()).unwrap();
-        assert!(!expression.holds(&[None, None, None]));
-    }
-
-    #[test]
-    fn points_at_the_wrong_part() {
-        for (text, part, message, help) in [
-            (
-                "secnd-battery",
-                0..13,
-                "no option",
-                "did you mean `second-battery`?",
-            ),
-            (
-                "a and bogus-thing",
-                6..17,
-                "no option",
-                "second-battery, door or a",
-            ),
-            (
-                "door == slidng",
-                8..14,
-                "no answer `slidng`",
-                "hinged, sliding",
-            ),
-            ("a = yes", 2..3, "`=` does not belong", "write `==`"),
-            ("a != yes", 2..4, "`!=`", "not option == value"),
-            ("a && door", 2..4, "`&&`", "write `and`"),
-            ("door", 0..4, "not answered by yes or no", "door == …"),
-            ("(a", 0..1, "not closed", "`)`"),
-            ("a door", 2..6, "after the end", "`and` or `or`"),
-            ("a and", 5..5, "ends too early", "the options are"),
-            ("", 0..0, "ends too early", "the options are"),
-            ("a == 'yes", 5..9, "not closed", "'"),
-            ("door == ü", 8..10, "no answer `ü`", "hinged"),
-        ] {
-            let complaint = parse(text, &options()).unwrap_err();
-            assert_eq!(complaint.part, Some(part), "{text}");
-            assert!(complaint.message.contains(message), "{text}: {complaint:?}");
-            assert!(complaint.help.unwrap().contains(help), "{text}");
-        }
-        let deep = "(".repeat(200);
-        assert!(
-            parse(&deep, &options())
-                .unwrap_err()
-                .message
-                .contains("too deeply")
-        );
-    }
-
-    proptest! {
-        #[test]
-        fn complaints_stay_inside_the_text(
-            text in r#"((a|door|second-battery|==|=|and|or|not|\(|\)|yes|hinged|'|ü|"| ){1,2}){0,20}"#,
-        ) {
-            match parse(&text, &options()) {
-                Ok(expression) => {
-                    let yes = [Some("yes".to_owned()), Some("hinged".to_owned()), None];
-                    let negated = Expression::Not(Box::new(expression.clone()));
-                    prop_assert_ne!(expression.holds(&yes), negated.holds(&yes));
-                }
-                Err(complaint) => {
-                    let part = complaint.part.unwrap();
-                    prop_assert!(text.get(part).is_some());
-                }
-            }
-        }
-    }
-}
+mod tests;
