@@ -359,11 +359,6 @@ impl<'m> Evidence<'m> {
         islands.iter().map(one).sum()
     }
 
-    fn spare(&self, quantities: &[usize]) -> f64 {
-        let spare = |at: &usize| self.judged.get(*at).map(|judged| judged.spare);
-        quantities.iter().filter_map(spare).sum()
-    }
-
     /// How well these edits explain the readings.
     ///
     /// Only quantities read in an island that the edits touch are computed again.
