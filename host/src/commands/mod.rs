@@ -3,6 +3,7 @@
 mod asking;
 mod begin;
 mod exit;
+mod going_on;
 mod hookup;
 mod job;
 mod probe;

@@ -4,10 +4,11 @@ use std::path::PathBuf;
 
 use loomproof_core::layout::Layout;
 use loomproof_core::scan::first_pass;
-use loomproof_core::wire::{Hello, Place};
+use loomproof_core::wire::Place;
 use serde::Serialize;
 
 use super::exit::Status;
+use super::going_on::{Judging, go_on};
 use super::job::{BenchArgs, JobArgs};
 use super::progress::Bar;
 use super::{Failure, Format, note, print, print_json};
@@ -20,6 +21,7 @@ use crate::link::{Link, VirtualProbe, connect};
 use crate::plan::model::Job;
 use crate::ringout::hand_checks::{attest, hand_checks};
 use crate::ringout::recording::{Recording, Slot};
+use crate::ringout::report::Report;
 use crate::ringout::{Outcome, Taken, run, text, verdict};
 
 /// Arguments of `ringout`.
@@ -46,6 +48,10 @@ pub struct Args {
     /// be repeated; `all` for every place.
     #[arg(long, value_name = "PLACE", value_delimiter = ',')]
     attest: Vec<String>,
+    /// Where the readings leave a choice, asks for the step that tells most, takes
+    /// it, and judges again.
+    #[arg(long, conflicts_with = "from")]
+    go_on: bool,
     /// Also shows the readings that speak for the findings, and against them.
     #[arg(long)]
     explain: bool,
@@ -79,16 +85,45 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     if place == Place::Vehicle {
         note(&format!("{}\n", text::CAUTION));
     }
+    let mut session = Session {
+        args,
+        job: &job,
+        faults,
+    };
     if virtual_probe {
         let hookup = propose(&job, place, usize::from(args.bench.leads))?;
-        let model = build(&job, &hookup)?;
-        let mut link = virtual_link(&job, &hookup, &faults, &args.bench)?;
-        scan(args, &job, &hookup, &model, &mut link)
+        let link = session.link(&hookup)?;
+        scan(&mut session, hookup, link)
     } else {
-        let mut link = connect(&args.probe)?;
+        let link = connect(&args.probe)?;
         let hookup = propose(&job, place, usize::from(link.hello().leads))?;
-        let model = build(&job, &hookup)?;
-        scan(args, &job, &hookup, &model, &mut link)
+        scan(&mut session, hookup, Box::new(link))
+    }
+}
+
+/// One call of the command: what is asked for, of which job, and what is wrong
+/// on the virtual bench.
+pub(super) struct Session<'a> {
+    pub(super) args: &'a Args,
+    pub(super) job: &'a Job,
+    faults: Vec<Fault>,
+}
+
+impl Session<'_> {
+    /// Whether the bench is simulated.
+    pub(super) fn is_virtual(&self) -> bool {
+        self.args.probe == "virtual"
+    }
+
+    /// The virtual probe, clipped like this.
+    pub(super) fn link(&self, hookup: &Hookup) -> Result<Box<dyn Link>, Failure> {
+        let link = virtual_link(self.job, hookup, &self.faults, &self.args.bench)?;
+        Ok(Box::new(link))
+    }
+
+    /// Sets the clips of the virtual bench right.
+    pub(super) fn reclip(&mut self) {
+        self.faults.retain(|fault| !fault.is_operators());
     }
 }
 
@@ -112,32 +147,48 @@ pub fn virtual_link(
 }
 
 fn scan(
-    args: &Args,
-    job: &Job,
-    hookup: &Hookup,
-    model: &Model,
-    link: &mut dyn Link,
+    session: &mut Session<'_>,
+    hookup: Hookup,
+    mut link: Box<dyn Link>,
 ) -> Result<Status, Failure> {
+    let (args, job) = (session.args, session.job);
+    let model = build(job, &hookup)?;
     let slot = args.save.as_deref().map(Slot::reserve).transpose()?;
-    let bar = Bar::new();
-    let outcome = run::run(link, model, hookup.place, &mut |progress| {
-        bar.show(progress)
-    });
-    bar.done();
-    let outcome = outcome?;
+    let outcome = take(link.as_mut(), &model, hookup.place)?;
     let hello = link.hello().clone();
+    let covered = coverage(&model, &catalogue::all(job, &hookup)).map_err(Failure::usage)?;
+    let kept = slot.is_some().then(|| outcome.clone());
+    let first = Judging {
+        hookup: hookup.clone(),
+        model,
+        covered,
+        outcome,
+    };
+    let report = if args.go_on {
+        go_on(session, link, &hello, first)?
+    } else {
+        first.report(job, &hello)?
+    };
     // The verdict first: a disk that is full must not swallow it.
-    let status = print_report(args, job, hookup, model, &hello, &outcome)?;
-    match (slot, &outcome) {
-        (Some(slot), Outcome::Complete(taken)) => {
-            slot.keep(&Recording::new(job, hookup, &hello, taken))?;
+    let status = print_report(args, report)?;
+    match (slot, &kept) {
+        (Some(slot), Some(Outcome::Complete(taken))) => {
+            slot.keep(&Recording::new(job, &hookup, &hello, taken))?;
             let file = args.save.as_deref().unwrap_or(std::path::Path::new(""));
             note(&format!("Scan kept in {}.", file.display()));
         }
-        (Some(_), Outcome::Refused(..)) => note("The scan was broken off; nothing is kept."),
+        (Some(_), _) => note("The scan was broken off; nothing is kept."),
         (None, _) => {}
     }
     Ok(status)
+}
+
+/// Rings out, with a progress bar.
+pub(super) fn take(link: &mut dyn Link, model: &Model, place: Place) -> Result<Outcome, Failure> {
+    let bar = Bar::new();
+    let outcome = run::run(link, model, place, &mut |progress| bar.show(progress));
+    bar.done();
+    Ok(outcome?)
 }
 
 fn judge_kept(args: &Args, file: &std::path::Path) -> Result<Status, Failure> {
@@ -155,7 +206,9 @@ fn judge_kept(args: &Args, file: &std::path::Path) -> Result<Status, Failure> {
         )));
     }
     let outcome = Outcome::Complete(taken);
-    print_report(args, &job, &hookup, &model, &recording.hello(), &outcome)
+    let report = verdict::report(&job, &hookup, &model, &recording.hello(), &outcome)
+        .map_err(Failure::usage)?;
+    print_report(args, report)
 }
 
 /// Whether a scan holds every step of the first pass, in order, and no more
@@ -174,15 +227,7 @@ fn is_whole(model: &Model, taken: &[Taken]) -> bool {
     wanted > 0 && taken.len() - wanted <= run::MOST_FURTHER_STEPS
 }
 
-fn print_report(
-    args: &Args,
-    job: &Job,
-    hookup: &Hookup,
-    model: &Model,
-    probe: &Hello,
-    outcome: &Outcome,
-) -> Result<Status, Failure> {
-    let mut report = verdict::report(job, hookup, model, probe, outcome).map_err(Failure::usage)?;
+fn print_report(args: &Args, mut report: Report) -> Result<Status, Failure> {
     attest(&mut report.hand_checks, &args.attest).map_err(Failure::usage)?;
     match args.format {
         Format::Json => print_json(&report)?,

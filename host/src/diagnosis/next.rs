@@ -27,8 +27,8 @@ pub enum Action {
     Touch {
         /// The lead to drive.
         drive: LeadId,
-        /// The free probe lead.
-        free: LeadId,
+        /// The free probe lead; `None` where all are clipped.
+        free: Option<LeadId>,
         /// The point to touch with it.
         touch: Point,
     },
@@ -82,18 +82,22 @@ const MOST_DRIVES: usize = 12;
 const WIGGLE_SHOWS: f64 = 0.5;
 
 /// Looks for the step that tells suspects apart best; `None` where there are
-/// fewer than two, or no step tells.
+/// fewer than two, or no step tells. `leads` is how many leads the probe has.
 ///
 /// # Errors
 /// A sentence that says what cannot be computed.
-pub fn next(evidence: &Evidence<'_>, suspects: &[&Candidate]) -> Result<Option<Next>, String> {
+pub fn next(
+    evidence: &Evidence<'_>,
+    suspects: &[&Candidate],
+    leads: u8,
+) -> Result<Option<Next>, String> {
     if suspects.len() < 2 {
         return Ok(None);
     }
     let shares = shares(suspects);
     let mut best = reclip(suspects, &shares);
     for other in [
-        touch(evidence, suspects, &shares)?,
+        touch(evidence, suspects, &shares, leads)?,
         wiggle(suspects, &shares),
     ] {
         let worth = best.as_ref().map_or(0.0, Next::worth);
@@ -171,6 +175,7 @@ fn touch(
     evidence: &Evidence<'_>,
     suspects: &[&Candidate],
     shares: &[f64],
+    leads: u8,
 ) -> Result<Option<Next>, String> {
     let model = evidence.model();
     let Some(free) = (0..MAX_LEADS as u8)
@@ -220,7 +225,7 @@ fn touch(
                 bits: bits(&parts, shares),
                 action: Action::Touch {
                     drive: *drive,
-                    free,
+                    free: (free.0 < leads).then_some(free),
                     touch: point.clone(),
                 },
                 parts,

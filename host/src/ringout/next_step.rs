@@ -21,13 +21,14 @@ pub(super) fn next_reading(
     group: &Group,
     reported: &GroupReport,
     (hookup, speaker): (&Hookup, Speaker<'_>),
+    leads: u8,
 ) -> Result<Option<NextReading>, String> {
     let findings = Findings::of(reported);
     let mut best: Option<(usize, Next)> = None;
     for at in 0..findings.list.len() {
         let sets = findings.suspects(at, reported);
         let suspects: Vec<&Candidate> = sets.iter().filter_map(|s| group.sets.get(*s)).collect();
-        if let Some(found) = next(evidence, &suspects)?
+        if let Some(found) = next(evidence, &suspects, leads)?
             && best.as_ref().is_none_or(|(_, b)| found.worth() > b.worth())
         {
             best = Some((at, found));
@@ -57,13 +58,18 @@ fn words(
     let (step, touch, drive) = match &next.action {
         Action::Touch { drive, free, touch } => {
             let point = hookup.point(*drive).map(ToString::to_string);
-            say.push_str(&format!(
-                "touch {} with the free probe lead {free} and read the ohms to {} \
-                 (`ringout --go-on` does it with you), or measure with an ohmmeter, battery off \
-                 and {drive} unclipped.",
-                speaker.point(touch),
-                point.unwrap_or_default(),
-            ));
+            let (touched, other) = (speaker.point(touch), point.unwrap_or_default());
+            say.push_str(&match free {
+                Some(free) => format!(
+                    "touch {touched} with the free probe lead {free} and read the ohms to \
+                     {other} (`ringout --go-on` does it with you), or measure with an ohmmeter, \
+                     battery off and {drive} unclipped."
+                ),
+                None => format!(
+                    "battery off, measure with an ohmmeter between {touched} and {other}, with \
+                     {drive} unclipped."
+                ),
+            });
             for (shows, members) in &next.parts {
                 say.push_str(&format!(" {}: {}.", outcome(shows), letters(members)));
             }
@@ -100,6 +106,7 @@ fn words(
         drive,
         bits: next.bits,
         say,
+        action: Some(next.action.clone()),
     }
 }
 

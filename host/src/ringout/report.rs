@@ -6,6 +6,8 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::diagnosis::next::Action;
+
 /// The overall verdict.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
@@ -250,4 +252,8 @@ pub struct NextReading {
     pub bits: f64,
     /// What to do and what it will tell.
     pub say: String,
+    /// The step itself, for whoever carries it out.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub action: Option<Action>,
 }

@@ -111,6 +111,32 @@ pub fn run(
     }
 }
 
+/// Carries out one more step on wiring that was rung out, and lets go again.
+///
+/// # Errors
+/// As [`run`]; a refusal for safety is an [`Outcome`].
+pub fn one_more(
+    link: &mut dyn Link,
+    place: Place,
+    planned: Planned,
+    taken: Vec<Taken>,
+) -> Result<Outcome, RunError> {
+    match link.exchange(&Request::Arm(place))? {
+        Reply::Armed => {}
+        Reply::Refused(refusal) if for_safety(refusal) => return Ok(stop(link, refusal, taken)),
+        Reply::Refused(other) => return Err(RunError::Refusal(other)),
+        _ => return Err(RunError::WrongReply { asked: "arm" }),
+    }
+    let mut scan = Scan { link, place, taken };
+    if let Some(refusal) = scan.step(planned)? {
+        return Ok(stop(scan.link, refusal, scan.taken));
+    }
+    match scan.link.exchange(&Request::Release)? {
+        Reply::Released => Ok(Outcome::Complete(scan.taken)),
+        _ => Err(RunError::WrongReply { asked: "release" }),
+    }
+}
+
 /// A refusal, with all leads that are live where one is. The look drives
 /// nothing; where it fails, the refusal stands without it.
 fn stop(link: &mut dyn Link, refusal: Refusal, taken: Vec<Taken>) -> Outcome {

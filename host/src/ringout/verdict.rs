@@ -110,7 +110,7 @@ pub fn report_covered(
                     sets: proof.sets,
                     scored: proof.scored,
                 });
-                explain(&mut report, &evidence, &groups, hookup, speaker)?;
+                explain(&mut report, &evidence, &groups, (hookup, speaker))?;
             } else if !report.undecided.is_empty() {
                 report.verdict = Verdict::Undecided;
             }
@@ -185,9 +185,9 @@ fn explain(
     report: &mut Report,
     evidence: &Evidence<'_>,
     groups: &[Group],
-    hookup: &Hookup,
-    speaker: Speaker<'_>,
+    (hookup, speaker): (&Hookup, Speaker<'_>),
 ) -> Result<(), String> {
+    let leads = report.probe.leads;
     let words = |set: &Candidate| -> Vec<FaultReport> {
         let both = set.faults.iter().zip(&set.estimates);
         both.map(|(fault, estimate)| estimated(speaker, fault, *estimate))
@@ -241,7 +241,7 @@ fn explain(
         return Ok(());
     }
     if let (Some(best), Some(reported)) = (groups.first(), report.groups.first()) {
-        report.next_reading = next_reading(evidence, best, reported, (hookup, speaker))?;
+        report.next_reading = next_reading(evidence, best, reported, (hookup, speaker), leads)?;
     }
     Ok(())
 }

@@ -2,6 +2,7 @@
 #![cfg(unix)]
 
 mod asked;
+mod going_on;
 mod plans;
 mod ports;
 mod scans;

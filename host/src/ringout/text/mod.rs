@@ -127,6 +127,16 @@ pub fn render(report: &Report, detail: Detail) -> String {
     out
 }
 
+/// What is wrong so far, for whoever is asked for a further step.
+#[must_use]
+pub fn so_far(report: &Report) -> String {
+    let mut out = String::new();
+    if let Some(best) = report.groups.first() {
+        findings::findings(&mut out, best, report.proof);
+    }
+    out
+}
+
 /// Too much is off: the wrong plan is likelier than so many faults.
 fn lost(out: &mut String, report: &Report) {
     paragraph(

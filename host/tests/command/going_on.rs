@@ -1,0 +1,77 @@
+//! Further steps, one after the other, with somebody who presses Enter.
+
+use std::io::Write as _;
+use std::process::Stdio;
+
+use crate::support::{Run, command};
+
+const VAN: &str = "fixtures/plans/bakery-van.toml";
+
+/// Rings the van out with these faults and answers the questions with `typed`.
+fn ring_out(faults: &[&str], typed: &str) -> Run {
+    let mut args = vec!["ringout", VAN, "--defaults", "--go-on", "--format", "json"];
+    for fault in faults {
+        args.extend(["--fault", fault]);
+    }
+    let mut child = command(&args)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut input = child.stdin.take().unwrap();
+    input.write_all(typed.as_bytes()).unwrap();
+    drop(input);
+    let output = child.wait_with_output().unwrap();
+    Run {
+        status: output.status.code().unwrap(),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+/// The spellings of the sets of the best group, sorted.
+fn best(run: &Run) -> Vec<String> {
+    let report: serde_json::Value = serde_json::from_str(&run.out).unwrap();
+    let sets = report["groups"][0]["sets"].as_array().unwrap();
+    let mut names: Vec<String> = sets
+        .iter()
+        .map(|set| {
+            let faults = set.as_array().unwrap().iter();
+            let names: Vec<&str> = faults.map(|f| f["fault"].as_str().unwrap()).collect();
+            names.join(" + ")
+        })
+        .collect();
+    names.sort();
+    names
+}
+
+const ENTER: &str = "\n\n\n\n\n\n\n\n\n\n\n\n";
+
+#[test]
+fn an_exchange_is_told_from_exchanged_clips() {
+    let fault = "exchanged@X1:9,with=X1:10";
+    let before = ring_out(&[fault], "s\n");
+    assert_eq!(before.status, 1);
+    assert!(best(&before).len() > 1, "{:?}", best(&before));
+    let after = ring_out(&[fault], ENTER);
+    assert_eq!(after.status, 1);
+    assert_eq!(best(&after), [fault]);
+    after.speaks(&["set them anew", "Enter when done"]);
+}
+
+#[test]
+fn a_clip_that_is_put_back_leaves_a_pass() {
+    let run = ring_out(&["clip-off@X13:2"], ENTER);
+    assert_eq!(run.status, 0, "{}", run.err);
+}
+
+#[test]
+fn a_missed_tap_is_told_from_a_broken_lead() {
+    let before = ring_out(&["tap-missed@T1"], "s\n");
+    let after = ring_out(&["tap-missed@T1"], ENTER);
+    let (before, after) = (best(&before), best(&after));
+    assert!(before.len() > after.len(), "{before:?} {after:?}");
+    assert!(after.contains(&"tap-missed@T1".to_owned()), "{after:?}");
+    assert!(!after.contains(&"open@W1".to_owned()), "{after:?}");
+}
