@@ -6,6 +6,10 @@
 
 use super::report::{FaultReport, GroupReport};
 
+/// Least share of its group that a set has to have to be spoken of, where it
+/// does not come apart.
+const WORTH_SAYING: f64 = 0.02;
+
 /// One thing to put right.
 #[derive(Debug, Clone)]
 pub struct Finding<'r> {
@@ -18,7 +22,7 @@ pub struct Finding<'r> {
 pub struct Findings<'r> {
     /// In the order of work.
     pub list: Vec<Finding<'r>>,
-    /// Sets of the group that do not come apart like that.
+    /// Sets of the group with some weight that do not come apart like that.
     pub involved: usize,
 }
 
@@ -46,12 +50,13 @@ impl<'r> Findings<'r> {
             drop_guesses(&mut finding.either);
         }
         let mut findings = Self { list, involved: 0 };
-        let apart = |set: &&Vec<FaultReport>| findings.places(set).is_none();
+        let weighs = |share: f64| share >= WORTH_SAYING;
         findings.involved = group
             .sets
             .iter()
-            .filter(apart)
-            .filter(|set| !guessed(set, group))
+            .zip(&group.shares)
+            .filter(|(set, share)| weighs(**share) && findings.places(set).is_none())
+            .filter(|(set, _)| !guessed(set, group))
             .count();
         findings.list.sort_by_key(|finding| finding.urgency());
         findings
