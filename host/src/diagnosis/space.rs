@@ -50,7 +50,7 @@ impl Estimate {
     fn ln_chance(self) -> f64 {
         let deviation = (self.high / self.low).ln() / (2.0 * 1.96);
         let width = deviation * (2.0 * std::f64::consts::PI).sqrt();
-        (width / (OHMS.1 / OHMS.0).ln()).min(1.0).max(1e-3).ln()
+        (width / (OHMS.1 / OHMS.0).ln()).clamp(1e-3, 1.0).ln()
     }
 
     /// Whether the readings set no upper end.
