@@ -100,6 +100,17 @@ pub enum Edit {
         /// One standard deviation.
         spread: Ohms,
     },
+    /// Two nodes touch, with a resistance that is unknown within limits.
+    Touch {
+        /// One node.
+        a: NodeId,
+        /// The other node.
+        b: NodeId,
+        /// Least resistance of the touch.
+        least: Ohms,
+        /// Greatest resistance of the touch.
+        most: Ohms,
+    },
     /// A probe lead is on another node.
     Clip(LeadId, NodeId),
 }
@@ -110,7 +121,7 @@ impl Edit {
     pub const fn element(&self) -> Option<ElementId> {
         match *self {
             Self::Remove(id) | Self::AddOhms(id, _) | Self::Move(id, ..) => Some(id),
-            Self::Join { .. } | Self::Clip(..) => None,
+            Self::Join { .. } | Self::Touch { .. } | Self::Clip(..) => None,
         }
     }
 }
@@ -276,6 +287,11 @@ impl<const E: usize> Circuit<E> {
                 a,
                 b,
                 part: Part::Wire { ohms, spread },
+            }),
+            Edit::Touch { a, b, least, most } if self.has(a) && self.has(b) => Some(Element {
+                a,
+                b,
+                part: Part::Load { least, most },
             }),
             _ => None,
         })

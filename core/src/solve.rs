@@ -57,7 +57,7 @@ pub enum SolveError {
 }
 
 /// Which end of a load's range is solved for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Corner {
     /// Every load at its least resistance.
     Least,

@@ -14,7 +14,8 @@
 //!   halves (P64 and P65) costs 32 bits more.
 //!
 //! What depends on what is found comes on top: a [`watch`] look for about every
-//! 0.75 ms of driving, an [`edge`] look for every reading whose conversions all
+//! 0.75 ms of driving, one of up to [`crate::interlock::HELD`] longer where leakage took a floating
+//! lead outside the limits, an [`edge`] look for every reading whose conversions all
 //! stand at an end of the span, waits for stored charge, and repeats of the
 //! whole step while readings creep.
 
@@ -148,7 +149,7 @@ pub const fn edge() -> Cost {
 /// The longest that a step can take with an SPI clock in kilohertz: stored
 /// charge waited out to the last, readings that creep to the last, as much
 /// again for the looks in between, and the wiring settling anew after a look at
-/// each lead that follows.
+/// each lead that follows or has drifted.
 #[must_use]
 pub fn longest(request: &Step, khz: u32) -> Micros {
     let pass = u64::from(step(request).time(khz).0);
@@ -164,6 +165,7 @@ pub fn longest(request: &Step, khz: u32) -> Micros {
     };
     let drained = u64::from(DRAIN.0 + 2 * look.time(khz).0) * u64::from(DRAIN_ROUNDS);
     let total = passes * pass + u64::from(PATIENCE.0);
-    let anew = u64::from(anew(request).0) * MAX_LEADS as u64;
+    // A lead may drift first and follow later.
+    let anew = u64::from(anew(request).0) * 2 * MAX_LEADS as u64;
     Micros(u32::try_from(drained + 2 * total + anew).unwrap_or(u32::MAX))
 }

@@ -10,7 +10,7 @@ use embedded_hal::spi::{ErrorKind, SpiDevice};
 use loomproof_core::units::{MicroVolts, Micros};
 use loomproof_core::wire::{LeadId, LeadSet, MAX_LEADS, Refusal};
 
-use crate::ads8866::{Ads8866, Sum};
+use crate::ads8866::{Ads8866, CONVERSION, Sum};
 use crate::interlock::{WIDE_ZERO, plausible_zero, wide_mv};
 use crate::mcp23s17::{CONTROL_SET, Expanders, MAX_CHIPS, Register, WRITE_TIME};
 use crate::route::{HALF, Load, Route, bank_word};
@@ -391,6 +391,31 @@ where
         self.go(back)?;
         self.wait(recovery);
         Ok(wide_mv(self.sample()?, self.zero))
+    }
+
+    /// Looks at one lead through the wide divider, which drains it, until a look
+    /// satisfies `enough` or `span` is over; what the last look saw. The bus is
+    /// emptied afterwards and connected to nothing.
+    ///
+    /// # Errors
+    /// The bus error.
+    pub fn drain_until(
+        &mut self,
+        lead: LeadId,
+        span: Micros,
+        enough: impl Fn(i32) -> bool,
+    ) -> Result<i32, FrontError> {
+        self.convert_at(Route::Lead(lead, Load::Wide))?;
+        let mut left = span.0;
+        loop {
+            let mv = wide_mv(self.convert()?, self.zero);
+            left = left.saturating_sub(CONVERSION.0);
+            if enough(mv) || left == 0 {
+                self.go(Route::Empty(Load::Wide))?;
+                self.go(Route::Off)?;
+                return Ok(mv);
+            }
+        }
     }
 
     /// Measures the shift of the wide range, with no lead on the bus: 0.1 % of

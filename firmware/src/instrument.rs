@@ -11,7 +11,7 @@ use loomproof_core::wire::{
 
 use crate::ads8866::{CONVERSION, Sum};
 use crate::front_end::{BUS_SETTLE, FrontEnd, FrontError};
-use crate::interlock::{self, Falling, LOOK_AGAIN, WATCH_DUE};
+use crate::interlock::{self, Falling, HELD, LOOK_AGAIN, RETURNS, WATCH_DUE};
 use crate::route::{Load, Route, first_leads};
 use crate::settling::{self, Bus, Patience};
 use crate::{Clock, Parts};
@@ -42,6 +42,11 @@ pub struct Instrument<D, G, S, A, T, R, W, C> {
     watched: u8,
     /// When that was.
     looked: Micros,
+    /// The lead that last came back from outside the limits, where it then was
+    /// in millivolts, and when; it is the next to be looked at.
+    doubted: Option<(LeadId, i32, Micros)>,
+    /// Leads that came back in this step.
+    drained: LeadSet,
 }
 
 impl<D, G, S, A, T, R, W, C> Instrument<D, G, S, A, T, R, W, C>
@@ -73,6 +78,8 @@ where
             resettle: Micros(0),
             watched: 0,
             looked: Micros(0),
+            doubted: None,
+            drained: LeadSet::EMPTY,
         };
         instrument.discover();
         instrument
@@ -255,6 +262,7 @@ where
         }
         self.recovery = settling::recovery(step);
         self.resettle = settling::anew(step);
+        self.drained = LeadSet::EMPTY;
         self.must_be_dead(&driven)?;
         if self.tripped()? {
             return Err(Refusal::Tripped);
@@ -378,10 +386,27 @@ where
             let lead = [sense.lead].into_iter().collect();
             self.front.look_each(&lead, |_, mv| seen = mv)?;
             if !interlock::harmless_while_driving(seen) {
-                return Err(Refusal::Live(sense.lead, seen));
+                let left = self.must_come_back(sense.lead)?;
+                self.pause(WATCH_DUE, Route::Off)?;
+                self.front.look_each(&lead, |_, mv| seen = mv)?;
+                if interlock::returns(left, seen) {
+                    return Err(Refusal::Live(sense.lead, seen));
+                }
             }
         }
         Ok(settling::reading(&sum))
+    }
+
+    /// A lead was seen outside the limits of the watch: charge that leakage left
+    /// on a floating net runs off, anything else is live. Returns where the
+    /// lead is then, in millivolts; the bus is on nothing.
+    fn must_come_back(&mut self, lead: LeadId) -> Result<i32, Refusal> {
+        let left = self.front.drain_until(lead, HELD, interlock::came_back)?;
+        if interlock::harmless_while_driving(left) {
+            Ok(left)
+        } else {
+            Err(Refusal::Live(lead, left))
+        }
     }
 
     /// Conversions, with the watch between them; `None` when a look loaded
@@ -437,26 +462,48 @@ where
     /// Looks at the next lead that is neither driven nor read. A lead that
     /// carries a voltage follows what is driven, and the look loads it: `true`
     /// is returned, and it is not looked at again in this step (what is read
-    /// of its net watches it better).
+    /// of its net watches it better). A lead outside the limits is drained and
+    /// looked at again, and once more by the next look; `true` is returned the
+    /// first time in a step, since it may hang on what is read.
     fn watch(&mut self, route: Route) -> Result<bool, Refusal> {
-        let leads = self.leads();
-        let start = u16::from(self.watched) + 1;
-        let next = (0..u16::from(leads))
-            .filter_map(|on| u8::try_from((start + on) % u16::from(leads)).ok())
-            .find(|lead| self.watchable.contains(LeadId(*lead)));
+        let doubted = self.doubted.take().filter(|(lead, _, since)| {
+            let now = self.clock.now();
+            self.watchable.contains(*lead) && !interlock::passed(*since, now, RETURNS)
+        });
+        let next = doubted
+            .map(|(lead, ..)| lead)
+            .or_else(|| self.next_in_turn());
         let mut loaded = false;
         if let Some(lead) = next {
-            self.watched = lead;
-            let mv = self.front.glance(LeadId(lead), route, self.recovery)?;
-            if !interlock::harmless_while_driving(mv) {
-                return Err(Refusal::Live(LeadId(lead), mv));
+            let mv = self.front.glance(lead, route, self.recovery)?;
+            if doubted.is_some_and(|(_, left, _)| interlock::returns(left, mv)) {
+                return Err(Refusal::Live(lead, mv));
             }
-            if interlock::follows(mv) {
-                self.watchable.remove(LeadId(lead));
+            if !interlock::harmless_while_driving(mv) {
+                let left = self.must_come_back(lead)?;
+                self.doubted = Some((lead, left, self.clock.now()));
+                self.front.go(route)?;
+                self.front.wait(self.recovery);
+                self.front.sample()?;
+                loaded = !self.drained.contains(lead);
+                self.drained.insert(lead);
+            } else if interlock::follows(mv) {
+                self.watchable.remove(lead);
                 loaded = true;
             }
         }
         self.looked = self.clock.now();
         Ok(loaded)
+    }
+
+    /// The lead whose turn it is to be looked at.
+    fn next_in_turn(&mut self) -> Option<LeadId> {
+        let leads = u16::from(self.leads());
+        let start = u16::from(self.watched) + 1;
+        let next = (0..leads)
+            .filter_map(|on| u8::try_from((start + on) % leads).ok())
+            .find(|lead| self.watchable.contains(LeadId(*lead)));
+        self.watched = next.unwrap_or(self.watched);
+        next.map(LeadId)
     }
 }

@@ -39,6 +39,19 @@ pub const WATCH_EVERY: Micros = Micros(1_000);
 /// [`WATCH_EVERY`] at SPI clocks of 1 MHz and more.
 pub const WATCH_DUE: Micros = Micros(700);
 
+/// What leakage leaves on a net that floats (a few nA up to the diodes of the
+/// under- and over-voltage lines, about −0.3 and +3.6 V) runs off through the wide
+/// divider at once; a source holds against it. A lead that the watch finds
+/// outside its limits is given so long to come back: −0.5 V on 9 nF of wiring
+/// (0.9 τ). With the age of the last look before, [`WATCH_DUE`], this ends
+/// within [`WATCH_EVERY`] like any look.
+pub const HELD: Micros = Micros(200);
+
+/// A lead that came back is looked at again within so long. The worst leakage, 10 nA
+/// on the 100 pF of a probe lead alone, moves it by 0.1 V until then; what is
+/// out again, or has moved by more, was moved from elsewhere.
+pub const RETURNS: Micros = WATCH_EVERY;
+
 /// Stored charge is drained through the wide divider (23 kΩ to 0 V), shared by
 /// the leads that carry it: in the first round for so long (bare wiring is dead
 /// then: 2 nF · 23 kΩ · 2.8 τ is 130 µs), and twice as long in each round, …
@@ -91,6 +104,20 @@ pub const fn dead(mv: i32) -> bool {
 #[must_use]
 pub const fn harmless_while_driving(mv: i32) -> bool {
     mv <= WATCH_HIGH_MV && mv >= WATCH_LOW_MV
+}
+
+/// Whether a lead that was outside the limits of the watch is well inside again,
+/// by as much as tells movement.
+#[must_use]
+pub const fn came_back(mv: i32) -> bool {
+    mv <= WATCH_HIGH_MV - MOVES_MV && mv >= -MOVES_MV
+}
+
+/// Whether a lead that came back to `left` goes out again: it is out, or on the
+/// way to the negative side, where nothing of the probe pulls.
+#[must_use]
+pub const fn returns(left: i32, mv: i32) -> bool {
+    !harmless_while_driving(mv) || mv < 0 && mv < left.saturating_sub(MOVES_MV)
 }
 
 /// Whether a lead that the watch sees is joined to what is driven: it was dead
@@ -303,6 +330,17 @@ mod tests {
             drained += falling.share().0;
         }
         assert!((480_000..=520_000).contains(&drained), "{drained} µs");
+    }
+
+    #[test]
+    fn charge_comes_back_and_sources_return() {
+        assert!(came_back(-100) && came_back(3_400) && came_back(0));
+        assert!(!came_back(-101) && !came_back(3_401));
+        // Held, or back again: from elsewhere. Following what is driven is not.
+        assert!(returns(-90, -201) && returns(3_390, 3_501));
+        assert!(returns(-20, -121) && !returns(-20, -120));
+        assert!(!returns(0, 3_300) && !returns(3_390, 0));
+        const { assert!(HELD.0 + WATCH_DUE.0 < WATCH_EVERY.0) };
     }
 
     #[test]

@@ -565,6 +565,109 @@ fn the_watch_goes_round_and_breaks_off() {
     }
 }
 
+/// What a step makes of lead 40 when it comes to stand at so many volts, behind
+/// so many ohms and on so many farads, in the middle of it, and how long it takes, µs.
+fn comes_to(volts: f64, ohms: f64, farads: f64, sensed: &[u8]) -> (Reply, u64) {
+    let mut rig = Rig::leads(4);
+    rig.arm();
+    rig.world.borrow_mut().after(10_000, move |world| {
+        *world.net(40) = fake::Net {
+            volts,
+            farads,
+            source: Some((volts, ohms)),
+        };
+    });
+    let slow = Step {
+        settle: Micros(20_000),
+        pulled: Micros(20_000),
+        samples: 64,
+        ..step(&[1], &[2], sensed)
+    };
+    let start = rig.world.borrow().ns;
+    let reply = ask_step(&mut rig, slow);
+    let took = (rig.world.borrow().ns - start) / 1_000;
+    (reply, took)
+}
+
+#[test]
+fn leakage_runs_off_a_floating_net_but_a_source_holds_or_returns() {
+    let (_, undisturbed) = comes_to(0.0, 10.0, 200e-12, &[1, 2, 5, 6]);
+    // 10 nA on 13 m of lead, and the same on the plus side (100 nA, so that the
+    // 1 GΩ of the fake wiring leaves it outside the limit).
+    for (volts, ohms, farads) in [(-0.3, 30e6, 1.3e-9), (3.7, 37e6, 1.3e-9)] {
+        let (reply, took) = comes_to(volts, ohms, farads, &[1, 2, 5, 6]);
+        readings(reply);
+        assert!(
+            took < undisturbed + 40_000,
+            "{took} µs, {undisturbed} without"
+        );
+        let (reply, _) = comes_to(volts, ohms, farads, &[1, 2, 5, 40]);
+        readings(reply);
+    }
+    for (volts, ohms, farads) in [
+        (-0.3, 10.0, 200e-12),
+        (-0.3, 1e3, 1.3e-9),
+        (-0.4, 10e3, 1.3e-9),
+        (3.7, 500.0, 1.3e-9),
+        // Below the limit while the divider loads it, but back within 1 ms.
+        (-0.3, 30e3, 2e-9),
+    ] {
+        for sensed in [&[1, 2, 5, 6], &[1, 2, 5, 40]] {
+            let (reply, took) = comes_to(volts, ohms, farads, sensed);
+            let refusal = refused(reply);
+            assert!(
+                matches!(refusal, Refusal::Live(LeadId(40), _)),
+                "{volts} V behind {ohms} Ω: {refusal:?}"
+            );
+            // One round of the watch; what is sensed, when it is read.
+            let most = if sensed.contains(&40) {
+                undisturbed
+            } else {
+                72_000
+            };
+            assert!(took < most, "{took} µs: {volts} V behind {ohms} Ω");
+        }
+    }
+    // Before driving a source need only lift the lead that the divider loads.
+    let mut rig = Rig::leads(4);
+    rig.world.borrow_mut().net(40).source = Some((0.5, 10e3));
+    rig.sleep(1_000);
+    let refusal = refused(rig.ask(&Request::Arm(Place::Vehicle)));
+    assert!(
+        matches!(refusal, Refusal::Live(LeadId(40), 345..=350)),
+        "{refusal:?}"
+    );
+}
+
+#[test]
+fn many_floating_nets_do_not_hold_a_step_up() {
+    let took = |leaky: bool| {
+        let mut rig = Rig::leads(4);
+        rig.arm();
+        if leaky {
+            // 10 nA on each of 40 bare probe leads with 1 m of wire.
+            for lead in 20..60 {
+                rig.world.borrow_mut().net(lead).source = Some((-0.3, 30e6));
+            }
+        }
+        let slow = Step {
+            settle: Micros(20_000),
+            pulled: Micros(20_000),
+            samples: 64,
+            ..step(&[1], &[2], &[1, 2, 5, 6])
+        };
+        let start = rig.world.borrow().ns;
+        for _ in 0..3 {
+            let read = readings(ask_step(&mut rig, slow.clone()));
+            assert!(matches!(read[0], Reading::Above | Reading::Volts(_)));
+        }
+        (rig.world.borrow().ns - start) / 1_000
+    };
+    let (calm, leaky) = (took(false), took(true));
+    // In each step each lead may make what is read settle anew once.
+    assert!(leaky <= calm + 3 * 40 * 20_500, "{leaky} µs, {calm} calm");
+}
+
 #[test]
 fn a_sensed_lead_beyond_the_span_is_looked_at() {
     let mut rig = Rig::leads(1);

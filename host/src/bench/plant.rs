@@ -5,7 +5,8 @@
 //! pole of its own and follows the leads that are joined to it, solved
 //! exactly. When a lead is joined to the bus the charge on the bus is shared
 //! with the lead's lump at once, so that a floating lead is disturbed by the
-//! reading as a real one is.
+//! reading as a real one is; what loads the bus takes its part of that charge
+//! (the wide divider's leg 22 of 23 parts: 1 kΩ beside 22 kΩ).
 
 use super::error::BenchError;
 use super::front_end::{Channel, Parts, Pin, State};
@@ -216,7 +217,7 @@ impl Plant {
             .collect();
         if bus_changed {
             self.bus.volts = self.bus_volts(now);
-            self.share_charge(&state, &mut volts);
+            self.share_charge(&state, load, parts, &mut volts);
         }
         self.state = state;
         if bus_changed {
@@ -247,8 +248,16 @@ impl Plant {
         Ok(())
     }
 
-    /// Shares the charge of the bus with every lead that is newly joined to it.
-    fn share_charge(&self, state: &State, volts: &mut [Option<Vec<f64>>]) {
+    /// Shares the charge of the bus with every lead that is newly joined to it;
+    /// `load` takes its part.
+    fn share_charge(
+        &self,
+        state: &State,
+        load: BusLoad,
+        parts: &Parts,
+        volts: &mut [Option<Vec<f64>>],
+    ) {
+        let loads = load.up + load.down;
         for (channel, (new, old)) in state.channels.iter().zip(&self.state.channels).enumerate() {
             let (island, port) = self.seat[channel];
             if let (true, false, Some(volts)) = (new.sensed, old.sensed, &mut volts[island]) {
@@ -257,7 +266,9 @@ impl Plant {
                 // One pole stands for all capacitances that move together; the
                 // charge spreads over the same before that pole shows it.
                 let farads = self.movements[island].target().farads[port].max(own) + BUS.value();
-                let shift = (self.bus.volts - volts[port]) * BUS.value() / farads;
+                let joint = parts.sense(channel, true).map_or(0.0, |ohms| 1.0 / ohms);
+                let share = joint / (joint + loads);
+                let shift = (self.bus.volts - volts[port]) * share * BUS.value() / farads;
                 for other in (0..volts.len()).filter(|other| lump[*other] == lump[port]) {
                     volts[other] += shift;
                 }

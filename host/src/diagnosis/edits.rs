@@ -9,9 +9,9 @@ use crate::circuit::places::CavityNodes;
 use crate::fault::{Cavity, Fault, Joint, Touches};
 use crate::plan::model::End;
 
-/// Resistance of two conductors that touch, mean and one standard deviation
+/// Least and greatest resistance of two conductors that touch
 /// (`common practice`: between a hard short and a grazing one).
-pub(crate) const TOUCH: (Ohms, Ohms) = (Ohms(0.2), Ohms(0.1));
+pub(crate) const TOUCH: (Ohms, Ohms) = (Ohms(0.03), Ohms(0.5));
 
 /// The edits that make a circuit of the plan one with this fault; `None` where
 /// the fault does not show in a circuit (a live lead) or its place is not in
@@ -50,11 +50,11 @@ pub(crate) fn touch(model: &Model, from: NodeId, touches: &Touches) -> Option<Ve
         Touches::Lead(name) => *model.places.middles.get(name)?,
         Touches::Chassis => GROUND,
     };
-    Some(vec![Edit::Join {
+    Some(vec![Edit::Touch {
         a: from,
         b: to,
-        ohms: TOUCH.0,
-        spread: TOUCH.1,
+        least: TOUCH.0,
+        most: TOUCH.1,
     }])
 }
 

@@ -116,7 +116,7 @@ impl<'m> Predictor<'m> {
                             .flat_map(|e| [e.a, e.b]),
                     );
                 }
-                Edit::Join { a, b, .. } => nodes.extend([a, b]),
+                Edit::Join { a, b, .. } | Edit::Touch { a, b, .. } => nodes.extend([a, b]),
                 Edit::Clip(lead, node) => {
                     nodes.push(node);
                     nodes.extend(self.model.circuit.tip(lead));

@@ -31,6 +31,10 @@ const PASSES: usize = 2;
 /// quantile of χ² with one degree of freedom, 3.841 (tables).
 const INTERVAL: f64 = 1.92;
 
+/// A fault that leaves no reading further off than this, in standard
+/// deviations, leaves nothing to explain (the usual three sigma).
+const SUFFICES: f64 = 3.0;
+
 /// How many sets are worked out for the report.
 const MOST_SETS: usize = 300;
 
@@ -464,6 +468,13 @@ impl Space for Catalogue<'_, '_> {
         Ok(self.fit(set, floor)?.map(|fitted| fitted.gain))
     }
 
+    fn suffices(&self, one: usize) -> Result<bool, String> {
+        let fit = self
+            .evidence
+            .fit(&self.edits(&[one], &self.ohms(&[one])?))?;
+        Ok(self.evidence.worst(&fit) < SUFFICES)
+    }
+
     fn open_to(&self, set: &[usize]) -> Result<Vec<usize>, String> {
         let ohms = self.ohms(set)?;
         let own = self.edits(set, &ohms);
@@ -499,7 +510,8 @@ fn edits_with(evidence: &Evidence<'_>, fault: &Fault, ohms: f64) -> Option<Vec<E
 /// same places are one.
 fn clash(a: &[Edit], b: &[Edit]) -> bool {
     let same = |x: &Edit, y: &Edit| match (x, y) {
-        (Edit::Join { a, b, .. }, Edit::Join { a: c, b: d, .. }) => {
+        (Edit::Join { a, b, .. }, Edit::Join { a: c, b: d, .. })
+        | (Edit::Touch { a, b, .. }, Edit::Touch { a: c, b: d, .. }) => {
             (a, b) == (c, d) || (a, b) == (d, c)
         }
         (Edit::Remove(_), Edit::Move(..)) | (Edit::Move(..), Edit::Remove(_)) => false,

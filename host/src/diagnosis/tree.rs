@@ -21,6 +21,8 @@
 //! current when 1 A is sent through the point that is read, its share of the
 //! variance is `(I·J·σR)²`.
 
+use std::collections::HashMap;
+
 use loomproof_core::circuit::{Element, GROUND, Junction, NodeId, Part};
 use loomproof_core::expect::{Network, Point};
 use loomproof_core::solve::{
@@ -36,6 +38,13 @@ const NONE: u32 = u32::MAX;
 /// Residual of a solved system, in volts round a chord or amperes at a root,
 /// above which it is not trusted.
 const RESIDUAL: f64 = 1e-11;
+
+/// Newton iterations from a warm start before it is given up for a cold one.
+const COLD: usize = 20;
+
+/// Current that no reading shows: less than 1 nV across the probe's resistors,
+/// in amperes.
+const NO_CURRENT: f64 = 1e-15;
 
 /// What a chord obeys.
 #[derive(Debug, Clone, Copy)]
@@ -93,6 +102,9 @@ pub struct Forest {
     trees: Vec<Tree>,
     groups: Vec<Group>,
     last: Option<Solution>,
+    /// Junction voltages of the last solution of each group and corner, to
+    /// start the next from.
+    junctions: HashMap<(u32, Corner), Vec<f64>>,
     point: Scratch,
 }
 
@@ -126,6 +138,7 @@ impl Forest {
             trees: Vec::new(),
             groups: Vec::new(),
             last: None,
+            junctions: HashMap::new(),
             point: Scratch::default(),
         };
         let loops = forest.plant(elements, alone);
@@ -422,18 +435,21 @@ impl Forest {
 
     /// Newton iteration over the diodes; one pass without.
     fn settle(
-        &self,
+        &mut self,
         solution: &mut Solution,
         matrix: &Square,
         corner: Corner,
     ) -> Result<(), SolveError> {
         let kept = solution.chords.len() - solution.ties.len();
-        let mut held = vec![0.0; solution.chords.len()];
+        let key = (solution.group, corner);
+        let mut held = self.junctions.remove(&key).unwrap_or_default();
+        held.truncate(kept);
+        held.resize(solution.chords.len(), 0.0);
         let nonlinear = solution
             .chords
             .iter()
             .any(|c| matches!(c.law, Law::Diode(_)));
-        for _ in 0..MAX_ITERATIONS {
+        for pass in 0..2 * MAX_ITERATIONS {
             let mut filled = matrix.clone();
             let mut right = vec![0.0; solution.unknown.len()];
             for (row, (chord, volts)) in solution.chords.iter().zip(&held).enumerate() {
@@ -466,7 +482,12 @@ impl Forest {
                 return Ok(());
             }
             if self.steady(solution, &mut held) {
+                self.junctions.insert(key, held);
                 return Ok(());
+            }
+            if pass == COLD {
+                // A start from elsewhere may have led astray.
+                held.fill(0.0);
             }
         }
         Err(SolveError::NoConvergence)
@@ -486,7 +507,11 @@ impl Forest {
                 let (g, j) = companion(&junction, *volts);
                 let wanted = (current - j) / g;
                 let next = limit(wanted, *volts, &junction);
-                steady &= (next - *volts).abs() < TOLERANCE && (next - wanted).abs() < TOLERANCE;
+                let moved = (next - *volts).abs().max((next - wanted).abs());
+                // Where a diode blocks, its voltage follows from next to no
+                // current and is known no better; what matters is the current.
+                let conducts = g.max(companion(&junction, next).0);
+                steady &= moved < TOLERANCE || moved * conducts < NO_CURRENT;
                 *volts = next;
             }
         }

@@ -22,7 +22,7 @@ pub fn printed(cell: &str) -> (f64, f64) {
     let scale = match unit {
         "mA" | "mV" | "ms" | "mW" | "mΩ" => 1e-3,
         "µA" | "µV" | "µs" => 1e-6,
-        "nA" | "ns" => 1e-9,
+        "nA" | "ns" | "nF" => 1e-9,
         "pF" => 1e-12,
         "kΩ" => 1e3,
         "MΩ" => 1e6,

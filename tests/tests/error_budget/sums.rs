@@ -10,6 +10,7 @@ use loomproof_core::instrument::{
     WIDE_SHIFT,
 };
 use loomproof_core::wire::Place;
+use loomproof_firmware::interlock::{HELD, RETURNS};
 
 /// The document's limit for a result.
 #[derive(Clone, Copy)]
@@ -140,6 +141,12 @@ pub fn sums() -> Vec<(u32, f64, Limit)> {
         (54, wide_error(12.0), Free),
         (55, WIDE_SHIFT.value() * 0.001 * ratio, Free),
         (56, (protection + leg) * (12.0 / 0.2 - 1.0), Free),
+        (
+            57,
+            f64::from(HELD.0) * 1e-6 / ((protection + leg) * (0.5_f64 / 0.2).ln()),
+            Free,
+        ),
+        (58, LEAKAGE * f64::from(RETURNS.0) * 1e-6 / 100e-12, Free),
         // Settling to half a step of 16 bits.
         (60, SETTLE_16_BIT, Free),
         (61, protection * bus * SETTLE_16_BIT, Free),

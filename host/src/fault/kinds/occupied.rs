@@ -31,6 +31,9 @@ pub struct Occupied {
     pub ohms: Ohms,
 }
 
+/// One standard deviation of the contact on the way (`common practice`).
+const CONTACT_SPREAD: Ohms = Ohms(0.01);
+
 impl Kind for Occupied {
     const NAME: &'static str = "occupied";
     const EXAMPLE: &'static str = "occupied@X1:4,ohms=50";
@@ -82,7 +85,7 @@ impl Kind for Occupied {
             a: edits::cavity(model, &self.cavity)?.mating_side,
             b: GROUND,
             ohms: self.ohms,
-            spread: edits::TOUCH.1,
+            spread: CONTACT_SPREAD,
         }])
     }
 
