@@ -94,6 +94,8 @@ pub struct Forest {
     groups: Vec<Group>,
     /// What was solved already, the last used at the end.
     solved: Vec<Solution>,
+    /// Memory for the attachments of one group.
+    ties: Vec<Attachment>,
     /// Branch currents of an adjoint solution.
     scratch: Vec<f64>,
 }
@@ -124,6 +126,7 @@ impl Forest {
             trees: Vec::new(),
             groups: Vec::new(),
             solved: Vec::new(),
+            ties: Vec::new(),
             scratch: Vec::new(),
         };
         let loops = forest.plant(elements, alone);
@@ -644,21 +647,23 @@ impl Network for Forest {
             loads: found.loads,
             apart: minus.is_some() && minus_here.is_none(),
         };
-        let ties = || {
-            let here = |tie: &&Attachment| self.group_of(self.index(tie.node)) == group;
-            ties.iter().filter(here)
-        };
-        if !found.anchored && ties().next().is_none() {
+        let mut here = std::mem::take(&mut self.ties);
+        here.clear();
+        let ties = ties.iter().copied();
+        here.extend(ties.filter(|tie| self.group_of(self.index(tie.node)) == group));
+        if !found.anchored && here.is_empty() {
+            self.ties = here;
             point.floats = true;
             return Ok(point);
         }
         let known = self.solved.iter().rposition(|known| {
-            known.group == group && known.corner == corner && known.ties.iter().eq(ties())
+            known.group == group && known.corner == corner && known.ties == here
         });
         let solution = match known {
             Some(at) => self.solved.swap_remove(at),
-            None => self.solve(group, ties().copied().collect(), corner)?,
+            None => self.solve(group, here.clone(), corner)?,
         };
+        self.ties = here;
         let volts = |node| self.voltage(&solution, &solution.unknown, &solution.currents, node);
         point.volts = Volts(volts(at) - minus_here.map_or(0.0, volts));
         let (variance, seen) = self.variance(&solution, at, minus_here);
