@@ -407,8 +407,7 @@ impl<'m> Evidence<'m> {
         let scope = self.scope(&self.touched(edits));
         let mut changed = None;
         let gain = self.sum(&scope, floor, |judged, step| {
-            let changed =
-                changed.get_or_insert_with(|| self.changed(&scope, Cow::Borrowed(edits)));
+            let changed = changed.get_or_insert_with(|| self.changed(&scope, Cow::Borrowed(edits)));
             let band = changed.band(step, judged)?;
             let [island, _] = judged.islands;
             shares.note(island, &band);
