@@ -69,6 +69,17 @@ fn the_best_of_all_pairs_is_proved_in_time() {
     }
 }
 
+/// A diode that carries nothing comes to rest: rounding alone moved its junction
+/// to and fro here.
+#[test]
+fn a_diode_without_current_comes_to_rest() {
+    let drawn = Subject::drawn(1, 48).unwrap();
+    for sets in [["unseated@X5:7"], ["short@W10,with=W43"]] {
+        let found = injected(&drawn, &[&sets], 1).unwrap();
+        assert_eq!(found[0].proof.size, 2);
+    }
+}
+
 /// The page shows what was found, and what was missed.
 #[test]
 fn the_page_tells_of_a_missed_goal() {
