@@ -136,8 +136,8 @@ impl Nodal {
             sources[at] += tie.volts.0 / tie.ohms.0;
             tied[self.piece[at]] = true;
         }
-        for at in 0..size {
-            if self.piece[at] == at && !tied[at] {
+        for (at, tied) in tied.iter().enumerate() {
+            if self.piece[at] == at && !tied {
                 stamp(&mut fixed, at, NONE, REFERENCE);
             }
         }

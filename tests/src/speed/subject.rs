@@ -168,14 +168,16 @@ pub struct Hypothesis {
     pub asked: std::rc::Rc<Asked>,
 }
 
+/// A point that is observed, and the one that is taken off it.
+pub type Observed = (NodeId, Option<NodeId>);
+
 /// Drive patterns that differ in the touched islands, and what is read there.
 #[derive(Debug)]
 pub struct Asked {
     /// Tips of the probe leads in these islands.
     pub tips: Vec<NodeId>,
-    /// Sources and pulls, with the points that are observed under them (the
-    /// second, where there is one, is taken off the first).
-    pub patterns: Vec<(Vec<Attachment>, Vec<(NodeId, Option<NodeId>)>)>,
+    /// Sources and pulls, with the points that are observed under them.
+    pub patterns: Vec<(Vec<Attachment>, Vec<Observed>)>,
     /// Both ends of unknown loads where there are any.
     pub corners: Vec<Corner>,
 }
