@@ -191,7 +191,8 @@ pub fn expect<const E: usize>(
 ) -> Result<Band, ExpectError> {
     let plus = tip(circuit, quantity.plus.lead)?;
     let minus = quantity.minus.map(|lead| tip(circuit, lead)).transpose()?;
-    let mut ties = drive(circuit, step)?;
+    let mut ties = Ties::new();
+    drive(circuit, step, &mut ties)?;
     let pulled = pull(quantity.plus.mode, plus);
     if let Some(tie) = pulled {
         let _ = ties.push(tie);
@@ -295,8 +296,11 @@ fn tip<const E: usize>(circuit: &Circuit<E>, lead: LeadId) -> Result<NodeId, Exp
 }
 
 /// The source resistors of a step's driven leads.
-fn drive<const E: usize>(circuit: &Circuit<E>, step: &Step) -> Result<Ties, ExpectError> {
-    let mut ties = Ties::new();
+fn drive<const E: usize>(
+    circuit: &Circuit<E>,
+    step: &Step,
+    ties: &mut Ties,
+) -> Result<(), ExpectError> {
     for (set, volts) in [(&step.high, instrument::REFERENCE), (&step.low, Volts(0.0))] {
         for lead in set.iter() {
             let tie = Attachment {
@@ -308,7 +312,7 @@ fn drive<const E: usize>(circuit: &Circuit<E>, step: &Step) -> Result<Ties, Expe
             let _ = ties.push(tie);
         }
     }
-    Ok(ties)
+    Ok(())
 }
 
 /// The sense bus as a load on the lead that is read.

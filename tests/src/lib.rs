@@ -8,5 +8,6 @@ pub mod jobs;
 pub mod qemu;
 pub mod skip;
 pub mod solvers;
+pub mod speed;
 pub mod spice;
 pub mod tunnel;

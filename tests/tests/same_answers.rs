@@ -50,6 +50,18 @@ const NAMED: &[&str] = &[
     "fuse",
 ];
 
+/// Tables, and keys of other tables, that say what is fed and switched: they
+/// name ends in expressions, and a ring-out does not look at them.
+const NOT_RUNG_OUT: &[&str] = &["function", "load", "pin", "switch"];
+const POWERED: &[&str] = &[
+    "plus_when",
+    "chassis_when",
+    "fused",
+    "most",
+    "draws",
+    "other_end",
+];
+
 /// How a plan was written anew.
 #[derive(Debug, Default)]
 struct Renaming {
@@ -106,7 +118,7 @@ impl Renaming {
     fn plan(&self, plan: &Table) -> String {
         let mut out = Table::new();
         for (kind, value) in plan {
-            if kind == "function" {
+            if NOT_RUNG_OUT.contains(&kind.as_str()) {
                 continue;
             }
             if !NAMED.contains(&kind.as_str()) {
@@ -125,6 +137,7 @@ impl Renaming {
 
     fn table(&self, kind: &str, name: &str, table: &Table) -> Table {
         let mut table = table.clone();
+        table.retain(|key, _| !POWERED.contains(&key));
         for key in ["from", "to", "at", "on"] {
             match table.get_mut(key) {
                 Some(Value::String(end)) => *end = self.end(end),
@@ -226,7 +239,7 @@ type Sets = BTreeSet<BTreeSet<String>>;
 /// A set with less than this share of its group may be at the edge of what the
 /// readings tell apart: other leads drive and read where the order is another,
 /// so that an edge is a little elsewhere.
-const AT_THE_EDGE: f64 = 1e-3;
+const AT_THE_EDGE: f64 = 1e-2;
 
 /// The sets of the best group with at least this share of it, in words that
 /// `translate` puts them into.

@@ -26,6 +26,18 @@ impl Square {
         }
     }
 
+    /// The cells of the diagonal.
+    pub fn diagonal(&self) -> impl Iterator<Item = f64> {
+        self.cells.iter().step_by(self.size + 1).copied()
+    }
+
+    /// Sets one cell of the diagonal; outside the matrix nothing happens.
+    pub fn set_diagonal(&mut self, at: usize, value: f64) {
+        if let Some(cell) = self.cells.get_mut(at * (self.size + 1)) {
+            *cell = value;
+        }
+    }
+
     fn rows(&self) -> impl Iterator<Item = &[f64]> {
         self.cells.chunks(self.size.max(1))
     }
@@ -92,6 +104,20 @@ impl Factors {
         Some(Self { size, cells, rows })
     }
 
+    /// The factored matrix, row by row, its rows in the order of the pivots.
+    #[must_use]
+    pub fn product(&self) -> (usize, Vec<f64>) {
+        let n = self.size;
+        let at = |row: usize, column: usize| self.cells.get(row * n + column).copied();
+        let cell = |row: usize, column: usize| -> f64 {
+            let lower = |k: usize| if k == row { Some(1.0) } else { at(row, k) };
+            let terms = (0..=row.min(column)).filter_map(|k| Some(lower(k)? * at(k, column)?));
+            terms.sum()
+        };
+        let cells = (0..n).flat_map(|row| (0..n).map(move |column| (row, column)));
+        (n, cells.map(|(row, column)| cell(row, column)).collect())
+    }
+
     /// Solves for one right side, in place.
     pub fn solve(&self, x: &mut Vec<f64>) {
         let n = self.size;
@@ -142,6 +168,13 @@ mod tests {
         let mut x = right.clone();
         factors.solve(&mut x);
         assert!(matrix.residual(&x, &right) < 1e-15, "{x:?}");
+        // The rows as they were, but for their order.
+        let (size, cells) = factors.product();
+        let mut back: Vec<Vec<f64>> = cells.chunks(size).map(<[f64]>::to_vec).collect();
+        let mut rows: Vec<Vec<f64>> = matrix.rows().map(<[f64]>::to_vec).collect();
+        back.sort_by(|a, b| a.partial_cmp(b).unwrap());
+        rows.sort_by(|a, b| a.partial_cmp(b).unwrap());
+        assert_eq!(back, rows);
     }
 
     #[test]

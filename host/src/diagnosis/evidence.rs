@@ -1,6 +1,7 @@
 //! All readings of a scan against the model, and how well a set of faults
 //! explains them.
 
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::rc::Rc;
@@ -113,7 +114,7 @@ struct Scope {
 struct Changed<'e, 'm> {
     evidence: &'e Evidence<'m>,
     scope: &'e Scope,
-    edits: &'e [Edit],
+    edits: Cow<'e, [Edit]>,
     altered: Altered<'m>,
     with: BTreeMap<Group, Altered<'m>>,
 }
@@ -130,7 +131,7 @@ impl Changed<'_, '_> {
                 let mut islands = self.scope.islands.clone();
                 islands.insert(island);
                 let reach = self.evidence.predictor.reach(&islands);
-                self.evidence.predictor.altered(&reach, self.edits)
+                self.evidence.predictor.altered(&reach, &self.edits)
             }),
         };
         altered.band(step, judged.quantity)
@@ -340,12 +341,12 @@ impl<'m> Evidence<'m> {
         scope
     }
 
-    fn changed<'e>(&'e self, scope: &'e Scope, edits: &'e [Edit]) -> Changed<'e, 'm> {
+    fn changed<'e>(&'e self, scope: &'e Scope, edits: Cow<'e, [Edit]>) -> Changed<'e, 'm> {
         Changed {
             evidence: self,
             scope,
+            altered: self.predictor.altered(&scope.reach, &edits),
             edits,
-            altered: self.predictor.altered(&scope.reach, edits),
             with: BTreeMap::new(),
         }
     }
@@ -367,7 +368,7 @@ impl<'m> Evidence<'m> {
     /// A sentence that says what cannot be computed.
     pub fn fit(&self, edits: &[Edit]) -> Result<Fit, String> {
         let scope = self.scope(&self.touched(edits));
-        let mut changed = self.changed(&scope, edits);
+        let mut changed = self.changed(&scope, Cow::Borrowed(edits));
         let mut affected = scope.affected.clone();
         affected.sort_unstable();
         let mut fit = Fit {
@@ -404,7 +405,9 @@ impl<'m> Evidence<'m> {
     pub fn gain(&self, edits: &[Edit], floor: f64) -> Result<Option<f64>, String> {
         let mut shares = Shares::default();
         let scope = self.scope(&self.touched(edits));
-        let gain = self.sum(&scope, edits, floor, |judged, changed, step| {
+        let mut changed = None;
+        let gain = self.sum(&scope, floor, |judged, step| {
+            let changed = changed.get_or_insert_with(|| self.changed(&scope, Cow::Borrowed(edits)));
             let band = changed.band(step, judged)?;
             let [island, _] = judged.islands;
             shares.note(island, &band);
@@ -414,43 +417,62 @@ impl<'m> Evidence<'m> {
         Ok(gain.map(|gain| gain + shares).filter(|gain| *gain >= floor))
     }
 
-    /// The most that edits between these corners could gain, where they are
-    /// the same but for resistances; `None` as soon as it is certain to be less
-    /// than `floor`.
+    /// Whether edits between some knots and the next ones could gain `floor`.
+    ///
+    /// A knot is a list of edits, all the same but for resistances, that are
+    /// the corners on its side of the stretch to the next knot; `knot` gives
+    /// the one of a number from 0 to `stretches`.
     ///
     /// # Errors
     /// A sentence that says what cannot be computed.
-    pub fn between(&self, corners: &[Vec<Edit>], floor: f64) -> Result<Option<f64>, String> {
-        let Some((first, rest)) = corners.split_first() else {
-            return Ok(None);
+    pub fn between(
+        &self,
+        stretches: u32,
+        knot: impl Fn(u32) -> Vec<Vec<Edit>>,
+        floor: f64,
+    ) -> Result<bool, String> {
+        let first = knot(0);
+        let Some(edits) = first.first() else {
+            return Ok(false);
         };
-        let scope = self.scope(&self.touched(first));
-        let mut others: Vec<Changed<'_, 'm>> = rest
-            .iter()
-            .map(|edits| self.changed(&scope, edits))
-            .collect();
-        let gain = self.sum(&scope, first, floor, |judged, changed, step| {
-            let mut hull = changed.band(step, judged)?;
-            for other in &mut others {
-                hull = hull.hull(&other.band(step, judged)?);
+        let scope = self.scope(&self.touched(edits));
+        if scope.spare + scope.shares < floor {
+            return Ok(false);
+        }
+        let corners = |edits: Vec<Vec<Edit>>| -> Vec<Changed<'_, 'm>> {
+            let edits = edits.into_iter();
+            edits.map(|e| self.changed(&scope, Cow::Owned(e))).collect()
+        };
+        let mut near = corners(first);
+        for k in 1..=stretches {
+            // What was computed at a knot serves both stretches that meet there.
+            let mut far = corners(knot(k));
+            let gain = self.sum(&scope, floor, |judged, step| {
+                let mut hull: Option<Band> = None;
+                for corner in near.iter_mut().chain(&mut far) {
+                    let band = corner.band(step, judged)?;
+                    hull = Some(hull.map_or(band, |hull| hull.hull(&band)));
+                }
+                Ok(hull.map_or(0.0, |hull| judged.best_in(&hull)))
+            })?;
+            if gain.is_some() {
+                return Ok(true);
             }
-            Ok(judged.best_in(&hull))
-        })?;
-        Ok(gain.map(|gain| gain + scope.shares))
+            near = far;
+        }
+        Ok(false)
     }
 
-    fn sum<'e>(
-        &'e self,
-        scope: &'e Scope,
-        edits: &'e [Edit],
+    fn sum(
+        &self,
+        scope: &Scope,
         floor: f64,
-        mut one: impl FnMut(&Judged, &mut Changed<'e, 'm>, &Step) -> Result<f64, String>,
+        mut one: impl FnMut(&Judged, &Step) -> Result<f64, String>,
     ) -> Result<Option<f64>, String> {
         let mut left = scope.spare + scope.shares;
         if left < floor {
             return Ok(None);
         }
-        let mut changed = self.changed(scope, edits);
         let mut gain = 0.0;
         for at in &scope.affected {
             let Some(judged) = self.judged.get(*at) else {
@@ -459,7 +481,7 @@ impl<'m> Evidence<'m> {
             let Some((step, _)) = self.steps.get(judged.step) else {
                 continue;
             };
-            gain += one(judged, &mut changed, step)?;
+            gain += one(judged, step)?;
             left -= judged.spare;
             if gain + left < floor {
                 return Ok(None);

@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
+use foldhash::fast::FixedState;
 use loomproof_core::circuit::{Edit, Element, ElementId, GROUND, NodeId};
 use loomproof_core::expect::{Band, ExpectError, Meshed, Network, Quantity, expect};
 use loomproof_core::layout::{Group, Islands};
@@ -201,17 +202,15 @@ impl<'m> Predictor<'m> {
     #[must_use]
     pub fn altered(&self, reach: &Reach, edits: &[Edit]) -> Altered<'m> {
         let circuit = &self.model.circuit;
-        let elements: Vec<Element> = reach
-            .elements
-            .iter()
-            .filter_map(|id| circuit.edited_element(*id, edits))
-            .chain(circuit.joins(edits))
-            .collect();
+        let mut elements: Vec<Element> = Vec::with_capacity(reach.elements.len() + edits.len());
+        let kept = reach.elements.iter();
+        elements.extend(kept.filter_map(|id| circuit.edited_element(*id, edits)));
+        elements.extend(circuit.joins(edits));
         Altered {
             model: self.model,
             forest: Forest::new(circuit.nodes(), &elements, &reach.tips),
             leads: reach.leads,
-            known: HashMap::new(),
+            known: HashMap::default(),
         }
     }
 }
@@ -230,7 +229,7 @@ pub struct Altered<'m> {
     model: &'m Model,
     forest: Forest,
     leads: LeadSet,
-    known: HashMap<(LeadSet, LeadSet, Quantity, u8), Band>,
+    known: HashMap<(LeadSet, LeadSet, Quantity, u8), Band, FixedState>,
 }
 
 impl Altered<'_> {

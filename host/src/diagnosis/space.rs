@@ -326,28 +326,25 @@ impl<'e, 'm> Catalogue<'e, 'm> {
     ) -> Result<bool, String> {
         let others: Vec<usize> = unknown.iter().copied().filter(|o| *o != at).collect();
         let stride = (OHMS.1 / OHMS.0).ln() / f64::from(SWEEP);
-        let knot = |k: u32| (OHMS.0.ln() + stride * f64::from(k)).exp();
-        for k in 0..SWEEP {
-            let mut corners: Vec<Vec<Edit>> = Vec::new();
-            for corner in 0..2_usize << others.len().min(MAX_FAULTS) {
-                let ohms: Vec<Option<f64>> = (0..set.len())
-                    .map(|place| {
-                        let bit = others.iter().position(|other| *other == place);
-                        if place == at {
-                            Some(knot(k + (corner & 1) as u32))
-                        } else {
-                            let up = corner >> (bit? + 1) & 1 == 1;
-                            Some(if up { OHMS.1 } else { OHMS.0 })
-                        }
-                    })
-                    .collect();
-                corners.push(self.edits(set, &ohms));
-            }
-            if self.evidence.between(&corners, floor)?.is_some() {
-                return Ok(true);
-            }
-        }
-        Ok(false)
+        let knot = |k: u32| -> Vec<Vec<Edit>> {
+            let here = (OHMS.0.ln() + stride * f64::from(k)).exp();
+            let corner = |corner: usize| {
+                let ohms = |place: usize| {
+                    if place == at {
+                        return Some(here);
+                    }
+                    let bit = others.iter().position(|other| *other == place)?;
+                    let up = corner >> bit & 1 == 1;
+                    Some(if up { OHMS.1 } else { OHMS.0 })
+                };
+                let ohms: Vec<Option<f64>> = (0..set.len()).map(ohms).collect();
+                self.edits(set, &ohms)
+            };
+            (0..1_usize << others.len().min(MAX_FAULTS))
+                .map(corner)
+                .collect()
+        };
+        self.evidence.between(SWEEP, knot, floor)
     }
 
     fn ohms(&self, set: &[usize]) -> Result<Vec<Option<f64>>, String> {

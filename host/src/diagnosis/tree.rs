@@ -21,6 +21,7 @@
 //! current when 1 A is sent through the point that is read, its share of the
 //! variance is `(I·J·σR)²`.
 
+use std::cell::RefCell;
 use std::collections::HashMap;
 
 use loomproof_core::circuit::{Element, GROUND, Junction, NodeId, Part};
@@ -42,9 +43,10 @@ const RESIDUAL: f64 = 1e-11;
 /// Newton iterations from a warm start before it is given up for a cold one.
 const COLD: usize = 20;
 
-/// Current that no reading shows: less than 1 nV across the probe's resistors,
-/// in amperes.
-const NO_CURRENT: f64 = 1e-15;
+/// A junction that moves by less than this changes nothing, in amperes: what
+/// rounding leaves of currents of milliamperes moves a junction without current
+/// to and fro for ever. Through the 122 kΩ of a weak pull it is 1.2 nV.
+const NOISE: f64 = 1e-14;
 
 /// What a chord obeys.
 #[derive(Debug, Clone, Copy)]
@@ -101,17 +103,15 @@ pub struct Forest {
     branches: Vec<Branch>,
     trees: Vec<Tree>,
     groups: Vec<Group>,
-    last: Option<Solution>,
+    /// What was solved already, the last used at the end.
+    solved: Vec<Solution>,
     /// Junction voltages of the last solution of each group and corner, to
     /// start the next from.
-    junctions: HashMap<(u32, Corner), Vec<f64>>,
-    point: Scratch,
-}
-
-#[derive(Debug, Default)]
-struct Scratch {
-    currents: Vec<f64>,
-    adjoint: Vec<f64>,
+    junctions: RefCell<HashMap<(u32, Corner), Vec<f64>>>,
+    /// Memory for the attachments of one group.
+    ties: Vec<Attachment>,
+    /// Branch currents of an adjoint solution.
+    scratch: Vec<f64>,
 }
 
 /// A group solved under some attachments.
@@ -124,6 +124,8 @@ struct Solution {
     factors: Factors,
     /// Chord currents, then root voltages.
     unknown: Vec<f64>,
+    /// Currents of all branches; see [`Forest::flow`].
+    currents: Vec<f64>,
     /// Row of each tree's root voltage; [`NONE`] for grounded trees.
     roots: Vec<u32>,
 }
@@ -137,13 +139,21 @@ impl Forest {
             branches: Vec::new(),
             trees: Vec::new(),
             groups: Vec::new(),
-            last: None,
-            junctions: HashMap::new(),
-            point: Scratch::default(),
+            solved: Vec::new(),
+            junctions: RefCell::default(),
+            ties: Vec::new(),
+            scratch: Vec::new(),
         };
         let loops = forest.plant(elements, alone);
         forest.bind(elements, loops);
         forest
+    }
+
+    /// The system that was solved last, as size and cells row by row, its rows
+    /// in some order: for who wants to see how well it is conditioned.
+    #[must_use]
+    pub fn reduced(&self) -> Option<(usize, Vec<f64>)> {
+        self.solved.last().map(|last| last.factors.product())
     }
 
     /// Grows the trees; returns the wires that close a loop.
@@ -367,9 +377,9 @@ impl Forest {
     }
 
     fn solve(
-        &mut self,
+        &self,
         group: u32,
-        ties: &[Attachment],
+        ties: Vec<Attachment>,
         corner: Corner,
     ) -> Result<Solution, SolveError> {
         let Some(found) = self.groups.get(group as usize) else {
@@ -415,13 +425,17 @@ impl Forest {
         let mut solution = Solution {
             group,
             corner,
-            ties: ties.to_vec(),
+            ties,
             chords,
             factors: Factors::default(),
             unknown: vec![0.0; size],
+            currents: Vec::new(),
             roots,
         };
-        self.settle(&mut solution, &matrix, corner)?;
+        self.settle(&mut solution, matrix, corner)?;
+        let mut currents = Vec::new();
+        self.flow(&solution, &solution.unknown, &[], &mut currents);
+        solution.currents = currents;
         Ok(solution)
     }
 
@@ -435,14 +449,15 @@ impl Forest {
 
     /// Newton iteration over the diodes; one pass without.
     fn settle(
-        &mut self,
+        &self,
         solution: &mut Solution,
-        matrix: &Square,
+        mut matrix: Square,
         corner: Corner,
     ) -> Result<(), SolveError> {
+        let bare: Vec<f64> = matrix.diagonal().collect();
         let kept = solution.chords.len() - solution.ties.len();
         let key = (solution.group, corner);
-        let mut held = self.junctions.remove(&key).unwrap_or_default();
+        let mut held = self.junctions.borrow_mut().remove(&key).unwrap_or_default();
         held.truncate(kept);
         held.resize(solution.chords.len(), 0.0);
         let nonlinear = solution
@@ -450,9 +465,9 @@ impl Forest {
             .iter()
             .any(|c| matches!(c.law, Law::Diode(_)));
         for pass in 0..2 * MAX_ITERATIONS {
-            let mut filled = matrix.clone();
             let mut right = vec![0.0; solution.unknown.len()];
-            for (row, (chord, volts)) in solution.chords.iter().zip(&held).enumerate() {
+            let rows = solution.chords.iter().zip(&held).zip(&bare);
+            for (row, ((chord, volts), bare)) in rows.enumerate() {
                 let (ohms, emf) = match chord.law {
                     Law::Ohms(ohms, _) => (ohms, 0.0),
                     Law::Load(least, most) => match corner {
@@ -465,16 +480,16 @@ impl Forest {
                         (1.0 / g, -j / g)
                     }
                 };
-                filled.add(row, row, ohms);
+                matrix.set_diagonal(row, bare + ohms);
                 let source = row.checked_sub(kept).and_then(|k| solution.ties.get(k));
                 if let Some(slot) = right.get_mut(row) {
                     *slot = -emf - source.map_or(0.0, |tie| tie.volts.0);
                 }
             }
-            solution.factors = Factors::of(filled.clone()).ok_or(SolveError::Singular)?;
+            solution.factors = Factors::of(matrix.clone()).ok_or(SolveError::Singular)?;
             let mut next = right.clone();
             solution.factors.solve(&mut next);
-            if filled.residual(&next, &right) > RESIDUAL {
+            if matrix.residual(&next, &right) > RESIDUAL {
                 return Err(SolveError::Singular);
             }
             solution.unknown = next;
@@ -482,7 +497,7 @@ impl Forest {
                 return Ok(());
             }
             if self.steady(solution, &mut held) {
-                self.junctions.insert(key, held);
+                self.junctions.borrow_mut().insert(key, held);
                 return Ok(());
             }
             if pass == COLD {
@@ -507,11 +522,9 @@ impl Forest {
                 let (g, j) = companion(&junction, *volts);
                 let wanted = (current - j) / g;
                 let next = limit(wanted, *volts, &junction);
-                let moved = (next - *volts).abs().max((next - wanted).abs());
-                // Where a diode blocks, its voltage follows from next to no
-                // current and is known no better; what matters is the current.
+                let step = (next - *volts).abs().max((next - wanted).abs());
                 let conducts = g.max(companion(&junction, next).0);
-                steady &= moved < TOLERANCE || moved * conducts < NO_CURRENT;
+                steady &= step < TOLERANCE || conducts * step < NOISE;
                 *volts = next;
             }
         }
@@ -599,9 +612,9 @@ impl Forest {
             }
         }
         solution.factors.solve(&mut adjoint);
-        let mut scratch = std::mem::take(&mut self.point);
+        let mut flows = std::mem::take(&mut self.scratch);
         let sent = [(plus, -1.0), (seen_by.b, 1.0)];
-        self.flow(solution, &adjoint, &sent, &mut scratch.adjoint);
+        self.flow(solution, &adjoint, &sent, &mut flows);
         let mut variance = 0.0;
         if let Some(group) = self.groups.get(solution.group as usize) {
             for tree in &group.trees {
@@ -610,8 +623,8 @@ impl Forest {
                 };
                 let (Some(branches), Some(currents), Some(others)) = (
                     self.branches.get(range.clone()),
-                    scratch.currents.get(range.clone()),
-                    scratch.adjoint.get(range),
+                    solution.currents.get(range.clone()),
+                    flows.get(range),
                 ) else {
                     continue;
                 };
@@ -630,11 +643,9 @@ impl Forest {
             };
             variance += shift * shift;
         }
-        let seen = self.voltage(solution, &adjoint, &scratch.adjoint, plus)
-            - minus.map_or(0.0, |node| {
-                self.voltage(solution, &adjoint, &scratch.adjoint, node)
-            });
-        self.point = scratch;
+        let volts = |node| self.voltage(solution, &adjoint, &flows, node);
+        let seen = volts(plus) - minus.map_or(0.0, volts);
+        self.scratch = flows;
         (variance, seen)
     }
 }
@@ -661,34 +672,28 @@ impl Network for Forest {
             loads: found.loads,
             apart: minus.is_some() && minus_here.is_none(),
         };
-        let ties: Vec<Attachment> = ties
-            .iter()
-            .filter(|tie| self.group_of(self.index(tie.node)) == group)
-            .copied()
-            .collect();
-        if !found.anchored && ties.is_empty() {
+        let mut here = std::mem::take(&mut self.ties);
+        here.clear();
+        let ties = ties.iter().copied();
+        here.extend(ties.filter(|tie| self.group_of(self.index(tie.node)) == group));
+        if !found.anchored && here.is_empty() {
+            self.ties = here;
             point.floats = true;
             return Ok(point);
         }
-        let kept = self
-            .last
-            .take()
-            .filter(|last| last.group == group && last.corner == corner && last.ties == ties);
-        let solution = match kept {
-            Some(solution) => solution,
-            None => {
-                let solution = self.solve(group, &ties, corner)?;
-                let mut scratch = std::mem::take(&mut self.point);
-                self.flow(&solution, &solution.unknown, &[], &mut scratch.currents);
-                self.point = scratch;
-                solution
-            }
+        let known = self.solved.iter().rposition(|known| {
+            known.group == group && known.corner == corner && known.ties == here
+        });
+        let solution = match known {
+            Some(at) => self.solved.swap_remove(at),
+            None => self.solve(group, here.clone(), corner)?,
         };
-        let volts = |node| self.voltage(&solution, &solution.unknown, &self.point.currents, node);
+        self.ties = here;
+        let volts = |node| self.voltage(&solution, &solution.unknown, &solution.currents, node);
         point.volts = Volts(volts(at) - minus_here.map_or(0.0, volts));
         let (variance, seen) = self.variance(&solution, at, minus_here);
         (point.variance, point.seen) = (variance, Ohms(seen));
-        self.last = Some(solution);
+        self.solved.push(solution);
         Ok(point)
     }
 }
@@ -697,44 +702,74 @@ impl Network for Forest {
 struct Wood {
     number: Vec<u32>,
     nodes: Vec<NodeId>,
-    wires: Vec<Vec<u32>>,
+    /// Where the wires of each numbered node end in `wires`; they start where
+    /// those of the one before end.
+    ends: Vec<u32>,
+    wires: Vec<u32>,
 }
 
 impl Wood {
     fn of(nodes: usize, elements: &[Element], alone: &[NodeId]) -> Self {
         let mut wood = Self {
             number: vec![NONE; nodes],
-            nodes: Vec::with_capacity(elements.len()),
-            wires: Vec::with_capacity(elements.len()),
+            nodes: Vec::with_capacity(elements.len() + alone.len()),
+            ends: Vec::with_capacity(elements.len() + alone.len()),
+            wires: Vec::new(),
         };
-        for (element, at) in elements.iter().zip(0..) {
+        for element in elements {
             for node in [element.a, element.b] {
-                let wires = wood.note(node);
-                if let (Some(wires), Part::Wire { .. }) = (wires, element.part) {
-                    wires.push(at);
+                let count = wood.note(node);
+                if let (Some(count), Part::Wire { .. }) = (count, element.part) {
+                    *count += 1;
                 }
             }
         }
         for node in alone {
             wood.note(*node);
         }
+        // From counts to where each node's wires start; filling them in moves
+        // that to where they end.
+        let mut total = 0;
+        for slot in &mut wood.ends {
+            total += std::mem::replace(slot, total);
+        }
+        wood.wires.resize(total as usize, NONE);
+        let wires = elements.iter().zip(0..);
+        for (element, at) in wires.filter(|(e, _)| wire(e).is_some()) {
+            for node in [element.a, element.b] {
+                let number = wood.number.get(usize::from(node.0)).copied();
+                if let Some(end) = number.and_then(|number| wood.ends.get_mut(number as usize)) {
+                    if let Some(slot) = wood.wires.get_mut(*end as usize) {
+                        *slot = at;
+                    }
+                    *end += 1;
+                }
+            }
+        }
         wood
     }
 
-    fn note(&mut self, node: NodeId) -> Option<&mut Vec<u32>> {
+    /// Numbers a node; its entry in `ends`.
+    fn note(&mut self, node: NodeId) -> Option<&mut u32> {
         let slot = self.number.get_mut(usize::from(node.0))?;
         if node != GROUND && *slot == NONE {
             *slot = self.nodes.len() as u32;
             self.nodes.push(node);
-            self.wires.push(Vec::new());
+            self.ends.push(0);
         }
-        self.wires.get_mut(*slot as usize)
+        self.ends.get_mut(*slot as usize)
     }
 
     fn at(&self, node: NodeId) -> &[u32] {
-        let number = self.number.get(usize::from(node.0));
-        let wires = number.and_then(|number| self.wires.get(*number as usize));
-        wires.map_or(&[], Vec::as_slice)
+        let number = self.number.get(usize::from(node.0)).copied();
+        let Some(number) = number.filter(|number| *number != NONE) else {
+            return &[];
+        };
+        let number = number as usize;
+        let before = number.checked_sub(1).and_then(|at| self.ends.get(at));
+        let start = before.map_or(0, |end| *end as usize);
+        let end = self.ends.get(number).map_or(start, |end| *end as usize);
+        self.wires.get(start..end).unwrap_or_default()
     }
 }
 
