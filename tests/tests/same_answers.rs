@@ -308,17 +308,30 @@ fn difference(site: Site, faults: usize, seed: u64) -> Option<String> {
             let list: Vec<_> = own
                 .covered
                 .iter()
-                .filter(|c| c.fault.kind() != "live")
+                .filter(|c| !["live", "shifted"].contains(&c.fault.kind()))
                 .collect();
             vec![list[seed as usize % list.len()].fault.clone()]
         }
         count => together(&own, count, seed).unwrap(),
     };
+    // The numbering is what a shifted connector is about.
+    if injected.iter().any(|fault| fault.kind() == "shifted") {
+        return None;
+    }
     let spelled: Vec<String> = injected.iter().map(ToString::to_string).collect();
     let theirs: Vec<Fault> = spelled
         .iter()
         .map(|fault| parse(&renaming.fault(fault), &other.job).unwrap())
         .collect();
+    // Other leads drive and read in another order: what one of the hook-ups says
+    // beforehand that it cannot see, it may answer otherwise.
+    let seen = |site: &Loaded, faults: &[Fault]| {
+        let covered = |fault: &Fault| site.covered.iter().any(|c| c.covered && c.fault == *fault);
+        faults.iter().all(covered)
+    };
+    if !seen(&own, &injected) || !seen(&other, &theirs) {
+        return None;
+    }
     let (a, b) = (report(&own, &injected), report(&other, &theirs));
     // What carries weight in the one must at least be there in the other.
     let own = |least| best(&a, least, |fault| renaming.fault(fault));
