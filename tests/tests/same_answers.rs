@@ -358,7 +358,7 @@ fn difference(site: Site, faults: usize, seed: u64) -> Option<String> {
 
 proptest! {
     #![proptest_config(ProptestConfig {
-        cases: 40,
+        cases: 20,
         rng_seed: RngSeed::Fixed(3),
         failure_persistence: None,
         max_shrink_iters: 0,

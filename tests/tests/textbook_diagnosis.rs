@@ -10,18 +10,21 @@ use loomproof::diagnosis::search::{Settings, Space, search};
 
 type Names = BTreeSet<&'static str>;
 
+/// Which components work, by name.
+type Works<'w> = &'w dyn Fn(&str) -> bool;
+
 /// Components, and whether observations allow that just these are broken.
-struct Device<F: Fn(&dyn Fn(&str) -> bool) -> bool> {
+struct Device {
     components: Vec<&'static str>,
     /// Given which components work, whether that fits what is observed.
-    consistent: F,
+    consistent: Box<dyn Fn(Works<'_>) -> bool>,
     ln_odds: f64,
 }
 
 /// Gain of a set that explains everything; any number that no prior outweighs.
 const EXPLAINS: f64 = 100.0;
 
-impl<F: Fn(&dyn Fn(&str) -> bool) -> bool> Device<F> {
+impl Device {
     fn explains(&self, broken: &[usize]) -> bool {
         let works = |name: &str| {
             let at = self.components.iter().position(|c| *c == name).unwrap();
@@ -31,7 +34,7 @@ impl<F: Fn(&dyn Fn(&str) -> bool) -> bool> Device<F> {
     }
 }
 
-impl<F: Fn(&dyn Fn(&str) -> bool) -> bool> Space for Device<F> {
+impl Space for Device {
     fn len(&self) -> usize {
         self.components.len()
     }
@@ -157,11 +160,8 @@ fn conflicts(diagnoses: &BTreeSet<Names>) -> BTreeSet<Names> {
 
 /// Three multipliers, two adders; A…E = 3, 2, 2, 3, 3, F = 10, G = 12, and
 /// perhaps one more reading of X or Y.
-fn polybox(
-    x_read: Option<i32>,
-    y_read: Option<i32>,
-) -> Device<impl Fn(&dyn Fn(&str) -> bool) -> bool> {
-    let consistent = move |works: &dyn Fn(&str) -> bool| {
+fn polybox(x_read: Option<i32>, y_read: Option<i32>) -> Device {
+    let consistent = move |works: Works<'_>| {
         let given = |name: &str, by_inputs: i32| works(name).then_some(by_inputs);
         // Values that x = A·C, y = B·D and z = C·E could have had.
         let tried = -30..=30;
@@ -182,7 +182,7 @@ fn polybox(
     };
     Device {
         components: vec!["A1", "A2", "M1", "M2", "M3"],
-        consistent,
+        consistent: Box::new(consistent),
         ln_odds: (0.01_f64 / 0.99).ln(),
     }
 }
@@ -249,7 +249,7 @@ fn a_single_fault_is_99_times_as_likely_as_a_pair() {
 fn the_full_adder() {
     // X1 = a⊕b, X2 = X1⊕c is the sum; A1 = a∧b, A2 = X1∧c, O1 = A1∨A2 is the
     // carry; inputs 1, 0, 1 give sum 1 and carry 0.
-    let consistent = |works: &dyn Fn(&str) -> bool| {
+    let consistent = |works: Works<'_>| {
         let free = [false, true];
         free.iter().any(|&x1| {
             free.iter().any(|&a1| {
@@ -265,7 +265,7 @@ fn the_full_adder() {
     };
     let device = Device {
         components: vec!["A1", "A2", "O1", "X1", "X2"],
-        consistent,
+        consistent: Box::new(consistent),
         ln_odds: (0.01_f64 / 0.99).ln(),
     };
     let names = device.components.clone();
