@@ -490,6 +490,15 @@ impl<'m> Evidence<'m> {
         Ok(Some(gain))
     }
 
+    /// How far the worst reading is off under a fit, in standard deviations.
+    #[must_use]
+    pub fn worst(&self, fit: &Fit) -> f64 {
+        let off = |(at, judged): (usize, &Judged)| {
+            excess(&fit.band(at).unwrap_or(judged.band), judged.value)
+        };
+        self.judged.iter().enumerate().map(off).fold(0.0, f64::max)
+    }
+
     /// Whether two fits predict the same for every reading, within three
     /// standard deviations.
     #[must_use]

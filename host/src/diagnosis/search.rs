@@ -3,9 +3,10 @@
 //!
 //! The search knows nothing of wiring: it works on any [`Space`]. All single
 //! hypotheses are scored. Of the pairs, those that do not touch each other add
-//! up exactly; every other pair is either scored or shown by a bound to be
-//! worse than what is known, so that the best of all singles and pairs is
-//! proved. Larger sets grow best-first from the best smaller ones and are
+//! up exactly; every other pair is either scored, or shown by a bound to be
+//! worse than what is known, or holds a single one that leaves nothing to
+//! explain (and is then no explanation of its own), so that the best of all
+//! singles and pairs is proved. Larger sets grow best-first from the best smaller ones and are
 //! improved by exchanging one member at a time; of these no proof is claimed.
 
 use std::collections::BTreeSet;
@@ -42,6 +43,15 @@ pub trait Space {
     /// # Errors
     /// A sentence that says what cannot be computed.
     fn gain(&self, set: &[usize], floor: f64) -> Result<Option<f64>, String>;
+
+    /// Whether a hypothesis alone leaves nothing to explain, so that a set which
+    /// holds it and more is no explanation of its own.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    fn suffices(&self, _one: usize) -> Result<bool, String> {
+        Ok(false)
+    }
 
     /// Hypotheses that bear on what a set leaves unexplained; none where it
     /// explains everything.
@@ -222,8 +232,18 @@ impl<S: Space> Hunt<'_, S> {
         // What explains most by itself is likeliest to be half of a good pair,
         // and a good pair shortens the rest.
         touching.sort_by(|x, y| y.0.total_cmp(&x.0));
+        // A set that holds a whole explanation is none of its own.
+        let mut enough = BTreeSet::new();
+        for (one, gain) in singles.iter().enumerate() {
+            if gain + self.space.ln_prior(one) > self.cut() && self.space.suffices(one)? {
+                enough.insert(one);
+            }
+        }
         let mut scored = 0;
         for (single, a, b) in touching {
+            if enough.contains(&a) || enough.contains(&b) {
+                continue;
+            }
             let floor = self.floor(self.ln_prior(&[a, b]), single);
             if !self.space.compatible(a, b) || self.space.bound_of_two(a, b) < floor {
                 continue;

@@ -31,6 +31,10 @@ const PASSES: usize = 2;
 /// quantile of χ² with one degree of freedom, 3.841 (tables).
 const INTERVAL: f64 = 1.92;
 
+/// A fault that leaves no reading further off than this, in standard
+/// deviations, leaves nothing to explain (the usual three sigma).
+const SUFFICES: f64 = 3.0;
+
 /// How many sets are worked out for the report.
 const MOST_SETS: usize = 300;
 
@@ -459,6 +463,13 @@ impl Space for Catalogue<'_, '_> {
 
     fn gain(&self, set: &[usize], floor: f64) -> Result<Option<f64>, String> {
         Ok(self.fit(set, floor)?.map(|fitted| fitted.gain))
+    }
+
+    fn suffices(&self, one: usize) -> Result<bool, String> {
+        let fit = self
+            .evidence
+            .fit(&self.edits(&[one], &self.ohms(&[one])?))?;
+        Ok(self.evidence.worst(&fit) < SUFFICES)
     }
 
     fn open_to(&self, set: &[usize]) -> Result<Vec<usize>, String> {
