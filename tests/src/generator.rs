@@ -2,9 +2,9 @@
 //! machine.
 //!
 //! A plan is put together from the circuits that add-on harnesses are made of
-//! ([`circuits`]), in proportions like those of the plans in `fixtures/plans`,
+//! (`circuits`), in proportions like those of the plans in `fixtures/plans`,
 //! until it has as many test points on the bench as asked for. Then the open
-//! lead ends are given cavities ([`housings`]) and the whole is written as
+//! lead ends are given cavities (`housings`) and the whole is written as
 //! TOML ([`write`]). Everything in it is invented.
 
 mod circuits;
