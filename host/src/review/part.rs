@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use super::islands::{Islands, Setting};
 use super::network::{Compiled, Drawing, Network, What};
+use super::peaks::Peak;
 use super::states::{Cluster, Search, clusters, search};
 use crate::plan::model::{End, Job, Terminal};
 
@@ -147,6 +148,15 @@ impl<'j> Part<'j> {
         };
         let solution = self.with.solve(home, setting);
         self.with.across(self.with.volts(home, solution), across).0
+    }
+
+    /// The state in which a current was highest; that at rest where none flows.
+    #[must_use]
+    pub fn state_at(&self, peak: &Peak) -> BTreeMap<String, String> {
+        let setting = peak.setting.as_ref();
+        setting
+            .map(|setting| self.state(setting))
+            .unwrap_or_default()
     }
 
     /// The switches that are away from rest, in words.

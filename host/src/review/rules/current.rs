@@ -76,11 +76,7 @@ pub fn check(part: &Part<'_>, peaks: &Peaks, found: &mut Vec<Finding>) {
         if peak.amperes <= most.0 || peaks.in_short(part, branch.a, branch.b) {
             continue;
         }
-        let state = peak
-            .setting
-            .as_ref()
-            .map(|setting| part.state(setting))
-            .unwrap_or_default();
+        let state = part.state_at(peak);
         let say = format!(
             "Lead {} ({}) carries {:.1} A {}; its size carries {:.1} A.",
             lead.name,

@@ -98,11 +98,7 @@ fn loaded(
     if peak.amperes <= LASTING * rating {
         return;
     }
-    let state = peak
-        .setting
-        .as_ref()
-        .map(|setting| part.state(setting))
-        .unwrap_or_default();
+    let state = part.state_at(peak);
     let when = state_words(&state);
     let (level, origin, say) = if peak.amperes > rating {
         let say = format!("{what} ({rating} A) carries {:.1} A {when}.", peak.amperes);

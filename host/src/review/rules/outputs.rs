@@ -42,11 +42,7 @@ fn beyond(part: &Part<'_>, name: &str, most: f64, peak: &Peak, found: &mut Vec<F
     if peak.amperes <= most {
         return;
     }
-    let state = peak
-        .setting
-        .as_ref()
-        .map(|setting| part.state(setting))
-        .unwrap_or_default();
+    let state = part.state_at(peak);
     let say = format!(
         "{} is asked for {:.2} A {}; the plan allows {most} A.",
         conductor(name, part.job),

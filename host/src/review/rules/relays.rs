@@ -173,11 +173,7 @@ fn contacts(part: &Part<'_>, relay: usize, peaks: &Peaks, found: &mut Vec<Findin
         if peak.amperes < 1e-3 || peaks.in_short(part, it.a, it.b) {
             continue;
         }
-        let state = peak
-            .setting
-            .as_ref()
-            .map(|setting| part.state(setting))
-            .unwrap_or_default();
+        let state = part.state_at(peak);
         let place = format!("{name}:{word}");
         let key = if make { "contact" } else { "break_contact" };
         let Some(rating) = rating else {
