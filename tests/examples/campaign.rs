@@ -1,7 +1,7 @@
 //! Runs the campaign and prints its page; fails when a goal is missed.
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, ExitCode};
+use std::process::ExitCode;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
@@ -11,6 +11,7 @@ use loomproof_tests::campaign::results::Results;
 use loomproof_tests::campaign::site::{FIXTURES, Site, Source, generated};
 use loomproof_tests::campaign::trial::{Class, tried};
 use loomproof_tests::campaign::{Scale, plot, run_site};
+use loomproof_tests::commit::checked_out;
 use loomproof_tests::generator::Recipe;
 
 /// Runs longer than this are told of at once, seconds.
@@ -120,24 +121,6 @@ impl Args {
             |name: &String| Site::of_name(name).ok_or(format!("there is no harness {name}"));
         self.harnesses.iter().map(known).collect()
     }
-
-    fn commit(&self) -> String {
-        if let Some(commit) = &self.commit {
-            return commit.clone();
-        }
-        let git = |args: &[&str]| {
-            let output = Command::new("git").args(args).output().ok()?;
-            let text = String::from_utf8(output.stdout).ok()?;
-            output.status.success().then(|| text.trim().to_owned())
-        };
-        let Some(commit) = git(&["rev-parse", "--short=12", "HEAD"]) else {
-            return "unknown".to_owned();
-        };
-        match git(&["status", "--porcelain", "--untracked-files=no"]) {
-            Some(changes) if changes.is_empty() => commit,
-            _ => format!("{commit} with changes"),
-        }
-    }
 }
 
 fn main() -> ExitCode {
@@ -161,7 +144,7 @@ fn run(args: &Args) -> Result<ExitCode, String> {
         return once(args, &sites);
     }
     let scale = args.scale();
-    let commit = args.commit();
+    let commit = args.commit.clone().unwrap_or_else(checked_out);
     let mut results = Results {
         wanted: sites.len(),
         ..Results::default()

@@ -2,9 +2,10 @@
 //! is missed.
 
 use std::path::PathBuf;
-use std::process::{Command, ExitCode};
+use std::process::ExitCode;
 
 use clap::Parser;
+use loomproof_tests::commit::checked_out;
 use loomproof_tests::speed::document::Found;
 use loomproof_tests::speed::explaining::{INJECTED, injected};
 use loomproof_tests::speed::growth::{SEEDS, SIZES, grown};
@@ -68,7 +69,7 @@ fn run(args: &Args) -> Result<ExitCode, String> {
             found.grown.push(grown);
         }
     }
-    let commit = args.commit.clone().unwrap_or_else(head);
+    let commit = args.commit.clone().unwrap_or_else(checked_out);
     match &args.write {
         Some(path) => {
             let stem = path.file_stem().unwrap_or_default().to_string_lossy();
@@ -86,13 +87,4 @@ fn run(args: &Args) -> Result<ExitCode, String> {
         eprintln!("GOAL MISSED: {goal}");
     }
     Ok(ExitCode::from(u8::from(!missed.is_empty())))
-}
-
-/// The commit that is checked out.
-fn head() -> String {
-    let asked = Command::new("git")
-        .args(["rev-parse", "--short=12", "HEAD"])
-        .output();
-    let said = asked.map(|out| String::from_utf8_lossy(&out.stdout).trim().to_owned());
-    said.unwrap_or_else(|_| "unknown".to_owned())
 }

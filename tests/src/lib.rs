@@ -2,10 +2,12 @@
 
 pub mod bound;
 pub mod campaign;
+pub mod commit;
 pub mod generator;
 pub mod jobs;
 #[cfg(unix)]
 pub mod qemu;
+pub mod schemas;
 pub mod skip;
 pub mod solvers;
 pub mod speed;

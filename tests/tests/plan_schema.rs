@@ -2,24 +2,18 @@
 //! reader: the schema says no more than the reader does, and not nothing.
 
 use jsonschema::Validator;
+use loomproof_tests::schemas::validator;
+use loomproof_tests::skip::top;
 use serde_json::Value;
-use std::path::{Path, PathBuf};
-
-fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
-}
 
 fn schema() -> Validator {
-    let text = std::fs::read_to_string(root().join("schemas/plan.schema.json")).unwrap();
-    let schema: Value = serde_json::from_str(&text).unwrap();
-    jsonschema::meta::validate(&schema).unwrap_or_else(|error| panic!("{error}"));
-    jsonschema::validator_for(&schema).unwrap_or_else(|error| panic!("{error}"))
+    validator("schemas/plan.schema.json")
 }
 
 /// Name and text of each plan in a folder.
 fn plans(folder: &str) -> Vec<(String, String)> {
     let mut plans = Vec::new();
-    for entry in std::fs::read_dir(root().join("fixtures").join(folder)).unwrap() {
+    for entry in std::fs::read_dir(top().join("fixtures").join(folder)).unwrap() {
         let path = entry.unwrap().path();
         if path
             .extension()

@@ -4,22 +4,14 @@
 use jsonschema::Validator;
 use loomproof::plan::Plan;
 use loomproof::review::{Review, Settings, review};
+use loomproof_tests::schemas::{fits, is_made_of, validator};
 use loomproof_tests::skip::top;
 use serde_json::{Value, json};
 
 const FILE: &str = "schemas/review.schema.json";
 
-fn made() -> String {
-    let settings = schemars::generate::SchemaSettings::draft2020_12().for_serialize();
-    let schema = settings.into_generator().into_root_schema_for::<Review>();
-    serde_json::to_string_pretty(&schema).unwrap() + "\n"
-}
-
 fn schema() -> Validator {
-    let schema: Value =
-        serde_json::from_str(&std::fs::read_to_string(top().join(FILE)).unwrap()).unwrap();
-    jsonschema::meta::validate(&schema).unwrap_or_else(|error| panic!("{error}"));
-    jsonschema::validator_for(&schema).unwrap_or_else(|error| panic!("{error}"))
+    validator(FILE)
 }
 
 fn reviewed(folder: &str) -> Vec<Value> {
@@ -37,15 +29,7 @@ fn reviewed(folder: &str) -> Vec<Value> {
 
 #[test]
 fn the_schema_is_that_of_the_types() {
-    let path = top().join(FILE);
-    if std::env::var_os("LOOMPROOF_BLESS").is_some_and(|value| value == "1") {
-        std::fs::write(&path, made()).unwrap();
-    }
-    let kept = std::fs::read_to_string(&path).unwrap_or_default();
-    assert!(
-        kept == made(),
-        "{FILE} is not what the review's types say; run this test with LOOMPROOF_BLESS=1"
-    );
+    is_made_of::<Review>(FILE);
 }
 
 #[test]
@@ -55,11 +39,7 @@ fn real_reviews_fit() {
     assert!(reviews.len() >= 20);
     let mut findings = 0;
     for review in &reviews {
-        let errors: Vec<String> = schema
-            .iter_errors(review)
-            .map(|e| format!("{}: {e}", e.instance_path()))
-            .collect();
-        assert_eq!(errors, Vec::<String>::new());
+        fits(&schema, review);
         let all = review["findings"].as_array().unwrap();
         findings += all.len();
         let wrong = all.iter().any(|finding| finding["level"] == "wrong");

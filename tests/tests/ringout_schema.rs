@@ -6,36 +6,18 @@ use loomproof::fault::spell::parse;
 use loomproof::ringout::report::Report;
 use loomproof_core::wire::Place;
 use loomproof_tests::campaign::site::{Site, Source};
-use loomproof_tests::skip::top;
+use loomproof_tests::schemas::{fits, is_made_of, validator};
 use serde_json::{Value, json};
 
 const FILE: &str = "schemas/ringout.schema.json";
 
-fn made() -> String {
-    // As printed: the schema of what is written, not of what is read.
-    let settings = schemars::generate::SchemaSettings::draft2020_12().for_serialize();
-    let schema = settings.into_generator().into_root_schema_for::<Report>();
-    serde_json::to_string_pretty(&schema).unwrap() + "\n"
-}
-
 fn schema() -> Validator {
-    let schema: Value =
-        serde_json::from_str(&std::fs::read_to_string(top().join(FILE)).unwrap()).unwrap();
-    jsonschema::meta::validate(&schema).unwrap_or_else(|error| panic!("{error}"));
-    jsonschema::validator_for(&schema).unwrap_or_else(|error| panic!("{error}"))
+    validator(FILE)
 }
 
 #[test]
 fn the_schema_is_that_of_the_types() {
-    let path = top().join(FILE);
-    if std::env::var_os("LOOMPROOF_BLESS").is_some_and(|value| value == "1") {
-        std::fs::write(&path, made()).unwrap();
-    }
-    let kept = std::fs::read_to_string(&path).unwrap_or_default();
-    assert!(
-        kept == made(),
-        "{FILE} is not what the report's types say; run this test with LOOMPROOF_BLESS=1"
-    );
+    is_made_of::<Report>(FILE);
 }
 
 /// The report of a plan in the vehicle with these faults, as it is printed.
@@ -59,15 +41,6 @@ fn reports() -> Vec<(&'static str, Value)> {
         ("faults", report("bakery-van", &["tap-missed@T6"])),
         ("refused", report("bakery-van", &["live@X1:3,volts=12"])),
     ]
-}
-
-#[track_caller]
-fn fits(schema: &Validator, report: &Value) {
-    let errors: Vec<String> = schema
-        .iter_errors(report)
-        .map(|e| format!("{}: {e}", e.instance_path()))
-        .collect();
-    assert_eq!(errors, Vec::<String>::new());
 }
 
 #[test]

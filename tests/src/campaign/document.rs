@@ -103,14 +103,7 @@ impl Results {
     fn fault_tables(&self, out: &mut String) {
         out.push_str("## Faults\n\n");
         out.push_str(HEAD);
-        for class in [
-            Class::Single,
-            Class::Whole,
-            Class::Live,
-            Class::Pair,
-            Class::Triple,
-            Class::Drawn,
-        ] {
+        for class in Class::ALL {
             if self.class(class).next().is_some() {
                 out.push_str(&Counts::of(self.class(class)).row(class.word()));
             }
@@ -211,14 +204,7 @@ impl Results {
     fn misses(&self, out: &mut String) {
         out.push_str("\n## Missed\n\n");
         let mut any = false;
-        for class in [
-            Class::Single,
-            Class::Whole,
-            Class::Live,
-            Class::Pair,
-            Class::Triple,
-            Class::Drawn,
-        ] {
+        for class in Class::ALL {
             let mut missed: Vec<&Tried> = self
                 .class(class)
                 .filter(|tried| tried.miss().is_some())

@@ -31,6 +31,16 @@ pub enum Class {
 }
 
 impl Class {
+    /// Every class, in the order of the tables.
+    pub const ALL: [Self; 6] = [
+        Self::Single,
+        Self::Whole,
+        Self::Live,
+        Self::Pair,
+        Self::Triple,
+        Self::Drawn,
+    ];
+
     /// The class of a single fault.
     #[must_use]
     pub fn of_single(fault: &Fault) -> Self {
