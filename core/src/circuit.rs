@@ -248,7 +248,7 @@ impl<const E: usize> Circuit<E> {
     /// The probe's side of a lead's clip; `None` when that lead is not clipped.
     #[must_use]
     pub fn tip(&self, lead: LeadId) -> Option<NodeId> {
-        let id = (*self.clips.get(usize::from(lead.0))?)?;
+        let id = self.clip_of(lead)?;
         self.elements.get(usize::from(id.0)).map(|clip| clip.a)
     }
 
@@ -257,6 +257,13 @@ impl<const E: usize> Circuit<E> {
     #[must_use]
     pub fn clip_of(&self, lead: LeadId) -> Option<ElementId> {
         *self.clips.get(usize::from(lead.0))?
+    }
+
+    /// The node that a lead's clip sits on; `None` when that lead is not clipped.
+    #[must_use]
+    pub fn clipped(&self, lead: LeadId) -> Option<NodeId> {
+        let id = self.clip_of(lead)?;
+        self.elements.get(usize::from(id.0)).map(|clip| clip.b)
     }
 
     /// The leads that are clipped, in rising order.
@@ -395,6 +402,7 @@ mod tests {
         let b = circuit.node().unwrap();
         let tip = circuit.clip(LeadId(2), a).unwrap();
         assert_eq!(circuit.clip_of(LeadId(1)), None);
+        assert_eq!(circuit.clipped(LeadId(2)), Some(a));
         let clip = circuit.clip_of(LeadId(2)).unwrap();
         let with = |edits: &[Edit]| circuit.edited(edits).collect::<std::vec::Vec<_>>();
         let moved = with(&[Edit::Move(clip, tip, b)]);

@@ -315,8 +315,9 @@ fn drive<const E: usize>(
     Ok(())
 }
 
-/// The sense bus as a load on the lead that is read.
-fn pull(mode: SenseMode, node: NodeId) -> Option<Attachment> {
+/// The sense bus as a load on the lead that is read; `None` for a plain reading.
+#[must_use]
+pub fn pull(mode: SenseMode, node: NodeId) -> Option<Attachment> {
     let volts = match mode {
         SenseMode::Plain => return None,
         SenseMode::PullDown => Volts(0.0),

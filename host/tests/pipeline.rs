@@ -5,8 +5,6 @@ use std::path::{Path, PathBuf};
 
 use loomproof::bench::{Bench, Settings};
 use loomproof::circuit::{Model, build};
-use loomproof::diagnosis::edits::edits;
-use loomproof::diagnosis::prior::prior;
 use loomproof::fault::spell::{KINDS, parse};
 use loomproof::fault::{Fault, catalogue};
 use loomproof::hookup::{Hookup, HookupError, Point, propose};
@@ -76,8 +74,8 @@ fn every_fault_is_spelled_as_it_is_read_and_changes_the_circuit() {
                 spellings.insert(spelling.clone()),
                 "{plan} lists {spelling} twice"
             );
-            assert!((1e-9..0.1).contains(&prior(&fault)), "{spelling}");
-            let changes = edits(&model, &fault).map_or(0, |edits| edits.len());
+            assert!((1e-9..0.1).contains(&fault.prior()), "{spelling}");
+            let changes = fault.edits(&model).map_or(0, |edits| edits.len());
             assert_eq!(changes > 0, fault.kind() != "live", "{plan}: {spelling}");
             kinds.insert(fault.kind());
         }
@@ -145,7 +143,7 @@ fn one_finding_has_one_name() {
     // Of two ways both: an exchange.
     let (mirrored, exchanged) = ("mirrored@X13", "exchanged@X13:1,with=X13:2");
     assert!(!has(mirrored) && has(exchanged));
-    let both = [mirrored, exchanged].map(|s| edits(&model, &parse(s, &job).unwrap()).unwrap());
+    let both = [mirrored, exchanged].map(|s| parse(s, &job).unwrap().edits(&model).unwrap());
     assert_eq!(both[0].len(), both[1].len());
     assert!(both[0].iter().all(|edit| both[1].contains(edit)));
     // The same connectors in either order are one fault.

@@ -123,7 +123,7 @@ fn scan(link: &mut dyn Link, steps: &[Planned], place: Place) -> Vec<Taken> {
 }
 
 fn bands(model: &Model, steps: &[Planned]) -> BTreeMap<(usize, usize), Band> {
-    let mut predictor = Predictor::new(model);
+    let predictor = Predictor::new(model);
     let mut bands = BTreeMap::new();
     for (at, planned) in steps.iter().enumerate() {
         for (q, quantity) in loomproof_core::expect::quantities(&planned.step).enumerate() {

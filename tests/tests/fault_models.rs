@@ -163,12 +163,7 @@ impl Site {
 
     /// The greatest distance of a reading from its band with these edits, in
     /// standard deviations, and what it is.
-    fn distance(
-        &self,
-        predictor: &mut Predictor<'_>,
-        scan: &[Taken],
-        edits: &[Edit],
-    ) -> (f64, String) {
+    fn distance(&self, predictor: &Predictor<'_>, scan: &[Taken], edits: &[Edit]) -> (f64, String) {
         let mut worst = (0.0, String::new());
         for taken in scan {
             for (quantity, value) in taken.values() {
@@ -252,14 +247,14 @@ fn compare(site: &Site, faults: &[Fault]) -> Vec<Compared> {
     std::thread::scope(|scope| {
         for _ in 0..2 {
             scope.spawn(|| {
-                let mut predictor = Predictor::new(&site.model);
+                let predictor = Predictor::new(&site.model);
                 while let Some(fault) = faults.get(next.fetch_add(1, Ordering::Relaxed)) {
                     let scan = site.scan(std::slice::from_ref(fault));
                     let edits = fault.edits(&site.model).expect("edits");
                     let compared = Compared {
                         fault: fault.clone(),
-                        own: site.distance(&mut predictor, &scan, &edits),
-                        healthy: site.distance(&mut predictor, &scan, &[]).0,
+                        own: site.distance(&predictor, &scan, &edits),
+                        healthy: site.distance(&predictor, &scan, &[]).0,
                     };
                     results.lock().expect("no panic").push(compared);
                 }
@@ -282,7 +277,7 @@ fn bench_and_circuit_agree_on_pairs() {
             continue;
         }
         let faults = chosen(&site, 1);
-        let mut predictor = Predictor::new(&site.model);
+        let predictor = Predictor::new(&site.model);
         for _ in 0..PAIRS {
             let mut draw = || faults[random.random_range(0..faults.len())].clone();
             let pair = [draw(), draw()];
@@ -305,7 +300,7 @@ fn bench_and_circuit_agree_on_pairs() {
             }
             tried += 1;
             let scan = site.scan(&pair);
-            let (excess, what) = site.distance(&mut predictor, &scan, &edits.concat());
+            let (excess, what) = site.distance(&predictor, &scan, &edits.concat());
             if excess > AGREEMENT {
                 wrong.push(format!(
                     "{}, {} and {}: {excess:.1} off: {what}",

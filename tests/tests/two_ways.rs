@@ -5,14 +5,14 @@
 use std::collections::BTreeMap;
 
 use loomproof::circuit::build;
-use loomproof::diagnosis::edits::edits;
 use loomproof::diagnosis::predict::Predictor;
 use loomproof::fault::catalogue;
 use loomproof::hookup::propose;
 use loomproof::plan::Plan;
-use loomproof_core::expect::quantities;
+use loomproof_core::expect::{Meshed, expect, quantities};
 use loomproof_core::layout::Layout;
 use loomproof_core::scan::first_pass;
+use loomproof_core::solve::{Workspace, room};
 use loomproof_core::wire::Place;
 use loomproof_tests::skip::top;
 
@@ -23,6 +23,7 @@ const SIGMA: f64 = 1e-6;
 
 #[test]
 fn trees_and_meshes_give_the_same_bands() {
+    let mut work = Box::new(Workspace::new(vec![0.0; room(900)]));
     let mut worst = (0.0_f64, 0.0_f64);
     let mut compared = 0;
     for (plan, place, stride) in [
@@ -39,9 +40,9 @@ fn trees_and_meshes_give_the_same_bands() {
         let model = build(&job, &hookup).unwrap();
         let layout = Layout::of(&model.circuit, &[]);
         let steps: Vec<_> = first_pass(&layout).collect();
-        let mut predictor = Predictor::new(&model);
+        let predictor = Predictor::new(&model);
         for fault in catalogue::all(&job, &hookup).iter().step_by(stride) {
-            let Some(edits) = edits(&model, fault) else {
+            let Some(edits) = fault.edits(&model) else {
                 continue;
             };
             let touched = predictor.touched(&edits);
@@ -53,12 +54,15 @@ fn trees_and_meshes_give_the_same_bands() {
                     }
                     let mut islands = touched.clone();
                     islands.extend(read);
-                    let elements = predictor.elements(&islands, &edits);
-                    let meshed = predictor
-                        .band_of(&elements, &planned.step, quantity)
-                        .unwrap();
+                    let reach = predictor.reach(&islands);
+                    let mut meshed = Meshed {
+                        work: &mut work,
+                        elements: &predictor.elements(&reach, &edits),
+                    };
+                    let meshed =
+                        expect(&mut meshed, &model.circuit, &planned.step, quantity).unwrap();
                     let tree = predictor
-                        .altered(&predictor.reach(&islands), &edits)
+                        .altered(&reach, &edits)
                         .band(&planned.step, quantity)
                         .unwrap();
                     let volts = (meshed.low.0 - tree.low.0)

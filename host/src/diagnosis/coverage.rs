@@ -9,8 +9,8 @@ use loomproof_core::scan;
 use loomproof_core::units::MicroVolts;
 use loomproof_core::wire::{LeadId, MAX_LEADS, Reading};
 
-use super::edits::edits;
-use super::evidence::{Evidence, Fit, gap};
+use super::evidence::{Evidence, Fit};
+use super::likelihood::gap;
 use super::next::touchable;
 use crate::circuit::Model;
 use crate::fault::Fault;
@@ -41,7 +41,7 @@ pub fn coverage(model: &Model, catalogue: &[Fault]) -> Result<Vec<Covered>, Stri
     catalogue
         .iter()
         .map(|fault| {
-            let covered = match (fault, edits(model, fault)) {
+            let covered = match (fault, fault.edits(model)) {
                 // Every clipped lead is looked at before anything is driven.
                 (Fault::Live(..), _) => true,
                 (_, None) => false,
@@ -102,7 +102,7 @@ pub fn alike(model: &Model, covered: &[Covered]) -> Result<Vec<usize>, String> {
     let mut classes: BTreeMap<BTreeSet<Group>, Vec<(Fit, Vec<usize>)>> = BTreeMap::new();
     let mut live = Vec::new();
     for (at, one) in covered.iter().enumerate().filter(|(_, c)| c.covered) {
-        let Some(edits) = edits(model, &one.fault) else {
+        let Some(edits) = one.fault.edits(model) else {
             live.push(at);
             continue;
         };
@@ -191,14 +191,12 @@ pub fn extra_points(model: &Model, covered: &[Covered], most: usize) -> Result<V
 fn one_net(model: &Model, layout: &Layout, connector: &str, a: u16, b: u16) -> bool {
     let net = |cavity: u16| {
         let nodes = model.places.cavities.get(&(connector.to_owned(), cavity))?;
-        let clip =
-            model.circuit.leads().find(|lead| {
-                let tip = model.circuit.tip(*lead);
-                model.circuit.elements().iter().any(|e| {
-                    Some(e.a) == tip && (e.b == nodes.wire_side || e.b == nodes.mating_side)
-                })
-            })?;
-        layout.net(clip)
+        let sides = [nodes.wire_side, nodes.mating_side];
+        let here = |lead: &LeadId| {
+            let node = model.circuit.clipped(*lead);
+            node.is_some_and(|node| sides.contains(&node))
+        };
+        layout.net(model.circuit.leads().find(here)?)
     };
     net(a).is_some() && net(a) == net(b)
 }

@@ -1,25 +1,17 @@
-//! What a fault does to the expected circuit: each kind says it itself, with
-//! what is common to several here.
+//! What several kinds of faults do to the expected circuit; each kind says its
+//! own in [`crate::fault::kinds`].
 
 use loomproof_core::circuit::{Edit, Element, ElementId, GROUND, NodeId};
 use loomproof_core::units::Ohms;
 
 use crate::circuit::Model;
 use crate::circuit::places::CavityNodes;
-use crate::fault::{Cavity, Fault, Joint, Touches};
+use crate::fault::{Cavity, Joint, Touches};
 use crate::plan::model::End;
 
 /// Least and greatest resistance of two conductors that touch
 /// (`common practice`: between a hard short and a grazing one).
 pub(crate) const TOUCH: (Ohms, Ohms) = (Ohms(0.03), Ohms(0.5));
-
-/// The edits that make a circuit of the plan one with this fault; `None` where
-/// the fault does not show in a circuit (a live lead) or its place is not in
-/// this model.
-#[must_use]
-pub fn edits(model: &Model, fault: &Fault) -> Option<Vec<Edit>> {
-    fault.edits(model)
-}
 
 /// The nodes of a cavity.
 pub(crate) fn cavity(model: &Model, cavity: &Cavity) -> Option<CavityNodes> {

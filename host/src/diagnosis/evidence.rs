@@ -7,21 +7,16 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::rc::Rc;
 
 use loomproof_core::circuit::Edit;
-use loomproof_core::expect::{Band, Quantity, least_sigma};
+use loomproof_core::expect::{Band, Quantity};
 use loomproof_core::judge::{Judgement, LIMIT, Value, judge};
 use loomproof_core::layout::Group;
-use loomproof_core::scan::Purpose;
 use loomproof_core::units::Volts;
 use loomproof_core::wire::Step;
 
+use super::likelihood::{excess, gap, ln_density, ln_share, spare, telling, widened};
 use super::predict::{Altered, Predictor, Reach};
 use crate::circuit::Model;
 use crate::ringout::Taken;
-
-/// What the model does not know (contact noise, thermal voltages of joints of
-/// two metals): added in quadrature to every deviation when explanations are
-/// compared, in volts (`common practice`: tens of microvolts each).
-const MODEL_FLOOR: f64 = 1e-4;
 
 /// How much larger a standard deviation may be between two resistances than at
 /// the larger of the two ends.
@@ -85,7 +80,7 @@ impl Judged {
 #[derive(Debug)]
 pub struct Evidence<'m> {
     predictor: Predictor<'m>,
-    steps: Vec<(Step, Purpose)>,
+    steps: Vec<Step>,
     judged: Vec<Judged>,
     /// Quantities read in each island, worst off first.
     of_island: BTreeMap<Group, Vec<usize>>,
@@ -179,26 +174,19 @@ impl<'m> Evidence<'m> {
     /// A sentence that says what cannot be computed.
     pub fn new(model: &'m Model, taken: &[Taken]) -> Result<Self, String> {
         let predictor = Predictor::new(model);
-        let mut healthy: BTreeMap<Vec<Group>, Altered<'m>> = BTreeMap::new();
-        let mut judged = Vec::new();
-        let mut repeats: HashMap<_, usize> = HashMap::new();
-        for step in taken {
-            for (quantity, _) in step.values() {
-                let key = predictor.repeat_key(&step.planned.step, quantity);
-                *repeats.entry(key).or_default() += 1;
-            }
-        }
+        let mut healthy: BTreeMap<[Group; 2], Altered<'m>> = BTreeMap::new();
+        let mut judged: Vec<Judged> = Vec::new();
+        let mut repeats: HashMap<_, Vec<usize>> = HashMap::new();
         for (at, step) in taken.iter().enumerate() {
             for (quantity, value) in step.values() {
+                let step = &step.planned.step;
                 let islands = predictor.read_in(quantity);
-                let key: BTreeSet<Group> = islands.into_iter().collect();
-                let altered = healthy
-                    .entry(key.iter().copied().collect())
-                    .or_insert_with(|| predictor.altered(&predictor.reach(&key), &[]));
-                let band = altered.band(&step.planned.step, quantity)?;
-                let key = predictor.repeat_key(&step.planned.step, quantity);
-                let weight = 1.0 / repeats.get(&key).map_or(1.0, |n| *n as f64);
-                let spare = weight * spare(&step.planned.step, quantity, &band, value);
+                let altered = healthy.entry(islands).or_insert_with(|| {
+                    predictor.altered(&predictor.reach(&BTreeSet::from(islands)), &[])
+                });
+                let band = altered.band(step, quantity)?;
+                let key = predictor.repeat_key(step, quantity);
+                repeats.entry(key).or_default().push(judged.len());
                 judged.push(Judged {
                     step: at,
                     quantity,
@@ -206,15 +194,21 @@ impl<'m> Evidence<'m> {
                     band,
                     judgement: judge(&band, value),
                     islands,
-                    spare,
-                    weight,
+                    spare: spare(step, quantity, &band, value),
+                    weight: 1.0,
                 });
             }
         }
-        let steps = taken
-            .iter()
-            .map(|t| (t.planned.step.clone(), t.planned.purpose))
-            .collect();
+        for repeated in repeats.into_values() {
+            let weight = 1.0 / repeated.len() as f64;
+            for at in repeated {
+                if let Some(judged) = judged.get_mut(at) {
+                    judged.weight = weight;
+                    judged.spare *= weight;
+                }
+            }
+        }
+        let steps = taken.iter().map(|t| t.planned.step.clone()).collect();
         let mut order: Vec<usize> = (0..judged.len()).collect();
         let off = |at: &usize| judged.get(*at).map_or(0.0, |j| excess(&j.band, j.value));
         order.sort_by(|a, b| off(b).total_cmp(&off(a)));
@@ -253,25 +247,13 @@ impl<'m> Evidence<'m> {
     /// A step of the scan.
     #[must_use]
     pub fn step(&self, step: usize) -> Option<&Step> {
-        self.steps.get(step).map(|(step, _)| step)
-    }
-
-    /// What a step was for.
-    #[must_use]
-    pub fn purpose(&self, step: usize) -> Option<Purpose> {
-        self.steps.get(step).map(|(_, purpose)| *purpose)
+        self.steps.get(step)
     }
 
     /// The model.
     #[must_use]
     pub fn model(&self) -> &'m Model {
         self.predictor.model()
-    }
-
-    /// Whether every settled reading is as planned.
-    #[must_use]
-    pub fn all_within(&self) -> bool {
-        self.judged.iter().all(Judged::is_within)
     }
 
     /// The islands of the leads whose quantities are named.
@@ -381,7 +363,7 @@ impl<'m> Evidence<'m> {
         for (at, judged) in self.judged.iter().enumerate() {
             let mut band = judged.band;
             if affected.next_if_eq(&at).is_some()
-                && let Some((step, _)) = self.steps.get(judged.step)
+                && let Some(step) = self.steps.get(judged.step)
             {
                 band = changed.band(step, judged)?;
                 fit.gain += judged.gain(&band);
@@ -478,7 +460,7 @@ impl<'m> Evidence<'m> {
             let Some(judged) = self.judged.get(*at) else {
                 continue;
             };
-            let Some((step, _)) = self.steps.get(judged.step) else {
+            let Some(step) = self.steps.get(judged.step) else {
                 continue;
             };
             gain += one(judged, step)?;
@@ -516,78 +498,4 @@ impl<'m> Evidence<'m> {
                 _ => false,
             })
     }
-}
-
-/// The deviation that two bands must differ by to be told apart: the larger,
-/// unless it is that of a lead which nothing holds.
-fn telling(a: &Band, b: &Band) -> f64 {
-    let (a, b) = (widened(a).sigma.0, widened(b).sigma.0);
-    if a.max(b) > ADRIFT {
-        a.min(b)
-    } else {
-        a.max(b)
-    }
-}
-
-/// A standard deviation above this, in volts, is that of a lead which nothing
-/// ties to a voltage: any reading fits it.
-const ADRIFT: f64 = 0.3;
-
-/// Distance between two bands' means, in volts.
-#[must_use]
-pub fn gap(a: &Band, b: &Band) -> f64 {
-    (b.low.0 - a.high.0).max(a.low.0 - b.high.0).max(0.0)
-}
-
-fn widened(band: &Band) -> Band {
-    Band {
-        sigma: Volts(band.sigma.0.hypot(MODEL_FLOOR)),
-        ..*band
-    }
-}
-
-/// How many standard deviations a value lies outside a band.
-fn excess(band: &Band, value: Value) -> f64 {
-    match value {
-        Value::Volts(volts) => widened(band).excess(volts).abs(),
-        Value::Unsettled => 0.0,
-    }
-}
-
-/// What a reading could gain at best over the healthy band: the density of a
-/// normal distribution at its centre, with the converter's deviation.
-fn spare(step: &Step, quantity: Quantity, healthy: &Band, value: Value) -> f64 {
-    let Value::Volts(volts) = value else {
-        return 0.0;
-    };
-    let best = Band {
-        low: volts,
-        high: volts,
-        sigma: least_sigma(step, quantity, volts),
-    };
-    (ln_density(&best, value) - ln_density(healthy, value)).max(0.0)
-}
-
-/// Logarithm of the density of a value under a band whose unknown loads are
-/// as the value wants them: normal outside the means.
-fn ln_density(band: &Band, value: Value) -> f64 {
-    let Value::Volts(volts) = value else {
-        return 0.0;
-    };
-    let band = widened(band);
-    let z = band.excess(volts);
-    -0.5 * z * z - normal_width(&band).ln()
-}
-
-/// How much of a band's span one value takes up, as a natural logarithm: what
-/// it costs that an unknown load had to be just so. One load is one unknown
-/// however often it is read, so this is counted once an island.
-fn ln_share(band: &Band) -> f64 {
-    let own = normal_width(&widened(band));
-    (own / (own + (band.high.0 - band.low.0))).ln()
-}
-
-/// The width that a normal distribution would have if it were flat.
-fn normal_width(band: &Band) -> f64 {
-    band.sigma.0 * (2.0 * std::f64::consts::PI).sqrt()
 }

@@ -12,7 +12,8 @@ use loomproof_core::scan;
 use loomproof_core::units::{Ohms, Volts};
 use loomproof_core::wire::{LeadId, MAX_LEADS};
 
-use super::evidence::{Evidence, gap};
+use super::evidence::Evidence;
+use super::likelihood::gap;
 use super::predict::Predictor;
 use super::space::Candidate;
 use crate::circuit::Model;
@@ -193,15 +194,11 @@ fn touch(
         }
         let layout = Layout::of(&probed.circuit, &[]);
         let predictor = Predictor::new(&probed);
+        // The points themselves are touched, wherever the clips meant for them sit.
+        let clipped = probed.circuit.leads();
+        let clips: BTreeSet<_> = clipped.filter_map(|l| probed.circuit.clip_of(l)).collect();
         let mut bands: Vec<Vec<Band>> = Vec::new();
         for set in suspects {
-            // The points themselves are touched, wherever the clips meant for
-            // them sit.
-            let clips: Vec<_> = probed.circuit.leads().collect();
-            let clips: BTreeSet<_> = clips
-                .into_iter()
-                .filter_map(|lead| probed.circuit.clip_of(lead))
-                .collect();
             let off_clips = |edit: &&Edit| edit.element().is_none_or(|e| !clips.contains(&e));
             let edits: Vec<Edit> = set.edits.iter().filter(off_clips).copied().collect();
             let mut islands = predictor.touched(&edits);
@@ -303,15 +300,8 @@ pub fn touchable(model: &Model) -> Vec<(Point, NodeId, f64)> {
             };
             (point, nodes.wire_side, 1.5)
         });
-    let clipped: Vec<NodeId> = model
-        .circuit
-        .leads()
-        .filter_map(|lead| model.circuit.tip(lead))
-        .filter_map(|tip| {
-            let clip = model.circuit.elements().iter().find(|e| e.a == tip);
-            clip.map(|e| e.b)
-        })
-        .collect();
+    let leads = model.circuit.leads();
+    let clipped: Vec<NodeId> = leads.filter_map(|l| model.circuit.clipped(l)).collect();
     terminals
         .chain(backs)
         .filter(|(_, node, _)| !clipped.contains(node))

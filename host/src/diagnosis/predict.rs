@@ -1,20 +1,16 @@
-//! Bands of quantities under any set of edits: core's expectation with the
-//! memory it needs.
+//! Bands of quantities under any set of edits: core's expectation over the
+//! circuit as trees and chords.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use foldhash::fast::FixedState;
 use loomproof_core::circuit::{Edit, Element, ElementId, GROUND, NodeId};
-use loomproof_core::expect::{Band, ExpectError, Meshed, Network, Quantity, expect};
+use loomproof_core::expect::{Band, ExpectError, Quantity, expect};
 use loomproof_core::layout::{Group, Islands};
-use loomproof_core::solve::{Workspace, room};
 use loomproof_core::wire::{LeadId, LeadSet, Step};
 
 use super::tree::Forest;
 use crate::circuit::Model;
-
-/// The largest island that is solved, in nodes.
-const MAX_ISLAND: usize = 900;
 
 /// Predicts quantities of one model.
 ///
@@ -22,7 +18,6 @@ const MAX_ISLAND: usize = 900;
 /// them, are looked at.
 pub struct Predictor<'m> {
     model: &'m Model,
-    work: Box<Workspace<Vec<f64>>>,
     islands: Islands,
     members: BTreeMap<Group, Vec<ElementId>>,
 }
@@ -54,7 +49,6 @@ impl<'m> Predictor<'m> {
         }
         Self {
             model,
-            work: Box::new(Workspace::new(vec![0.0; room(MAX_ISLAND)])),
             islands,
             members,
         }
@@ -99,24 +93,13 @@ impl<'m> Predictor<'m> {
         let elements = self.model.circuit.elements();
         let mut nodes: Vec<NodeId> = Vec::new();
         for edit in edits {
+            let planned = edit
+                .element()
+                .and_then(|id| elements.get(usize::from(id.0)));
+            nodes.extend(planned.into_iter().flat_map(|e| [e.a, e.b]));
             match *edit {
-                Edit::Remove(id) | Edit::AddOhms(id, _) => {
-                    nodes.extend(
-                        elements
-                            .get(usize::from(id.0))
-                            .iter()
-                            .flat_map(|e| [e.a, e.b]),
-                    );
-                }
-                Edit::Move(id, a, b) => {
-                    nodes.extend([a, b]);
-                    nodes.extend(
-                        elements
-                            .get(usize::from(id.0))
-                            .iter()
-                            .flat_map(|e| [e.a, e.b]),
-                    );
-                }
+                Edit::Remove(_) | Edit::AddOhms(..) => {}
+                Edit::Move(_, a, b) => nodes.extend([a, b]),
                 Edit::Join { a, b, .. } | Edit::Touch { a, b, .. } => nodes.extend([a, b]),
                 Edit::Clip(lead, node) => {
                     nodes.push(node);
@@ -128,49 +111,26 @@ impl<'m> Predictor<'m> {
         off_chassis.map(|node| self.islands.group(node)).collect()
     }
 
-    /// The elements of these islands with edits applied.
+    /// The elements that are reached, with edits applied.
     #[must_use]
-    pub fn elements(&self, islands: &BTreeSet<Group>, edits: &[Edit]) -> Vec<Element> {
-        islands
-            .iter()
-            .filter_map(|group| self.members.get(group))
-            .flatten()
-            .filter_map(|id| self.model.circuit.edited_element(*id, edits))
-            .chain(self.model.circuit.joins(edits))
-            .collect()
+    pub fn elements(&self, reach: &Reach, edits: &[Edit]) -> Vec<Element> {
+        let circuit = &self.model.circuit;
+        let mut elements: Vec<Element> = Vec::with_capacity(reach.elements.len() + edits.len());
+        let kept = reach.elements.iter();
+        elements.extend(kept.filter_map(|id| circuit.edited_element(*id, edits)));
+        elements.extend(circuit.joins(edits));
+        elements
     }
 
-    /// The band of a quantity with edits applied.
+    /// The band of one quantity with edits applied; for many, see [`Self::altered`].
     ///
     /// # Errors
     /// A sentence that says what cannot be computed.
-    pub fn band(
-        &mut self,
-        edits: &[Edit],
-        step: &Step,
-        quantity: Quantity,
-    ) -> Result<Band, String> {
+    pub fn band(&self, edits: &[Edit], step: &Step, quantity: Quantity) -> Result<Band, String> {
         let mut islands = self.touched(edits);
         islands.extend(self.read_in(quantity));
-        let elements = self.elements(&islands, edits);
-        self.band_of(&elements, step, quantity)
-    }
-
-    /// The band of a quantity among elements that were edited already.
-    ///
-    /// # Errors
-    /// A sentence that says what cannot be computed.
-    pub fn band_of(
-        &mut self,
-        elements: &[Element],
-        step: &Step,
-        quantity: Quantity,
-    ) -> Result<Band, String> {
-        let mut meshed = Meshed {
-            work: &mut self.work,
-            elements,
-        };
-        band(&mut meshed, self.model, step, quantity)
+        self.altered(&self.reach(&islands), edits)
+            .band(step, quantity)
     }
 
     /// What belongs to some islands.
@@ -201,14 +161,10 @@ impl<'m> Predictor<'m> {
     /// that are read in them.
     #[must_use]
     pub fn altered(&self, reach: &Reach, edits: &[Edit]) -> Altered<'m> {
-        let circuit = &self.model.circuit;
-        let mut elements: Vec<Element> = Vec::with_capacity(reach.elements.len() + edits.len());
-        let kept = reach.elements.iter();
-        elements.extend(kept.filter_map(|id| circuit.edited_element(*id, edits)));
-        elements.extend(circuit.joins(edits));
+        let elements = self.elements(reach, edits);
         Altered {
             model: self.model,
-            forest: Forest::new(circuit.nodes(), &elements, &reach.tips),
+            forest: Forest::new(self.model.circuit.nodes(), &elements, &reach.tips),
             leads: reach.leads,
             known: HashMap::default(),
         }
@@ -250,25 +206,18 @@ impl Altered<'_> {
         if let Some(band) = self.known.get(&key) {
             return Ok(*band);
         }
-        let band = band(&mut self.forest, self.model, step, quantity)?;
+        let circuit = &self.model.circuit;
+        let band =
+            expect(&mut self.forest, circuit, step, quantity).map_err(|error| match error {
+                ExpectError::NotClipped(lead) => {
+                    format!("{lead} is read but is not in the hook-up; make the hook-up again")
+                }
+                ExpectError::Solve(error) => format!(
+                    "{error:?} around {}; please keep the plan and report this",
+                    quantity.plus.lead
+                ),
+            })?;
         self.known.insert(key, band);
         Ok(band)
     }
-}
-
-fn band(
-    network: &mut impl Network,
-    model: &Model,
-    step: &Step,
-    quantity: Quantity,
-) -> Result<Band, String> {
-    expect(network, &model.circuit, step, quantity).map_err(|error| match error {
-        ExpectError::NotClipped(lead) => {
-            format!("{lead} is read but is not in the hook-up; make the hook-up again")
-        }
-        ExpectError::Solve(error) => format!(
-            "{error:?} around {}; please keep the plan and report this",
-            quantity.plus.lead
-        ),
-    })
 }

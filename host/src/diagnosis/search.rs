@@ -339,7 +339,7 @@ impl<S: Space> Hunt<'_, S> {
             }
             if best.set.len() > 2 {
                 for at in 0..best.set.len() {
-                    self.exchange_one(&best.set, at)?;
+                    self.exchange_one(&best.set, at, singles)?;
                 }
             }
             if best.set.len() < self.settings.most {
@@ -355,23 +355,14 @@ impl<S: Space> Hunt<'_, S> {
         Ok(())
     }
 
-    fn exchange_one(&mut self, set: &[usize], at: usize) -> Result<(), String> {
+    fn exchange_one(&mut self, set: &[usize], at: usize, singles: &[f64]) -> Result<(), String> {
         let mut rest = set.to_vec();
         rest.remove(at);
         let without = self.space.gain(&rest, f64::NEG_INFINITY)?;
         let without = without.unwrap_or(f64::NEG_INFINITY);
         self.keep(rest.clone(), without);
         for more in self.space.open_to(&rest)? {
-            let clash = |one: &usize| *one == more || !self.space.compatible(*one, more);
-            if rest.iter().any(clash) {
-                continue;
-            }
-            let mut other = rest.clone();
-            other.push(more);
-            let floor = self.floor(self.ln_prior(&other), without);
-            if let Some(gain) = self.space.gain(&other, floor)? {
-                self.keep(other, gain);
-            }
+            self.add(&rest, without, more, singles)?;
         }
         Ok(())
     }

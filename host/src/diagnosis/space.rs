@@ -7,22 +7,10 @@ use loomproof_core::circuit::Edit;
 use loomproof_core::layout::Group;
 use loomproof_core::units::Ohms;
 
-use super::edits::edits;
 use super::evidence::{Evidence, Fit};
-use super::prior::prior;
+use super::ohms::{Estimate, OHMS, REFINEMENTS, SWEEP, peak, three_digits};
 use super::search::{Found, MAX_FAULTS, Outcome, Settings, Space, search};
 use crate::fault::Fault;
-
-/// The least and greatest ohms that an unknown resistance is looked for at: the
-/// span that the probe measures (`docs/probe-hardware.md`); beyond it a joint
-/// is open.
-const OHMS: (f64, f64) = (0.3, 300e3);
-
-/// Points of the sweep over [`OHMS`].
-const SWEEP: u32 = 9;
-
-/// Narrowings of the ohms' range after the sweep; 0.618¹⁴ of a decade is 0.3 %.
-const REFINEMENTS: u32 = 14;
 
 /// Passes over the unknown resistances of a set that has several.
 const PASSES: usize = 2;
@@ -37,32 +25,6 @@ const SUFFICES: f64 = 3.0;
 
 /// How many sets are worked out for the report.
 const MOST_SETS: usize = 300;
-
-/// An estimated resistance.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Estimate {
-    /// Lower end of the 95 % interval, in ohms.
-    pub low: f64,
-    /// Upper end of the 95 % interval, in ohms.
-    pub high: f64,
-}
-
-impl Estimate {
-    /// Logarithm of the chance that a resistance, before it is measured, is just
-    /// this one: evenly distributed by its logarithm over the whole span, and
-    /// known to within a normal distribution of this interval.
-    fn ln_chance(self) -> f64 {
-        let deviation = (self.high / self.low).ln() / (2.0 * 1.96);
-        let width = deviation * (2.0 * std::f64::consts::PI).sqrt();
-        (width / (OHMS.1 / OHMS.0).ln()).clamp(1e-3, 1.0).ln()
-    }
-
-    /// Whether the readings set no upper end.
-    #[must_use]
-    pub fn is_open_above(self) -> bool {
-        self.high > 0.99 * OHMS.1
-    }
-}
 
 /// Faults that together might explain the readings.
 #[derive(Debug, Clone)]
@@ -164,7 +126,7 @@ impl<'e, 'm> Catalogue<'e, 'm> {
     pub fn new(evidence: &'e Evidence<'m>, faults: &[Fault]) -> Self {
         let model = evidence.model();
         let item = |fault: &Fault| {
-            let edits = edits(model, fault)?;
+            let edits = fault.edits(model)?;
             let end = |ohms| edits_with(evidence, fault, ohms);
             let ends = match (end(OHMS.0), end(OHMS.1)) {
                 (Some(low), Some(high)) => Some([low, high]),
@@ -181,7 +143,7 @@ impl<'e, 'm> Catalogue<'e, 'm> {
                 mask: Mask::of(&read),
                 bound: evidence.bound(&islands),
                 islands,
-                ln_prior: prior(fault).ln(),
+                ln_prior: fault.prior().ln(),
             })
         };
         Self {
@@ -499,7 +461,7 @@ fn with_ohms(fault: &Fault, ohms: f64) -> Option<Fault> {
 }
 
 fn edits_with(evidence: &Evidence<'_>, fault: &Fault, ohms: f64) -> Option<Vec<Edit>> {
-    edits(evidence.model(), &with_ohms(fault, ohms)?)
+    with_ohms(fault, ohms)?.edits(evidence.model())
 }
 
 /// Two faults that change the same element say two different things of it
@@ -515,50 +477,4 @@ fn clash(a: &[Edit], b: &[Edit]) -> bool {
         _ => x.element().is_some() && x.element() == y.element(),
     };
     a.iter().any(|x| b.iter().any(|y| same(x, y)))
-}
-
-/// Where a function of the logarithm of ohms is greatest, and its value there:
-/// a coarse sweep over decades, then golden-section search (Kiefer 1953, `from
-/// memory`) around the best.
-///
-/// The second argument of `gain` is a floor: what is less may be said to be
-/// minus infinity.
-fn peak(gain: impl Fn(f64, f64) -> Result<f64, String>) -> Result<(f64, f64), String> {
-    let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
-    let stride = (high - low) / f64::from(SWEEP);
-    let mut best = (f64::NEG_INFINITY, low);
-    for k in 0..=SWEEP {
-        let x = low + stride * f64::from(k);
-        let here = gain(x, best.0)?;
-        if here > best.0 {
-            best = (here, x);
-        }
-    }
-    let gain = |x: f64| gain(x, f64::NEG_INFINITY);
-    let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
-    let (mut a, mut b) = ((best.1 - stride).max(low), (best.1 + stride).min(high));
-    let (mut x1, mut x2) = (b - golden * (b - a), a + golden * (b - a));
-    let (mut f1, mut f2) = (gain(x1)?, gain(x2)?);
-    for _ in 0..REFINEMENTS {
-        if f1 > f2 {
-            (b, x2, f2) = (x2, x1, f1);
-            x1 = b - golden * (b - a);
-            f1 = gain(x1)?;
-        } else {
-            (a, x1, f1) = (x1, x2, f2);
-            x2 = a + golden * (b - a);
-            f2 = gain(x2)?;
-        }
-    }
-    for (value, x) in [(f1, x1), (f2, x2)] {
-        if value > best.0 {
-            best = (value, x);
-        }
-    }
-    Ok(best)
-}
-
-/// Rounded to three digits: more than any contact keeps.
-fn three_digits(ohms: f64) -> f64 {
-    format!("{ohms:.2e}").parse().unwrap_or(ohms)
 }

@@ -43,8 +43,17 @@ pub(super) trait Kind: Sized {
     /// Every fault of the kind that makes sense for a job on a hook-up, once each.
     fn all(job: &Job, hookup: &Hookup) -> Vec<Self>;
 
-    /// Probability that this fault is there in a fresh job; what it rests on
-    /// stands in [`crate::diagnosis::prior`].
+    /// Probability that this fault is there in a fresh job and its hook-up.
+    ///
+    /// A working assumption per place, so that the number of places counts too
+    /// (`common practice`; nobody publishes counts): among the wiring,
+    /// terminals not home and taps that missed lead the list; a clip that
+    /// slipped off is commoner than any of them, and a clip on a wrong point
+    /// commoner than a terminal in a wrong cavity, because a harness was looked
+    /// at before and a hook-up is made in a hurry; a whole connector miscounted
+    /// is about as likely as one terminal in it; parts that left the factory
+    /// good fail seldom. It only decides between explanations that fit the
+    /// readings equally well.
     fn prior(&self) -> f64;
 
     /// What it does to the expected circuit; `None` where it does not show in

@@ -3,8 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use loomproof_core::circuit::Edit;
-use loomproof_core::judge::{Judgement, Value, judge};
+use loomproof_core::judge::Value;
 use loomproof_core::layout::Layout;
 use loomproof_core::scan::{self, Planned, Purpose};
 use loomproof_core::units::Volts;
@@ -14,7 +13,7 @@ use super::{Outcome, Stop, Taken};
 use loomproof_firmware::interlock;
 
 use crate::circuit::Model;
-use crate::diagnosis::predict::Predictor;
+use crate::diagnosis::evidence::Evidence;
 use crate::link::{Link, LinkError};
 
 /// A lead that reads above this behind the pull-down follows the driven one:
@@ -77,38 +76,30 @@ pub fn run(
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Outcome, RunError> {
     progress(Progress::Looking);
-    match link.exchange(&Request::Arm(place))? {
-        Reply::Armed => {}
-        Reply::Refused(refusal) if for_safety(refusal) => {
-            return Ok(stop(link, refusal, Vec::new()));
-        }
-        Reply::Refused(other) => return Err(RunError::Refusal(other)),
-        _ => return Err(RunError::WrongReply { asked: "arm" }),
-    }
-    let layout = Layout::of(&model.circuit, &[]);
-    let first: Vec<Planned> = scan::first_pass(&layout).collect();
-    let total = first.len();
     let mut scan = Scan {
         link,
         place,
         taken: Vec::new(),
     };
+    if let Some(refusal) = scan.arm()? {
+        return Ok(scan.stop(refusal));
+    }
+    let layout = Layout::of(&model.circuit, &[]);
+    let first: Vec<Planned> = scan::first_pass(&layout).collect();
+    let total = first.len();
     for (at, planned) in first.into_iter().enumerate() {
         progress(Progress::Step(at + 1, total));
         if let Some(refusal) = scan.step(planned)? {
-            return Ok(stop(scan.link, refusal, scan.taken));
+            return Ok(scan.stop(refusal));
         }
     }
     let off = off(model, &scan.taken).map_err(RunError::Model)?;
     if !off.is_empty()
         && let Some(refusal) = follow(&mut scan, &layout, off, progress)?
     {
-        return Ok(stop(scan.link, refusal, scan.taken));
+        return Ok(scan.stop(refusal));
     }
-    match scan.link.exchange(&Request::Release)? {
-        Reply::Released => Ok(Outcome::Complete(scan.taken)),
-        _ => Err(RunError::WrongReply { asked: "release" }),
-    }
+    scan.release()
 }
 
 /// Carries out one more step on wiring that was rung out, and lets go again.
@@ -121,41 +112,15 @@ pub fn one_more(
     planned: Planned,
     taken: Vec<Taken>,
 ) -> Result<Outcome, RunError> {
-    match link.exchange(&Request::Arm(place))? {
-        Reply::Armed => {}
-        Reply::Refused(refusal) if for_safety(refusal) => return Ok(stop(link, refusal, taken)),
-        Reply::Refused(other) => return Err(RunError::Refusal(other)),
-        _ => return Err(RunError::WrongReply { asked: "arm" }),
-    }
     let mut scan = Scan { link, place, taken };
-    if let Some(refusal) = scan.step(planned)? {
-        return Ok(stop(scan.link, refusal, scan.taken));
+    let refusal = match scan.arm()? {
+        None => scan.step(planned)?,
+        refusal => refusal,
+    };
+    match refusal {
+        Some(refusal) => Ok(scan.stop(refusal)),
+        None => scan.release(),
     }
-    match scan.link.exchange(&Request::Release)? {
-        Reply::Released => Ok(Outcome::Complete(scan.taken)),
-        _ => Err(RunError::WrongReply { asked: "release" }),
-    }
-}
-
-/// A refusal, with all leads that are live where one is. The look drives
-/// nothing; where it fails, the refusal stands without it.
-fn stop(link: &mut dyn Link, refusal: Refusal, taken: Vec<Taken>) -> Outcome {
-    let mut live = Vec::new();
-    if matches!(refusal, Refusal::Live(..))
-        && let Ok(Reply::Survey { looks, .. }) = link.exchange(&Request::Survey)
-    {
-        let levels = looks.iter().map(|look| interlock::worst(*look));
-        live = (0..=u8::MAX)
-            .map(LeadId)
-            .zip(levels)
-            .filter(|(_, mv)| !interlock::dead(*mv))
-            .collect();
-    }
-    Outcome::Refused(Stop {
-        refusal,
-        live,
-        taken,
-    })
 }
 
 /// Whether a probe refuses for what it found in the wiring, not in itself.
@@ -190,18 +155,55 @@ struct Scan<'l> {
 }
 
 impl Scan<'_> {
+    /// Asks for permission to drive; a refusal for safety is returned.
+    fn arm(&mut self) -> Result<Option<Refusal>, RunError> {
+        match self.link.exchange(&Request::Arm(self.place))? {
+            Reply::Armed => Ok(None),
+            Reply::Refused(refusal) if for_safety(refusal) => Ok(Some(refusal)),
+            Reply::Refused(other) => Err(RunError::Refusal(other)),
+            _ => Err(RunError::WrongReply { asked: "arm" }),
+        }
+    }
+
+    /// Lets go of everything; the scan is complete.
+    fn release(self) -> Result<Outcome, RunError> {
+        match self.link.exchange(&Request::Release)? {
+            Reply::Released => Ok(Outcome::Complete(self.taken)),
+            _ => Err(RunError::WrongReply { asked: "release" }),
+        }
+    }
+
+    /// A refusal, with all leads that are live where one is. The look drives
+    /// nothing; where it fails, the refusal stands without it.
+    fn stop(self, refusal: Refusal) -> Outcome {
+        let mut live = Vec::new();
+        if matches!(refusal, Refusal::Live(..))
+            && let Ok(Reply::Survey { looks, .. }) = self.link.exchange(&Request::Survey)
+        {
+            let levels = looks.iter().map(|look| interlock::worst(*look));
+            live = (0..=u8::MAX)
+                .map(LeadId)
+                .zip(levels)
+                .filter(|(_, mv)| !interlock::dead(*mv))
+                .collect();
+        }
+        Outcome::Refused(Stop {
+            refusal,
+            live,
+            taken: self.taken,
+        })
+    }
+
     /// Carries out one step; a refusal for safety is returned.
     fn step(&mut self, planned: Planned) -> Result<Option<Refusal>, RunError> {
         let request = Request::Step(planned.step.clone());
         let mut reply = self.link.exchange(&request)?;
         if reply == Reply::Refused(Refusal::NotArmed) {
             // The permission ran out (a slow host): ask again, once.
-            match self.link.exchange(&Request::Arm(self.place))? {
-                Reply::Armed => reply = self.link.exchange(&request)?,
-                Reply::Refused(refusal) if for_safety(refusal) => return Ok(Some(refusal)),
-                Reply::Refused(other) => return Err(RunError::Refusal(other)),
-                _ => return Err(RunError::WrongReply { asked: "arm" }),
+            if let Some(refusal) = self.arm()? {
+                return Ok(Some(refusal));
             }
+            reply = self.link.exchange(&request)?;
         }
         match reply {
             Reply::Readings { readings, .. } if readings.len() == planned.step.senses.len() => {
@@ -220,24 +222,18 @@ impl Scan<'_> {
 
 /// The leads behind every quantity that is out of its band.
 fn off(model: &Model, taken: &[Taken]) -> Result<BTreeSet<LeadId>, String> {
-    let mut predictor = Predictor::new(model);
+    let evidence = Evidence::new(model, taken)?;
     let mut leads = BTreeSet::new();
-    const NO_EDITS: &[Edit] = &[];
-    for step in taken {
-        for (quantity, value) in step.values() {
-            let band = predictor.band(NO_EDITS, &step.planned.step, quantity)?;
-            if judge(&band, value) != Judgement::Within {
-                leads.insert(quantity.plus.lead);
-                leads.extend(quantity.minus);
-                match step.planned.purpose {
-                    Purpose::Continuity(a, b) => {
-                        leads.insert(a);
-                        leads.extend(b);
-                    }
-                    Purpose::Across(a, b) => leads.extend([a, b]),
-                    _ => {}
-                }
+    for judged in evidence.judged().iter().filter(|j| !j.is_within()) {
+        leads.insert(judged.quantity.plus.lead);
+        leads.extend(judged.quantity.minus);
+        match taken.get(judged.step).map(|taken| taken.planned.purpose) {
+            Some(Purpose::Continuity(a, b)) => {
+                leads.insert(a);
+                leads.extend(b);
             }
+            Some(Purpose::Across(a, b)) => leads.extend([a, b]),
+            _ => {}
         }
     }
     Ok(leads)

@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use loomproof::diagnosis::prior::prior;
 use loomproof::fault::Fault;
 use loomproof_core::units::Ohms;
 use rand::seq::{IndexedRandom as _, IteratorRandom as _};
@@ -73,7 +72,7 @@ pub fn from_priors(site: &Loaded, seed: u64) -> Option<Vec<Fault>> {
     for _ in 0..ATTEMPTS {
         let mut faults: Vec<Fault> = Vec::new();
         for covered in &site.covered {
-            if covered.fault.kind() != "live" && rng.random_bool(prior(&covered.fault).min(1.0)) {
+            if covered.fault.kind() != "live" && rng.random_bool(covered.fault.prior().min(1.0)) {
                 faults.push(covered.fault.clone());
             }
         }

@@ -199,7 +199,7 @@ impl Loaded {
         let model = build(&job, &hookup).map_err(|error| error.to_string())?;
         let covered = coverage(&model, &catalogue::all(&job, &hookup))?;
         let first: Vec<Planned> = first_pass(&Layout::of(&model.circuit, &[])).collect();
-        let mut predictor = Predictor::new(&model);
+        let predictor = Predictor::new(&model);
         let mut bands = Vec::new();
         for planned in &first {
             for quantity in quantities(&planned.step) {

@@ -118,7 +118,7 @@ pub fn rates(subject: &Subject, which: Which, effort: Effort) -> Result<Rates, S
     if which == Which::AtDiodes {
         name.push_str(", hypotheses that touch a diode's islands");
         hypotheses.retain(|h| {
-            let elements = predictor.elements(&h.touched, &h.edits);
+            let elements = predictor.elements(&h.reach, &h.edits);
             elements.iter().any(|e| matches!(e.part, Part::Diode(_)))
         });
     }
@@ -154,7 +154,7 @@ pub fn rates(subject: &Subject, which: Which, effort: Effort) -> Result<Rates, S
         out.systems += asked.systems() as f64 / count;
         let points: usize = asked.patterns.iter().map(|(_, points)| points.len()).sum();
         out.observed += points as f64 / count;
-        let elements = predictor.elements(&hypothesis.touched, &hypothesis.edits);
+        let elements = predictor.elements(&hypothesis.reach, &hypothesis.edits);
         out.touched_nodes += nodal(subject, hypothesis, &elements, 0).nodes() as f64 / count;
         for pattern in 0..asked.patterns.len() {
             for corner in 0..asked.corners.len() {
@@ -172,7 +172,7 @@ pub fn rates(subject: &Subject, which: Which, effort: Effort) -> Result<Rates, S
     for _ in 0..effort.rounds {
         let (result, took) = timed(|| {
             hypotheses.iter().try_for_each(|hypothesis| {
-                let elements = predictor.elements(&hypothesis.touched, &hypothesis.edits);
+                let elements = predictor.elements(&hypothesis.reach, &hypothesis.edits);
                 solve_product(subject, hypothesis, &elements).map(|volts| {
                     black_box(volts);
                 })
@@ -195,7 +195,7 @@ pub fn rates(subject: &Subject, which: Which, effort: Effort) -> Result<Rates, S
     // LU: a sample of the systems, spread evenly over all.
     let elements_whole =
         |h: &Hypothesis| -> Vec<Element> { model.circuit.edited(&h.edits).collect() };
-    let elements_touched = |h: &Hypothesis| predictor.elements(&h.touched, &h.edits);
+    let elements_touched = |h: &Hypothesis| predictor.elements(&h.reach, &h.edits);
     let (per_system, iterations) = sample(
         subject,
         &systems,
@@ -250,7 +250,7 @@ fn sample<'h>(
         let solved = solved.ok_or_else(|| format!("LU fails: {:?}", hypothesis.edits))?;
         black_box(nodal);
         factored += solved.factored;
-        let elements = predictor.elements(&hypothesis.touched, &hypothesis.edits);
+        let elements = predictor.elements(&hypothesis.reach, &hypothesis.edits);
         let mut forest = forest(subject, hypothesis, &elements);
         for (point, lu) in points.iter().zip(volts) {
             match ask(&mut forest, hypothesis, ties, *point, system.corner)? {
@@ -363,7 +363,7 @@ fn look_at_conditions(
         if let Some(solved) = nodal.solve(ties) {
             out.condition.0 = out.condition.0.max(condition(&solved.matrix));
         }
-        let elements = predictor.elements(&hypothesis.touched, &hypothesis.edits);
+        let elements = predictor.elements(&hypothesis.reach, &hypothesis.edits);
         let mut forest = forest(subject, hypothesis, &elements);
         if let Some(point) = points.first() {
             ask(&mut forest, hypothesis, ties, *point, corner)?;

@@ -3,21 +3,21 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use loomproof::circuit::{Model, build};
-use loomproof::diagnosis::edits::edits;
 use loomproof::diagnosis::evidence::Evidence;
+use loomproof::diagnosis::predict::{Predictor, Reach};
 use loomproof::fault::{Fault, catalogue};
 use loomproof::hookup::Hookup;
 use loomproof::plan::model::Job;
 use loomproof::plan::{Plan, read, render};
 use loomproof::ringout::Taken;
 use loomproof_core::circuit::{Edit, Element, NodeId, Part};
-use loomproof_core::expect::Quantity;
+use loomproof_core::expect::{Quantity, pull};
 use loomproof_core::instrument;
 use loomproof_core::layout::{Group, Islands, Layout};
 use loomproof_core::scan::{Planned, first_pass};
 use loomproof_core::solve::{Attachment, Corner};
 use loomproof_core::units::{MicroVolts, Volts};
-use loomproof_core::wire::{LeadSet, Place, Reading, SenseMode, Step};
+use loomproof_core::wire::{LeadSet, Place, Reading, Step};
 
 use crate::campaign::site::{FIXTURES, Loaded, Site, Source, drawn, hook_up};
 use crate::generator::Form;
@@ -138,16 +138,17 @@ impl Subject {
     pub fn hypotheses(&self, evidence: &Evidence<'_>) -> Vec<Hypothesis> {
         let circuit = &self.model().circuit;
         let islands = Islands::of(circuit, &[]);
+        let predictor = Predictor::new(self.model());
         let mut asked: BTreeMap<BTreeSet<Group>, std::rc::Rc<Asked>> = BTreeMap::new();
         let one = |fault: &Fault| {
-            let edits = edits(self.model(), fault)?;
+            let edits = fault.edits(self.model())?;
             let touched = evidence.touched(&edits);
             let asked = asked.entry(touched.clone()).or_insert_with_key(|touched| {
                 std::rc::Rc::new(Asked::of(self.model(), evidence, &islands, touched))
             });
             Some(Hypothesis {
                 edits,
-                touched,
+                reach: predictor.reach(&touched),
                 asked: std::rc::Rc::clone(asked),
             })
         };
@@ -162,8 +163,8 @@ const BENCH_64: &str = "fixtures/plans/bench-64.toml";
 pub struct Hypothesis {
     /// What it does to the circuit.
     pub edits: Vec<Edit>,
-    /// The islands that the edits touch.
-    pub touched: BTreeSet<Group>,
+    /// What belongs to the islands that the edits touch.
+    pub reach: Reach,
     /// What is asked of it.
     pub asked: std::rc::Rc<Asked>,
 }
@@ -254,20 +255,4 @@ fn sources(
     let mut ties = side(&step.high, instrument::REFERENCE);
     ties.extend(side(&step.low, Volts(0.0)));
     ties
-}
-
-/// The weak pull on the lead that is read.
-fn pull(mode: SenseMode, node: NodeId) -> Option<Attachment> {
-    let volts = match mode {
-        SenseMode::Plain => return None,
-        SenseMode::PullDown => Volts(0.0),
-        SenseMode::PullUp => instrument::REFERENCE,
-    };
-    let ohms = instrument::PROTECTION + instrument::PULL;
-    Some(Attachment {
-        node,
-        volts,
-        ohms,
-        spread: ohms * 0.01,
-    })
 }

@@ -1,0 +1,84 @@
+//! Resistances that a fault leaves open, and are estimated.
+
+/// The least and greatest ohms that an unknown resistance is looked for at: the
+/// span that the probe measures (`docs/probe-hardware.md`); beyond it a joint
+/// is open.
+pub(super) const OHMS: (f64, f64) = (0.3, 300e3);
+
+/// Points of the sweep over [`OHMS`].
+pub(super) const SWEEP: u32 = 9;
+
+/// Narrowings of the ohms' range after the sweep; 0.618¹⁴ of a decade is 0.3 %.
+pub(super) const REFINEMENTS: u32 = 14;
+
+/// An estimated resistance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    /// Lower end of the 95 % interval, in ohms.
+    pub low: f64,
+    /// Upper end of the 95 % interval, in ohms.
+    pub high: f64,
+}
+
+impl Estimate {
+    /// Logarithm of the chance that a resistance, before it is measured, is just
+    /// this one: evenly distributed by its logarithm over the whole span, and
+    /// known to within a normal distribution of this interval.
+    pub(super) fn ln_chance(self) -> f64 {
+        let deviation = (self.high / self.low).ln() / (2.0 * 1.96);
+        let width = deviation * (2.0 * std::f64::consts::PI).sqrt();
+        (width / (OHMS.1 / OHMS.0).ln()).clamp(1e-3, 1.0).ln()
+    }
+
+    /// Whether the readings set no upper end.
+    #[must_use]
+    pub fn is_open_above(self) -> bool {
+        self.high > 0.99 * OHMS.1
+    }
+}
+
+/// Where a function of the logarithm of ohms is greatest, and its value there:
+/// a coarse sweep over decades, then golden-section search (Kiefer 1953, `from
+/// memory`) around the best.
+///
+/// The second argument of `gain` is a floor: what is less may be said to be
+/// minus infinity.
+pub(super) fn peak(gain: impl Fn(f64, f64) -> Result<f64, String>) -> Result<(f64, f64), String> {
+    let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
+    let stride = (high - low) / f64::from(SWEEP);
+    let mut best = (f64::NEG_INFINITY, low);
+    for k in 0..=SWEEP {
+        let x = low + stride * f64::from(k);
+        let here = gain(x, best.0)?;
+        if here > best.0 {
+            best = (here, x);
+        }
+    }
+    let gain = |x: f64| gain(x, f64::NEG_INFINITY);
+    let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
+    let (mut a, mut b) = ((best.1 - stride).max(low), (best.1 + stride).min(high));
+    let (mut x1, mut x2) = (b - golden * (b - a), a + golden * (b - a));
+    let (mut f1, mut f2) = (gain(x1)?, gain(x2)?);
+    for _ in 0..REFINEMENTS {
+        if f1 > f2 {
+            (b, x2, f2) = (x2, x1, f1);
+            x1 = b - golden * (b - a);
+            f1 = gain(x1)?;
+        } else {
+            (a, x1, f1) = (x1, x2, f2);
+            x2 = a + golden * (b - a);
+            f2 = gain(x2)?;
+        }
+    }
+    for (value, x) in [(f1, x1), (f2, x2)] {
+        if value > best.0 {
+            best = (value, x);
+        }
+    }
+    Ok(best)
+}
+
+/// Rounded to three digits: more than any contact keeps.
+pub(super) fn three_digits(ohms: f64) -> f64 {
+    format!("{ohms:.2e}").parse().unwrap_or(ohms)
+}
