@@ -19,7 +19,8 @@ use crate::circuit::Model;
 use crate::ringout::Taken;
 
 /// How much larger a standard deviation may be between two resistances than at
-/// the larger of the two ends.
+/// the larger of the two ends: an allowance of ours, held against every pair by
+/// `tests/tests/proved.rs`.
 const HULL_SPREAD: f64 = 1.5;
 
 /// One judged quantity of a scan.

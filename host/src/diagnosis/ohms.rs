@@ -11,6 +11,10 @@ pub(super) const SWEEP: u32 = 9;
 /// Narrowings of the ohms' range after the sweep; 0.618¹⁴ of a decade is 0.3 %.
 pub(super) const REFINEMENTS: u32 = 14;
 
+/// Half the width of the middle 95 % of a normal distribution, in standard
+/// deviations (`tests/tests/quantiles.rs`).
+const NORMAL_95: f64 = 1.96;
+
 /// An estimated resistance.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
@@ -25,7 +29,7 @@ impl Estimate {
     /// this one: evenly distributed by its logarithm over the whole span, and
     /// known to within a normal distribution of this interval.
     pub(super) fn ln_chance(self) -> f64 {
-        let deviation = (self.high / self.low).ln() / (2.0 * 1.96);
+        let deviation = (self.high / self.low).ln() / (2.0 * NORMAL_95);
         let width = deviation * (2.0 * std::f64::consts::PI).sqrt();
         (width / (OHMS.1 / OHMS.0).ln()).clamp(1e-3, 1.0).ln()
     }

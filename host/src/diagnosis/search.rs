@@ -6,8 +6,10 @@
 //! up exactly; every other pair is either scored, or shown by a bound to be
 //! worse than what is known, or holds a single one that leaves nothing to
 //! explain (and is then no explanation of its own), so that the best of all
-//! singles and pairs is proved. Larger sets grow best-first from the best smaller ones and are
-//! improved by exchanging one member at a time; of these no proof is claimed.
+//! singles and pairs is proved (`tests/tests/proved.rs` works all of them out).
+//! Larger sets grow best-first from the best smaller ones and are improved by
+//! leaving out, exchanging and adding one member at a time; of these no proof is
+//! claimed.
 
 use std::collections::BTreeSet;
 
@@ -118,7 +120,8 @@ pub struct Proof {
     pub size: usize,
     /// How many sets of that size and smaller there are.
     pub sets: u64,
-    /// How many of them were scored; the others were bounded or add up.
+    /// How many of them were scored; the others add up, were bounded, or hold a
+    /// single one that suffices.
     pub scored: u64,
 }
 

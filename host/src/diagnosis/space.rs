@@ -16,11 +16,11 @@ use crate::fault::Fault;
 const PASSES: usize = 2;
 
 /// Fall of the log likelihood at the ends of a 95 % interval: half of the 95 %
-/// quantile of χ² with one degree of freedom, 3.841 (tables).
+/// quantile of χ² with one degree of freedom, 3.841 (`tests/tests/quantiles.rs`).
 const INTERVAL: f64 = 1.92;
 
 /// A fault that leaves no reading further off than this, in standard
-/// deviations, leaves nothing to explain (the usual three sigma).
+/// deviations, leaves nothing to explain (three sigma: `common practice`).
 const SUFFICES: f64 = 3.0;
 
 /// How many sets are worked out for the report.

@@ -117,12 +117,13 @@ pub struct Because {
 /// How far the best group is proved to be the best.
 #[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
 pub struct ProofReport {
-    /// No other set of at most so many faults explains the readings better.
+    /// No other set of at most so many faults explains the readings better; a
+    /// set that holds a whole explanation and more is none of its own.
     pub faults: usize,
     /// How many sets that are.
     pub sets: u64,
-    /// How many of them were worked out; the others add up or were shown by a
-    /// bound to be worse.
+    /// How many of them were worked out; the others add up, were shown by a
+    /// bound to be worse, or hold a whole explanation.
     pub scored: u64,
 }
 

@@ -6,4 +6,5 @@ mod going_on;
 mod plans;
 mod ports;
 mod scans;
+mod spoken;
 mod support;

@@ -149,7 +149,7 @@ impl Results {
         let _ = write!(
             out,
             "## Calibration\n\nEvery fault of the catalogue is put in independently as often as the stated \
-             priors say (`host/src/diagnosis/prior.rs`), ohms of bad joints evenly in the logarithm over the \
+             priors say (`host/src/fault/kinds.rs`), ohms of bad joints evenly in the logarithm over the \
              span that the probe measures; drawn again where nothing is wrong. Of {drawn} such harnesses \
              {seen} did not pass and state a probability. Expected calibration error (ten bins) {:.3}.\n\n\
              ![stated probability against observed share]({plot})\n\n\

@@ -73,12 +73,12 @@ fn certainty(
         };
         if findings.list.len() <= proof.faults {
             text.push_str(&format!(
-                " Of all {} {upto} that this plan allows, none fits the readings better.",
+                " Of all {} {upto} that this plan allows, none explains the readings better.",
                 proof.sets
             ));
         } else {
             text.push_str(&format!(
-                " None of the {} {upto} fits the readings better; larger sets were searched, but \
+                " None of the {} {upto} explains the readings better; larger sets were searched, but \
                  not all of them.",
                 proof.sets
             ));
