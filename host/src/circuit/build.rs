@@ -5,23 +5,12 @@ use loomproof_core::copper;
 use loomproof_core::units::{Celsius, Metres, Ohms, SquareMillimetres};
 use loomproof_core::wire::Place;
 
+use super::joint;
 use super::places::CavityNodes;
 use super::{Model, Places};
 use crate::fault::Joint;
 use crate::hookup::Hookup;
 use crate::plan::model::{End, Half, Job, Load, RingOn, Suppression};
-
-/// Joint resistances, mean and one standard deviation in ohms (`common
-/// practice`: a few milliohms each; a tap, which bites through insulation, more).
-mod joint {
-    use super::Ohms;
-
-    pub const CRIMP: (Ohms, Ohms) = (Ohms(0.002), Ohms(0.001));
-    pub const CONTACT: (Ohms, Ohms) = (Ohms(0.004), Ohms(0.002));
-    pub const BITE: (Ohms, Ohms) = (Ohms(0.008), Ohms(0.004));
-    pub const BOLT: (Ohms, Ohms) = (Ohms(0.003), Ohms(0.0015));
-    pub const CLOSED_CONTACT: (Ohms, Ohms) = (Ohms(0.02), Ohms(0.01));
-}
 
 /// Spread of a wire's resistance: strand count, draw, temperature along the
 /// way, as a fraction (`common practice`).
@@ -35,9 +24,6 @@ const COIL_SPREAD: f64 = 0.05;
 /// and lamps differ.
 const COLD_FILAMENT: f64 = 0.1;
 const FILAMENT_SPREAD: f64 = 0.15;
-
-/// Cold resistance of a blade fuse: about 80 mV at its rating (`common practice`).
-const FUSE_DROP: f64 = 0.08;
 
 /// Why the circuit of a job could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -272,7 +258,7 @@ impl Builder {
         for fuse in &job.fuses {
             let a = self.part_terminal(&fuse.name, "1")?;
             let b = self.part_terminal(&fuse.name, "2")?;
-            let ohms = Ohms(FUSE_DROP / fuse.rating.0);
+            let ohms = Ohms(joint::FUSE_DROP / fuse.rating.0);
             let spread = ohms * 0.3;
             self.part(&fuse.name, a, b, Part::Wire { ohms, spread })?;
         }

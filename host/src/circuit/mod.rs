@@ -5,6 +5,7 @@
 //! [`places`] remembers which element is which joint.
 
 mod build;
+pub(crate) mod joint;
 pub mod places;
 
 pub use build::{BuildError, build};

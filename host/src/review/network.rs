@@ -15,21 +15,19 @@ pub use super::elements::{
     Across, Branch, Compiled, Drawing, Feed, Fused, Gate, RATED, What, through,
 };
 
+use crate::circuit::joint;
 use crate::plan::model::{Consumer, End, Half, Job, RingOn, Sort, States, Suppression, Terminal};
 
-/// Joints, as the dead test expects them (`common practice`).
-const CRIMP: f64 = 0.002;
-const CONTACT: f64 = 0.004;
-const BITE: f64 = 0.008;
-const BOLT: f64 = 0.003;
-/// A closed switch or relay contact (`common practice`).
-const CLOSED: f64 = 0.02;
+// Joints, as the dead test expects them.
+const CRIMP: f64 = joint::CRIMP.0.0;
+const CONTACT: f64 = joint::CONTACT.0.0;
+const BITE: f64 = joint::BITE.0.0;
+const BOLT: f64 = joint::BOLT.0.0;
+/// A closed switch or relay contact.
+const CLOSED: f64 = joint::CLOSED_CONTACT.0.0;
 /// Between battery plus and the place where the harness meets the vehicle: as
 /// good as nothing, the vehicle's own drop is not counted.
 pub(super) const SOURCE: f64 = 0.001;
-/// A blade fuse drops about this at its rating (`common practice`).
-const FUSE_DROP: f64 = 0.08;
-
 /// The powered network of a job.
 #[derive(Debug, Clone, Default)]
 pub struct Network {
@@ -302,7 +300,7 @@ impl Network {
             self.add(
                 a,
                 b,
-                metal(FUSE_DROP / fuse.rating.0),
+                metal(joint::FUSE_DROP / fuse.rating.0),
                 What::Fuse(number),
                 Gate::Open,
             );
