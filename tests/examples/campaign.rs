@@ -46,10 +46,12 @@ struct Args {
     /// Runs with faults drawn from the priors, over all harnesses.
     #[arg(long, default_value_t = 3_000)]
     drawn: usize,
-    /// Every how-manyth single fault is tried; 0 for none.
+    /// Every how-manyth single fault is asked for its cause; the covered ones
+    /// between are rung out up to the verdict. 0 for none at all.
     #[arg(long, default_value_t = 1)]
     singles_every: usize,
-    /// The most single faults of one harness: the stride of larger ones grows.
+    /// The most single faults of one harness that are asked for their cause: the
+    /// stride of larger ones grows.
     #[arg(long, default_value_t = usize::MAX)]
     singles_most: usize,
     /// Where all seeds start.
@@ -172,6 +174,9 @@ fn run(args: &Args) -> Result<ExitCode, String> {
                 eprintln!("  {done} runs");
             }
         });
+        for unseen in &found.judged.unseen {
+            eprintln!("  UNSEEN: {}: {}", unseen.repeat, unseen.said);
+        }
         for alarm in &found.healthy.alarms {
             eprintln!("  FALSE ALARM: {}: {}", alarm.repeat, alarm.said);
         }

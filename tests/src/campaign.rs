@@ -24,9 +24,9 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use draw::{from_priors, together};
 use loomproof::fault::Fault;
-use results::{Healthy, SiteResults};
+use results::{Healthy, Judged, SiteResults};
 use site::Loaded;
-use trial::{Class, Tried, healthy, tried};
+use trial::{Class, Tried, healthy, judged, tried};
 
 /// Runs that go on at the same time.
 const THREADS: usize = 2;
@@ -101,6 +101,17 @@ pub fn run_site(
         let one = std::slice::from_ref(&covered.fault);
         Some(told(tried(site, class, one, covered.covered, seed), &done))
     });
+    let rest: Vec<usize> = (0..site.covered.len())
+        .filter(|at| scale.every > 0 && !at.is_multiple_of(stride) && site.covered[*at].covered)
+        .collect();
+    let unseen = each(rest.len(), |k| {
+        let seed = scale.seed.wrapping_add(1_000_001 + rest[k] as u64);
+        judged(site, &site.covered[rest[k]].fault, seed)
+    });
+    let judged = Judged {
+        runs: rest.len(),
+        unseen: unseen.into_iter().flatten().collect(),
+    };
     let random = |class: Class, total: usize| {
         let draw = |seed: u64| -> Option<Vec<Fault>> {
             match class {
@@ -129,6 +140,7 @@ pub fn run_site(
         covered: site.covered.iter().filter(|c| c.covered).count(),
         stride,
         tried: runs.into_iter().flatten().collect(),
+        judged,
         healthy: Healthy {
             runs: count,
             alarms: alarms.into_iter().flatten().collect(),

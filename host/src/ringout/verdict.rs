@@ -15,7 +15,7 @@ use super::report::{
 };
 use crate::circuit::Model;
 use crate::diagnosis::coverage::{Covered, coverage};
-use crate::diagnosis::evidence::Evidence;
+use crate::diagnosis::evidence::{Evidence, Judged};
 use crate::diagnosis::groups::{Group, group};
 use crate::diagnosis::ohms::Estimate;
 use crate::diagnosis::space::{self, Candidate};
@@ -100,8 +100,8 @@ pub fn report_covered(
                         .to_owned(),
                 });
             }
-            if !evidence.off().is_empty() {
-                report.verdict = Verdict::Faults;
+            report.verdict = verdict(&evidence);
+            if report.verdict == Verdict::Faults {
                 let faults: Vec<Fault> = covered.iter().map(|c| c.fault.clone()).collect();
                 let explained = space::explain(&evidence, &faults)?;
                 let proof = explained.outcome.proof;
@@ -112,12 +112,22 @@ pub fn report_covered(
                     scored: proof.scored,
                 });
                 explain(&mut report, &evidence, &groups, (hookup, speaker))?;
-            } else if !report.undecided.is_empty() {
-                report.verdict = Verdict::Undecided;
             }
         }
     }
     Ok(report)
+}
+
+/// What the readings of a finished scan say, before anybody asks for the cause.
+#[must_use]
+pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
+    let creeps = |judged: &Judged| judged.judgement == Judgement::NotSettled;
+    match evidence.judged() {
+        _ if !evidence.off().is_empty() => Verdict::Faults,
+        [] => Verdict::Undecided,
+        judged if judged.iter().any(creeps) => Verdict::Undecided,
+        _ => Verdict::Pass,
+    }
 }
 
 /// `bench` or `vehicle`.

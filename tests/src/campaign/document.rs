@@ -95,7 +95,8 @@ impl Results {
              product's healthy band, which ends {LIMIT:.0} σ beyond the expected means. The rest is counted apart: \
              of it {faint} single faults lie {OUTSIDE:.0} to {SEVERE:.0} σ from the means, {faint_met} of \
              them in the best group. **Covered**: said before the test to be seen \
-             (single faults only). Pairs and triples are drawn kind first, then place, without live leads \
+             (single faults only). Every covered single fault is rung out; of a harness's single faults \
+             every so-manyth (table of harnesses) is asked for its cause as well. Pairs and triples are drawn kind first, then place, without live leads \
              and whole connectors, no two of which change the same thing.\n\n"
         );
     }
@@ -204,6 +205,10 @@ impl Results {
     fn misses(&self, out: &mut String) {
         out.push_str("\n## Missed\n\n");
         let mut any = false;
+        for unseen in self.sites.iter().flat_map(|site| &site.judged.unseen) {
+            any = true;
+            let _ = writeln!(out, "- not seen: `{}`: {}", unseen.repeat, unseen.said);
+        }
         for class in Class::ALL {
             let mut missed: Vec<&Tried> = self
                 .class(class)

@@ -1,7 +1,7 @@
 //! Counts of a campaign.
 
 use super::stats::{Bin, bins, quantile};
-use super::trial::{Class, FalseAlarm, Right, Tried};
+use super::trial::{Class, FalseAlarm, Right, Tried, Unseen};
 
 /// The outcome of the healthy runs of one harness.
 #[derive(Debug, Clone, Default)]
@@ -10,6 +10,16 @@ pub struct Healthy {
     pub runs: usize,
     /// Those that did not pass.
     pub alarms: Vec<FalseAlarm>,
+}
+
+/// The outcome of the covered single faults of one harness that were rung out
+/// up to the verdict alone: all that are not in [`SiteResults::tried`].
+#[derive(Debug, Clone, Default)]
+pub struct Judged {
+    /// How many there were.
+    pub runs: usize,
+    /// Those that were not seen.
+    pub unseen: Vec<Unseen>,
 }
 
 /// What a campaign found on one harness.
@@ -31,6 +41,8 @@ pub struct SiteResults {
     pub stride: usize,
     /// Runs with faults.
     pub tried: Vec<Tried>,
+    /// Single faults that were rung out up to the verdict.
+    pub judged: Judged,
     /// Runs without.
     pub healthy: Healthy,
 }
@@ -129,6 +141,22 @@ impl Results {
             (runs + site.healthy.runs, alarms + site.healthy.alarms.len())
         };
         self.sites.iter().fold((0, 0), sum)
+    }
+
+    /// Covered single faults that were rung out up to the verdict alone: all,
+    /// those that passed and those with no verdict that says that something is
+    /// wrong.
+    #[must_use]
+    pub fn judged(&self) -> [usize; 3] {
+        let mut sum = [0; 3];
+        for judged in self.sites.iter().map(|site| &site.judged) {
+            let passed = judged.unseen.iter().filter(|unseen| unseen.passed).count();
+            let counts = [judged.runs, passed, judged.unseen.len() - passed];
+            for (sum, count) in sum.iter_mut().zip(counts) {
+                *sum += count;
+            }
+        }
+        sum
     }
 
     /// Runs drawn from the priors that were detected, by stated probability.

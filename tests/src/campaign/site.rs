@@ -5,14 +5,15 @@ use std::collections::BTreeMap;
 use loomproof::bench::{Bench, Settings};
 use loomproof::circuit::{Model, build};
 use loomproof::diagnosis::coverage::{Covered, coverage};
+use loomproof::diagnosis::evidence::Evidence;
 use loomproof::diagnosis::predict::Predictor;
 use loomproof::fault::{Fault, catalogue};
 use loomproof::hookup::{Hookup, HookupError, propose};
 use loomproof::link::{Link, VirtualProbe};
 use loomproof::plan::model::Job;
 use loomproof::plan::{Plan, read, render};
-use loomproof::ringout::report::Report;
-use loomproof::ringout::verdict::{place_word, report_covered};
+use loomproof::ringout::report::{Report, Verdict};
+use loomproof::ringout::verdict::{place_word, report_covered, verdict};
 use loomproof::ringout::{Outcome, Taken, run};
 use loomproof_core::expect::{Band, quantities};
 use loomproof_core::layout::Layout;
@@ -290,6 +291,19 @@ impl Loaded {
     pub fn ring_out(&self, faults: &[Fault], seed: u64) -> Result<Report, String> {
         let (hello, outcome) = self.scan(faults, &self.settings(seed))?;
         self.report(&hello, &outcome)
+    }
+
+    /// Rings a bench with these faults out, up to the verdict alone: what
+    /// [`Self::ring_out`] says before it asks for the cause.
+    ///
+    /// # Errors
+    /// What keeps it from a verdict.
+    pub fn verdict(&self, faults: &[Fault], seed: u64) -> Result<Verdict, String> {
+        let (_, outcome) = self.scan(faults, &self.settings(seed))?;
+        let Outcome::Complete(taken) = &outcome else {
+            return Ok(Verdict::Refused);
+        };
+        Ok(verdict(&Evidence::new(&self.model, taken)?))
     }
 
     /// Takes the readings of given steps on a bench with these faults.

@@ -195,6 +195,37 @@ pub fn healthy(site: &Loaded, seed: u64) -> Option<FalseAlarm> {
     Some(FalseAlarm { said, repeat })
 }
 
+/// A single fault that was said beforehand to be seen, and was not.
+#[derive(Debug, Clone)]
+pub struct Unseen {
+    /// Passed; otherwise there was no verdict that says that something is wrong.
+    pub passed: bool,
+    /// What was said instead.
+    pub said: String,
+    /// The command that repeats the run.
+    pub repeat: String,
+}
+
+/// Rings a single fault out up to the verdict, without asking for its cause;
+/// `None` where it is seen, as it should be.
+#[must_use]
+pub fn judged(site: &Loaded, fault: &Fault, seed: u64) -> Option<Unseen> {
+    let one = std::slice::from_ref(fault);
+    let wanted = match Class::of_single(fault) {
+        Class::Live => Verdict::Refused,
+        _ => Verdict::Faults,
+    };
+    let verdict = site.verdict(one, seed);
+    if verdict.as_ref() == Ok(&wanted) {
+        return None;
+    }
+    Some(Unseen {
+        passed: verdict == Ok(Verdict::Pass),
+        said: verdict.map_or_else(|error| error, |verdict| verdict.word().to_owned()),
+        repeat: repeat(site, &[fault.to_string()], seed),
+    })
+}
+
 /// Puts faults on the bench and compares what is said with them.
 #[must_use]
 pub fn tried(site: &Loaded, class: Class, faults: &[Fault], covered: bool, seed: u64) -> Tried {
