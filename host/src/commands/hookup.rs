@@ -83,7 +83,7 @@ fn listing(job: &Job, hookup: &Hookup) -> Result<Listing, Failure> {
     let model = build(job, hookup)?;
     let covered = coverage(&model, &catalogue::all(job, hookup)).map_err(Failure::usage)?;
     let speaker = Speaker::new(job);
-    let isolated = alike(&model, &covered).map_err(Failure::usage)?;
+    let isolated = alike(&[&model], &covered).map_err(Failure::usage)?;
     let extra_points = extra_points(&model, &covered, EXTRAS)
         .map_err(Failure::usage)?
         .into_iter()

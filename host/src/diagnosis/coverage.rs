@@ -9,11 +9,13 @@ use loomproof_core::scan;
 use loomproof_core::units::MicroVolts;
 use loomproof_core::wire::{LeadId, MAX_LEADS, Reading};
 
+use super::edits::Changes;
 use super::evidence::{Evidence, Fit};
 use super::likelihood::gap;
 use super::next::touchable;
 use crate::circuit::Model;
 use crate::fault::Fault;
+use crate::fault::kinds::Exchanged;
 use crate::hookup::Point;
 use crate::ringout::Taken;
 
@@ -36,55 +38,73 @@ const MARGIN: f64 = 4.0;
 /// # Errors
 /// A sentence that says what cannot be computed.
 pub fn coverage(model: &Model, catalogue: &[Fault]) -> Result<Vec<Covered>, String> {
-    let layout = Layout::of(&model.circuit, &[]);
-    let evidence = simulated(model, scan::first_pass(&layout))?;
-    catalogue
-        .iter()
-        .map(|fault| {
-            let covered = match (fault, fault.edits(model)) {
-                // Every clipped lead is looked at before anything is driven.
-                (Fault::Live(..), _) => true,
-                (_, None) => false,
-                // Leads of one net look alike from everywhere.
-                (Fault::Exchanged(pair), _)
-                    if one_net(model, &layout, &pair.connector, pair.a, pair.b) =>
-                {
-                    false
-                }
-                (_, Some(edits)) => {
-                    let fit = evidence.fit(&edits)?;
-                    fit.bands.iter().any(|(at, band)| {
-                        evidence.judged().get(*at).is_some_and(|judged| {
-                            gap(&judged.band, band)
-                                > LIMIT * judged.band.sigma.0 + MARGIN * band.sigma.0
-                        })
-                    })
-                }
-            };
-            Ok(Covered {
-                fault: fault.clone(),
-                covered,
+    coverage_of_rounds(&[model], catalogue)
+}
+
+/// Simulates every fault of a catalogue on the first passes of a hook-up in
+/// several rounds. A fault of a clip has to show in every round that it can be
+/// in.
+///
+/// # Errors
+/// A sentence that says what cannot be computed.
+pub fn coverage_of_rounds(rounds: &[&Model], catalogue: &[Fault]) -> Result<Vec<Covered>, String> {
+    let layouts = layouts(rounds);
+    let evidence = simulated(rounds, |round| {
+        layouts.get(round).into_iter().flat_map(scan::first_pass)
+    })?;
+    let seen = |changes: &Changes| -> Result<bool, String> {
+        let fit = evidence.fit(changes)?;
+        Ok(fit.bands.iter().any(|(at, band)| {
+            evidence.judged().get(*at).is_some_and(|judged| {
+                gap(&judged.band, band) > LIMIT * judged.band.sigma.0 + MARGIN * band.sigma.0
             })
+        }))
+    };
+    let one = |fault: &Fault| -> Result<bool, String> {
+        match fault {
+            // Every clipped lead is looked at before anything is driven.
+            Fault::Live(..) => return Ok(true),
+            // Leads of one net look alike from everywhere.
+            Fault::Exchanged(pair) if one_net(rounds, &layouts, pair) => return Ok(false),
+            _ => {}
+        }
+        let ways = Changes::of_fault(fault, rounds);
+        for (_, changes) in &ways {
+            if !seen(changes)? {
+                return Ok(false);
+            }
+        }
+        Ok(!ways.is_empty())
+    };
+    let covered = |fault: &Fault| {
+        Ok(Covered {
+            fault: fault.clone(),
+            covered: one(fault)?,
         })
-        .collect()
+    };
+    catalogue.iter().map(covered).collect()
+}
+
+fn layouts(rounds: &[&Model]) -> Vec<Layout> {
+    let layout = |model: &&Model| Layout::of(&model.circuit, &[]);
+    rounds.iter().map(layout).collect()
 }
 
 /// A scan that was not carried out: readings do not matter here, evidence
 /// brings the healthy bands and which quantity lies in which island.
-fn simulated(
-    model: &Model,
-    steps: impl Iterator<Item = scan::Planned>,
-) -> Result<Evidence<'_>, String> {
-    let taken: Vec<Taken> = steps
-        .map(|planned| {
-            let nothing = Reading::NotSettled(MicroVolts(0));
-            Taken {
-                readings: vec![nothing; planned.step.senses.len()],
-                planned,
-            }
-        })
+fn simulated<'m, S: Iterator<Item = scan::Planned>>(
+    rounds: &[&'m Model],
+    steps: impl Fn(usize) -> S,
+) -> Result<Evidence<'m>, String> {
+    let nothing = |planned: scan::Planned| Taken {
+        readings: vec![Reading::NotSettled(MicroVolts(0)); planned.step.senses.len()],
+        planned,
+    };
+    let taken: Vec<Vec<Taken>> = (0..rounds.len())
+        .map(|round| steps(round).map(nothing).collect())
         .collect();
-    Evidence::new(model, &taken)
+    let both = rounds.iter().zip(&taken);
+    Evidence::of_rounds(both.map(|(model, taken)| (*model, taken.as_slice())))
 }
 
 /// For each fault, how many covered faults look alike, itself included, when
@@ -93,20 +113,27 @@ fn simulated(
 ///
 /// # Errors
 /// A sentence that says what cannot be computed.
-pub fn alike(model: &Model, covered: &[Covered]) -> Result<Vec<usize>, String> {
-    let layout = Layout::of(&model.circuit, &[]);
-    let leads: Vec<LeadId> = layout.leads().iter().collect();
-    let walks = leads.into_iter().flat_map(|lead| scan::walk(&layout, lead));
-    let evidence = simulated(model, scan::first_pass(&layout).chain(walks))?;
+pub fn alike(rounds: &[&Model], covered: &[Covered]) -> Result<Vec<usize>, String> {
+    let layouts = layouts(rounds);
+    let evidence = simulated(rounds, |round| {
+        layouts.get(round).into_iter().flat_map(|layout| {
+            let walks = layout
+                .leads()
+                .iter()
+                .flat_map(|lead| scan::walk(layout, lead));
+            scan::first_pass(layout).chain(walks)
+        })
+    })?;
     // Only faults that touch the same islands can look alike.
     let mut classes: BTreeMap<BTreeSet<Group>, Vec<(Fit, Vec<usize>)>> = BTreeMap::new();
     let mut live = Vec::new();
     for (at, one) in covered.iter().enumerate().filter(|(_, c)| c.covered) {
-        let Some(edits) = one.fault.edits(model) else {
+        let ways = Changes::of_fault(&one.fault, rounds);
+        let Some((_, changes)) = ways.first() else {
             live.push(at);
             continue;
         };
-        let fit = evidence.fit(&edits)?;
+        let fit = evidence.fit(changes)?;
         let changed = |(at, band): &(usize, Band)| {
             let judged = evidence.judged().get(*at)?;
             (gap(&judged.band, band) > LIMIT * judged.band.sigma.0).then_some(*at)
@@ -188,15 +215,18 @@ pub fn extra_points(model: &Model, covered: &[Covered], most: usize) -> Result<V
 }
 
 /// Whether two cavities of a connector are hooked up and one net by the plan.
-fn one_net(model: &Model, layout: &Layout, connector: &str, a: u16, b: u16) -> bool {
-    let net = |cavity: u16| {
-        let nodes = model.places.cavities.get(&(connector.to_owned(), cavity))?;
-        let sides = [nodes.wire_side, nodes.mating_side];
-        let here = |lead: &LeadId| {
-            let node = model.circuit.clipped(*lead);
-            node.is_some_and(|node| sides.contains(&node))
+fn one_net(rounds: &[&Model], layouts: &[Layout], pair: &Exchanged) -> bool {
+    rounds.iter().zip(layouts).any(|(model, layout)| {
+        let net = |cavity: u16| {
+            let key = (pair.connector.clone(), cavity);
+            let nodes = model.places.cavities.get(&key)?;
+            let sides = [nodes.wire_side, nodes.mating_side];
+            let here = |lead: &LeadId| {
+                let node = model.circuit.clipped(*lead);
+                node.is_some_and(|node| sides.contains(&node))
+            };
+            layout.net(model.circuit.leads().find(here)?)
         };
-        layout.net(model.circuit.leads().find(here)?)
-    };
-    net(a).is_some() && net(a) == net(b)
+        net(pair.a).is_some() && net(pair.a) == net(pair.b)
+    })
 }

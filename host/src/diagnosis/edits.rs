@@ -1,12 +1,14 @@
 //! What several kinds of faults do to the expected circuit; each kind says its
 //! own in [`crate::fault::kinds`].
 
+use std::borrow::Cow;
+
 use loomproof_core::circuit::{Edit, Element, ElementId, GROUND, NodeId};
 use loomproof_core::units::Ohms;
 
 use crate::circuit::Model;
 use crate::circuit::places::CavityNodes;
-use crate::fault::{Cavity, Joint, Touches};
+use crate::fault::{Cavity, Fault, Joint, Touches};
 use crate::plan::model::End;
 
 /// Least and greatest resistance of two conductors that touch
@@ -61,4 +63,79 @@ pub(crate) fn clip(model: &Model, point: &End) -> Option<(ElementId, Element)> {
     let id = *model.places.clips.get(point)?;
     let element = model.circuit.elements().get(usize::from(id.0))?;
     Some((id, *element))
+}
+
+/// What is changed: the wiring, which every round of a hook-up sees, and the
+/// clips of single rounds.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Changes {
+    wiring: Vec<Edit>,
+    clips: Vec<(usize, Edit)>,
+}
+
+impl Changes {
+    /// The edits of a fault: of the wiring, or of the clips of one round.
+    #[must_use]
+    pub fn of(edits: Vec<Edit>, round: Option<usize>) -> Self {
+        match round {
+            None => Self {
+                wiring: edits,
+                clips: Vec::new(),
+            },
+            Some(round) => Self {
+                wiring: Vec::new(),
+                clips: edits.into_iter().map(|edit| (round, edit)).collect(),
+            },
+        }
+    }
+
+    /// A fault as changes of the circuits of a hook-up, round by round: once, or
+    /// of the clips in each round that it can be in.
+    #[must_use]
+    pub fn of_fault(fault: &Fault, rounds: &[&Model]) -> Vec<(Option<usize>, Self)> {
+        if fault.is_operators() {
+            // Clips are put on anew in every round.
+            let each = rounds.iter().enumerate().map(|(at, model)| {
+                let edits = fault.edits(model)?;
+                Some((Some(at), Self::of(edits, Some(at))))
+            });
+            return each.flatten().collect();
+        }
+        let edits = rounds.first().and_then(|model| fault.edits(model));
+        edits
+            .map(|edits| (None, Self::of(edits, None)))
+            .into_iter()
+            .collect()
+    }
+
+    /// These and others.
+    pub fn extend(&mut self, others: &Self) {
+        self.wiring.extend(&others.wiring);
+        self.clips.extend(&others.clips);
+    }
+
+    /// The edits of the circuit of one round.
+    #[must_use]
+    pub fn in_round(&self, round: usize) -> Cow<'_, [Edit]> {
+        let here = self.clips.iter().filter(|(other, _)| *other == round);
+        let mut here = here.map(|(_, edit)| *edit).peekable();
+        if here.peek().is_none() {
+            return Cow::Borrowed(&self.wiring);
+        }
+        Cow::Owned(self.wiring.iter().copied().chain(here).collect())
+    }
+
+    /// The round that alone sees these changes, where they are of its clips.
+    #[must_use]
+    pub fn only_round(&self) -> Option<usize> {
+        let (first, _) = self.clips.first()?;
+        let alone = self.clips.iter().all(|(round, _)| round == first);
+        (self.wiring.is_empty() && alone).then_some(*first)
+    }
+
+    /// The edits, each with the round that it is of.
+    pub fn iter(&self) -> impl Iterator<Item = (Option<usize>, &Edit)> {
+        let wiring = self.wiring.iter().map(|edit| (None, edit));
+        wiring.chain(self.clips.iter().map(|(round, edit)| (Some(*round), edit)))
+    }
 }

@@ -178,14 +178,17 @@ fn touch(
     shares: &[f64],
     leads: u8,
 ) -> Result<Option<Next>, String> {
-    let model = evidence.model();
+    // What is clipped now is the last round.
+    let Some((round, model)) = evidence.models().enumerate().last() else {
+        return Ok(None);
+    };
     let Some(free) = (0..MAX_LEADS as u8)
         .map(LeadId)
         .find(|l| model.circuit.tip(*l).is_none())
     else {
         return Ok(None);
     };
-    let drives = drives(evidence);
+    let drives = drives(evidence, round);
     let mut best: Option<Next> = None;
     for (point, node, effort) in touchable(model) {
         let mut probed = model.clone();
@@ -200,7 +203,13 @@ fn touch(
         let mut bands: Vec<Vec<Band>> = Vec::new();
         for set in suspects {
             let off_clips = |edit: &&Edit| edit.element().is_none_or(|e| !clips.contains(&e));
-            let edits: Vec<Edit> = set.edits.iter().filter(off_clips).copied().collect();
+            let edits: Vec<Edit> = set
+                .changes
+                .in_round(round)
+                .iter()
+                .filter(off_clips)
+                .copied()
+                .collect();
             let mut islands = predictor.touched(&edits);
             islands.insert(predictor.island(free));
             islands.extend(drives.iter().map(|lead| predictor.island(*lead)));
@@ -255,13 +264,14 @@ fn split<'b>(bands: impl Iterator<Item = &'b Band>) -> Vec<(Shows, Vec<usize>)> 
         .collect()
 }
 
-/// The leads whose readings were off, each a possible other end.
-fn drives(evidence: &Evidence<'_>) -> Vec<LeadId> {
+/// The leads whose readings were off in a round, each a possible other end.
+fn drives(evidence: &Evidence<'_>, round: usize) -> Vec<LeadId> {
     let mut leads: BTreeSet<LeadId> = BTreeSet::new();
     for judged in evidence
         .off()
         .into_iter()
         .filter_map(|at| evidence.judged().get(at))
+        .filter(|judged| judged.round == round)
     {
         leads.insert(judged.quantity.plus.lead);
         leads.extend(judged.quantity.minus);

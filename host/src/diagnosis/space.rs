@@ -7,9 +7,11 @@ use loomproof_core::circuit::Edit;
 use loomproof_core::layout::Group;
 use loomproof_core::units::Ohms;
 
+use super::edits::Changes;
 use super::evidence::{Evidence, Fit};
 use super::ohms::{Estimate, OHMS, REFINEMENTS, SWEEP, peak, three_digits};
 use super::search::{Found, MAX_FAULTS, Outcome, Settings, Space, search};
+use crate::circuit::Model;
 use crate::fault::Fault;
 
 /// Passes over the unknown resistances of a set that has several.
@@ -33,8 +35,10 @@ pub struct Candidate {
     pub faults: Vec<Fault>,
     /// Per fault, how well its resistance is known, where it has one.
     pub estimates: Vec<Option<Estimate>>,
+    /// Per fault, the round whose clips it is of; `None` for one of the wiring.
+    pub rounds: Vec<Option<usize>>,
     /// What they do to the circuit.
-    pub edits: Vec<Edit>,
+    pub changes: Changes,
     /// How well they explain the readings.
     pub fit: Fit,
     /// Natural logarithm of prior times likelihood, less that of the healthy harness.
@@ -72,9 +76,10 @@ pub fn explain(evidence: &Evidence<'_>, catalogue: &[Fault]) -> Result<Explained
 #[derive(Debug)]
 struct Item {
     fault: Fault,
-    edits: Vec<Edit>,
-    /// With the least and the greatest resistance, where it has an unknown one.
-    ends: Option<[Vec<Edit>; 2]>,
+    round: Option<usize>,
+    changes: Changes,
+    /// Whether it has an unknown resistance.
+    unknown: bool,
     islands: BTreeSet<Group>,
     mask: Mask,
     ln_prior: f64,
@@ -124,31 +129,31 @@ impl<'e, 'm> Catalogue<'e, 'm> {
     /// The faults that change the circuit of these readings.
     #[must_use]
     pub fn new(evidence: &'e Evidence<'m>, faults: &[Fault]) -> Self {
-        let model = evidence.model();
-        let item = |fault: &Fault| {
-            let edits = fault.edits(model)?;
-            let end = |ohms| edits_with(evidence, fault, ohms);
-            let ends = match (end(OHMS.0), end(OHMS.1)) {
-                (Some(low), Some(high)) => Some([low, high]),
-                _ => None,
-            };
-            let islands = evidence.touched(&edits);
+        let models: Vec<&Model> = evidence.models().collect();
+        let item = |fault: &Fault, round: Option<usize>, changes: Changes| {
+            let islands = evidence.touched(&changes);
             // A quantity that is read in two islands ties them together.
-            let mut read = evidence.islands_of(&evidence.affected(&islands));
+            let mut read = evidence.islands_of(&evidence.affected(&islands, round));
             read.extend(&islands);
-            Some(Item {
+            Item {
+                unknown: with_ohms(fault, OHMS.0).is_some(),
                 fault: fault.clone(),
-                edits,
-                ends,
+                round,
                 mask: Mask::of(&read),
-                bound: evidence.bound(&islands),
+                bound: evidence.bound(&islands, round),
+                changes,
                 islands,
                 ln_prior: fault.prior().ln(),
-            })
+            }
         };
+        let each = faults.iter().flat_map(|fault| {
+            let ways = Changes::of_fault(fault, &models).into_iter();
+            ways.map(move |(round, changes)| item(fault, round, changes))
+        });
+        let items = each.collect();
         Self {
             evidence,
-            items: faults.iter().filter_map(item).collect(),
+            items,
             fitted: RefCell::default(),
             intervals: RefCell::default(),
         }
@@ -158,14 +163,14 @@ impl<'e, 'm> Catalogue<'e, 'm> {
         set.iter().filter_map(|one| self.items.get(*one))
     }
 
-    /// The edits of a set with these resistances where they are unknown.
-    fn edits(&self, set: &[usize], ohms: &[Option<f64>]) -> Vec<Edit> {
-        let with = self.items(set).zip(ohms);
-        with.flat_map(|(item, ohms)| match ohms {
-            Some(ohms) => edits_with(self.evidence, &item.fault, *ohms).unwrap_or_default(),
-            None => item.edits.clone(),
-        })
-        .collect()
+    /// The changes of a set with these resistances where they are unknown.
+    fn changes(&self, set: &[usize], ohms: &[Option<f64>]) -> Changes {
+        let mut all = Changes::default();
+        for (item, ohms) in self.items(set).zip(ohms) {
+            let with = ohms.and_then(|ohms| changes_with(self.evidence, item, ohms));
+            all.extend(with.as_ref().unwrap_or(&item.changes));
+        }
+        all
     }
 
     /// Takes a set apart into parts that bear on different readings.
@@ -223,13 +228,13 @@ impl<'e, 'm> Catalogue<'e, 'm> {
         }
         let mut ohms: Vec<Option<f64>> = self
             .items(set)
-            .map(|item| item.ends.as_ref().map(|_| OHMS.0))
+            .map(|item| item.unknown.then_some(OHMS.0))
             .collect();
         let unknown: Vec<usize> = (0..ohms.len())
             .filter(|at| ohms.get(*at).is_some_and(Option::is_some))
             .collect();
         if unknown.is_empty() {
-            let gain = self.evidence.gain(&self.edits(set, &ohms), floor)?;
+            let gain = self.evidence.gain(&self.changes(set, &ohms), floor)?;
             return Ok(gain.map(|gain| self.note(set, Fitted { gain, ohms })));
         }
         let least = Settings::default().least_gain;
@@ -241,7 +246,7 @@ impl<'e, 'm> Catalogue<'e, 'm> {
             return Ok(None);
         }
         let gain = |ohms: &[Option<f64>], floor: f64| {
-            let gain = self.evidence.gain(&self.edits(set, ohms), floor)?;
+            let gain = self.evidence.gain(&self.changes(set, ohms), floor)?;
             Ok::<f64, String>(gain.unwrap_or(f64::NEG_INFINITY))
         };
         let mut best = gain(&ohms, f64::NEG_INFINITY)?;
@@ -288,7 +293,7 @@ impl<'e, 'm> Catalogue<'e, 'm> {
     ) -> Result<bool, String> {
         let others: Vec<usize> = unknown.iter().copied().filter(|o| *o != at).collect();
         let stride = (OHMS.1 / OHMS.0).ln() / f64::from(SWEEP);
-        let knot = |k: u32| -> Vec<Vec<Edit>> {
+        let knot = |k: u32| -> Vec<Changes> {
             let here = (OHMS.0.ln() + stride * f64::from(k)).exp();
             let corner = |corner: usize| {
                 let ohms = |place: usize| {
@@ -300,7 +305,7 @@ impl<'e, 'm> Catalogue<'e, 'm> {
                     Some(if up { OHMS.1 } else { OHMS.0 })
                 };
                 let ohms: Vec<Option<f64>> = (0..set.len()).map(ohms).collect();
-                self.edits(set, &ohms)
+                self.changes(set, &ohms)
             };
             (0..1_usize << others.len().min(MAX_FAULTS))
                 .map(corner)
@@ -318,8 +323,8 @@ impl<'e, 'm> Catalogue<'e, 'm> {
     fn candidate(&self, found: &Found) -> Result<Candidate, String> {
         let set = &found.set;
         let ohms = self.ohms(set)?;
-        let edits = self.edits(set, &ohms);
-        let fit = self.evidence.fit(&edits)?;
+        let changes = self.changes(set, &ohms);
+        let fit = self.evidence.fit(&changes)?;
         let mut estimates = Vec::new();
         for (at, known) in ohms.iter().enumerate() {
             estimates.push(match known {
@@ -336,7 +341,8 @@ impl<'e, 'm> Catalogue<'e, 'm> {
         Ok(Candidate {
             faults: faults.collect(),
             estimates,
-            edits,
+            rounds: self.items(set).map(|item| item.round).collect(),
+            changes,
             weight: fit.gain + priors + chances,
             fit,
         })
@@ -362,8 +368,8 @@ impl<'e, 'm> Catalogue<'e, 'm> {
             if let Some(slot) = tried.get_mut(at) {
                 *slot = Some(ln_ohms.exp());
             }
-            let edits = self.edits(set, &tried);
-            Ok(self.evidence.gain(&edits, gain - INTERVAL)?.is_some())
+            let changes = self.changes(set, &tried);
+            Ok(self.evidence.gain(&changes, gain - INTERVAL)?.is_some())
         };
         let mut ends = [0.0; 2];
         for (slot, outer) in ends.iter_mut().zip([OHMS.0, OHMS.1]) {
@@ -399,7 +405,7 @@ impl Space for Catalogue<'_, '_> {
 
     fn compatible(&self, a: usize, b: usize) -> bool {
         match (self.items.get(a), self.items.get(b)) {
-            (Some(a), Some(b)) => !clash(&a.edits, &b.edits),
+            (Some(a), Some(b)) => !clash(&a.changes, &b.changes),
             _ => false,
         }
     }
@@ -416,11 +422,15 @@ impl Space for Catalogue<'_, '_> {
     }
 
     fn bound_of_two(&self, a: usize, b: usize) -> f64 {
+        let pair = [a, b];
         let mut islands = BTreeSet::new();
-        for item in self.items(&[a, b]) {
+        for item in self.items(&pair) {
             islands.extend(&item.islands);
         }
-        self.evidence.bound(&islands)
+        let mut rounds = self.items(&pair).map(|item| item.round);
+        let first = rounds.next().flatten();
+        let round = first.filter(|_| rounds.all(|round| round == first));
+        self.evidence.bound(&islands, round)
     }
 
     fn gain(&self, set: &[usize], floor: f64) -> Result<Option<f64>, String> {
@@ -430,13 +440,13 @@ impl Space for Catalogue<'_, '_> {
     fn suffices(&self, one: usize) -> Result<bool, String> {
         let fit = self
             .evidence
-            .fit(&self.edits(&[one], &self.ohms(&[one])?))?;
+            .fit(&self.changes(&[one], &self.ohms(&[one])?))?;
         Ok(self.evidence.worst(&fit) < SUFFICES)
     }
 
     fn open_to(&self, set: &[usize]) -> Result<Vec<usize>, String> {
         let ohms = self.ohms(set)?;
-        let own = self.edits(set, &ohms);
+        let own = self.changes(set, &ohms);
         let fit = self.evidence.fit(&own)?;
         let mut open = self.evidence.islands_of(&fit.unexplained);
         // Islands that the set's own edits reach count as well: a further fault
@@ -460,14 +470,16 @@ fn with_ohms(fault: &Fault, ohms: f64) -> Option<Fault> {
     fault.with_ohms(Ohms(ohms))
 }
 
-fn edits_with(evidence: &Evidence<'_>, fault: &Fault, ohms: f64) -> Option<Vec<Edit>> {
-    with_ohms(fault, ohms)?.edits(evidence.model())
+fn changes_with(evidence: &Evidence<'_>, item: &Item, ohms: f64) -> Option<Changes> {
+    let model = evidence.models().nth(item.round.unwrap_or_default())?;
+    let edits = with_ohms(&item.fault, ohms)?.edits(model)?;
+    Some(Changes::of(edits, item.round))
 }
 
 /// Two faults that change the same element say two different things of it
 /// (though what sits elsewhere may be off as well), and two touches of the
 /// same places are one.
-fn clash(a: &[Edit], b: &[Edit]) -> bool {
+fn clash(a: &Changes, b: &Changes) -> bool {
     let same = |x: &Edit, y: &Edit| match (x, y) {
         (Edit::Join { a, b, .. }, Edit::Join { a: c, b: d, .. })
         | (Edit::Touch { a, b, .. }, Edit::Touch { a: c, b: d, .. }) => {
@@ -476,5 +488,6 @@ fn clash(a: &[Edit], b: &[Edit]) -> bool {
         (Edit::Remove(_), Edit::Move(..)) | (Edit::Move(..), Edit::Remove(_)) => false,
         _ => x.element().is_some() && x.element() == y.element(),
     };
-    a.iter().any(|x| b.iter().any(|y| same(x, y)))
+    a.iter()
+        .any(|(of, x)| b.iter().any(|(its, y)| of == its && same(x, y)))
 }

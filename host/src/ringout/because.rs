@@ -5,9 +5,9 @@ use loomproof_core::judge::Value;
 use loomproof_core::wire::SenseMode;
 
 use super::report::Because;
+use super::{Round, in_round};
 use crate::diagnosis::evidence::{Evidence, Judged};
 use crate::diagnosis::space::Candidate;
-use crate::hookup::Hookup;
 
 /// How many readings are named on either side.
 const NAMED: usize = 4;
@@ -19,7 +19,7 @@ const TELLING: f64 = 3.0;
 /// healthy harness, or beside another set.
 pub(super) fn because(
     evidence: &Evidence<'_>,
-    hookup: &Hookup,
+    rounds: &[Round<'_>],
     set: &Candidate,
     beside: Option<&Candidate>,
 ) -> Vec<Because> {
@@ -35,7 +35,7 @@ pub(super) fn because(
             Because {
                 reading,
                 weight,
-                say: words(evidence, hookup, judged, &band),
+                say: words(evidence, rounds, judged, &band),
             }
         })
         .filter(|one| one.weight.abs() > TELLING)
@@ -47,8 +47,9 @@ pub(super) fn because(
 }
 
 /// `P3 (X1:3) driven, P9 (X2:2) read: 0.00 V; by the plan 2.70 V, with this 0.00 V.`
-fn words(evidence: &Evidence<'_>, hookup: &Hookup, judged: &Judged, band: &Band) -> String {
-    let lead = |lead| match hookup.point(lead) {
+fn words(evidence: &Evidence<'_>, rounds: &[Round<'_>], judged: &Judged, band: &Band) -> String {
+    let hookup = rounds.get(judged.round).map(|round| round.hookup);
+    let lead = |lead| match hookup.and_then(|hookup| hookup.point(lead)) {
         Some(point) => format!("{lead} ({point})"),
         None => format!("{lead}"),
     };
@@ -74,7 +75,8 @@ fn words(evidence: &Evidence<'_>, hookup: &Hookup, judged: &Judged, band: &Band)
         Value::Unsettled => "still creeping".to_owned(),
     };
     format!(
-        "{} driven, read {read}{how}: {measured}; by the plan {}, with this {}.",
+        "{}{} driven, read {read}{how}: {measured}; by the plan {}, with this {}.",
+        in_round(rounds.len(), judged.round),
         driven.join(", "),
         span(&judged.band),
         span(band),

@@ -17,6 +17,9 @@ use loomproof_core::judge::Value;
 use loomproof_core::scan::Planned;
 use loomproof_core::wire::{LeadId, Reading, Refusal};
 
+use crate::circuit::Model;
+use crate::hookup::Hookup;
+
 /// A step that was carried out, with its readings in the order of its senses.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Taken {
@@ -46,6 +49,18 @@ impl Taken {
     }
 }
 
+/// One round of a ring-out: where the clips sat, the expected circuit with
+/// them, and what was read.
+#[derive(Debug, Clone, Copy)]
+pub struct Round<'r> {
+    /// The clips.
+    pub hookup: &'r Hookup,
+    /// The expected circuit.
+    pub model: &'r Model,
+    /// Steps with their readings.
+    pub taken: &'r [Taken],
+}
+
 /// How a scan ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Outcome {
@@ -65,4 +80,13 @@ pub struct Stop {
     pub live: Vec<(LeadId, i32)>,
     /// What had been read until then.
     pub taken: Vec<Taken>,
+}
+
+/// `Round 2: `, where there are several.
+fn in_round(rounds: usize, round: usize) -> String {
+    if rounds > 1 {
+        format!("Round {}: ", round + 1)
+    } else {
+        String::new()
+    }
 }

@@ -5,22 +5,21 @@ use loomproof_core::judge::{Judgement, Value};
 use loomproof_core::scan::Purpose;
 use loomproof_core::wire::SenseMode;
 
-use super::Taken;
 use super::report::ReadingReport;
+use super::{Round, Taken};
 use crate::diagnosis::evidence::{Evidence, Judged};
-use crate::hookup::Hookup;
 
 /// Every judged reading of a scan.
-pub(super) fn readings(
-    evidence: &Evidence<'_>,
-    taken: &[Taken],
-    hookup: &Hookup,
-) -> Vec<ReadingReport> {
+pub(super) fn readings(evidence: &Evidence<'_>, rounds: &[Round<'_>]) -> Vec<ReadingReport> {
+    let steps: Vec<&Taken> = rounds.iter().flat_map(|round| round.taken).collect();
     let one = |judged: &Judged| -> Option<ReadingReport> {
-        let step = &taken.get(judged.step)?.planned.step;
+        let planned = &steps.get(judged.step)?.planned;
+        let step = &planned.step;
+        let hookup = rounds.get(judged.round)?.hookup;
         let lead = judged.quantity.plus.lead;
         Some(ReadingReport {
-            purpose: purpose_word(taken.get(judged.step)?.planned.purpose).to_owned(),
+            round: judged.round + 1,
+            purpose: purpose_word(planned.purpose).to_owned(),
             high: step.high.iter().map(|l| l.to_string()).collect(),
             low: step.low.iter().take(4).map(|l| l.to_string()).collect(),
             low_count: step.low.len(),

@@ -51,6 +51,8 @@ pub struct Report {
     pub answers: BTreeMap<String, String>,
     /// The probe that took the readings.
     pub probe: ProbeReport,
+    /// In how many rounds of clips they were taken.
+    pub rounds: usize,
     /// What is wrong, most probable first: sets of faults that the readings
     /// cannot tell apart are one group.
     pub groups: Vec<GroupReport>,
@@ -147,6 +149,9 @@ pub struct FaultReport {
     pub place: String,
     /// The whole spelling.
     pub fault: String,
+    /// The round of clips that it is of, from 1, where there are several; null
+    /// for a fault of the wiring.
+    pub round: Option<usize>,
     /// What is wrong, and where.
     pub say: String,
     /// What to do about it.
@@ -211,6 +216,8 @@ pub struct HandCheck {
 /// One judged reading.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct ReadingReport {
+    /// The round of clips, from 1.
+    pub round: usize,
     /// What it was taken for: `continuity`, `isolation`, `across`, `walk` or `pair`.
     pub purpose: String,
     /// Probe leads driven to 3.3 V.

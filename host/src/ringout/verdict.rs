@@ -1,9 +1,8 @@
 //! From a finished scan to its report.
 
 use loomproof_core::judge::Judgement;
-use loomproof_core::wire::{Hello, Place};
+use loomproof_core::wire::{Hello, LeadId, Place};
 
-use super::Outcome;
 use super::because::because;
 use super::hand_checks::hand_checks;
 use super::next_step::next_reading;
@@ -13,6 +12,7 @@ use super::report::{
     CoverageReport, FaultName, FaultReport, GroupReport, OhmsReport, ProbeReport, ProofReport,
     Report, Undecided, Verdict,
 };
+use super::{Outcome, Round, Stop, in_round};
 use crate::circuit::Model;
 use crate::diagnosis::coverage::{Covered, coverage};
 use crate::diagnosis::evidence::{Evidence, Judged};
@@ -30,7 +30,7 @@ const STRAY: usize = 20;
 /// How many groups are reported.
 const GROUPS: usize = 5;
 
-/// Judges a finished scan and explains what is off.
+/// Judges a scan in one round and explains what is off.
 ///
 /// # Errors
 /// A sentence that says what cannot be computed.
@@ -58,10 +58,37 @@ pub fn report_covered(
     probe: &Hello,
     outcome: &Outcome,
 ) -> Result<Report, String> {
+    let (taken, stop) = match outcome {
+        Outcome::Complete(taken) => (taken, None),
+        Outcome::Refused(stop) => (&stop.taken, Some(stop)),
+    };
+    let round = Round {
+        hookup,
+        model,
+        taken,
+    };
+    report_rounds(job, &[round], stop, covered, probe)
+}
+
+/// Judges a scan in one round or several, all of them together, and explains
+/// what is off; `stop` where the probe refused in the last one.
+///
+/// # Errors
+/// A sentence that says what cannot be computed.
+pub fn report_rounds(
+    job: &Job,
+    rounds: &[Round<'_>],
+    stop: Option<&Stop>,
+    covered: &[Covered],
+    probe: &Hello,
+) -> Result<Report, String> {
+    let last = rounds.last().ok_or("nothing was rung out")?;
+    let place = last.hookup.place;
+    let evidence = Evidence::of_rounds(rounds.iter().map(|round| (round.model, round.taken)))?;
     let mut report = Report {
         verdict: Verdict::Pass,
         title: job.title.clone(),
-        place: place_word(hookup.place).to_owned(),
+        place: place_word(place).to_owned(),
         plan_digest: job.digest.clone(),
         answers: job.answers.clone(),
         probe: ProbeReport {
@@ -70,50 +97,42 @@ pub fn report_covered(
             build: probe.build.to_string(),
             leads: probe.leads,
         },
+        rounds: rounds.len(),
         groups: Vec::new(),
         lost: false,
         proof: None,
         refusal: None,
         undecided: Vec::new(),
         coverage: coverage_report(covered),
-        hand_checks: hand_checks(job, hookup.place),
-        readings: Vec::new(),
+        hand_checks: hand_checks(job, place),
+        readings: readings(&evidence, rounds),
         next_reading: None,
     };
-    let speaker = Speaker::new(job);
-    match outcome {
-        Outcome::Refused(stop) => {
-            let taken = &stop.taken;
-            let evidence = Evidence::new(model, taken)?;
-            report.readings = readings(&evidence, taken, hookup);
-            refuse(&mut report, job, hookup, stop);
-        }
-        Outcome::Complete(taken) => {
-            let evidence = Evidence::new(model, taken)?;
-            report.readings = readings(&evidence, taken, hookup);
-            unsettled(&mut report, &evidence, hookup);
-            if evidence.judged().is_empty() {
-                report.undecided.push(Undecided {
-                    place: String::new(),
-                    say: "There was nothing to read in this hook-up, so nothing is proved; \
-                          `loomproof hookup` shows what it can see."
-                        .to_owned(),
-                });
-            }
-            report.verdict = verdict(&evidence);
-            if report.verdict == Verdict::Faults {
-                let faults: Vec<Fault> = covered.iter().map(|c| c.fault.clone()).collect();
-                let explained = space::explain(&evidence, &faults)?;
-                let proof = explained.outcome.proof;
-                let groups = group(&evidence, explained.candidates);
-                report.proof = groups.first().map(|_| ProofReport {
-                    faults: proof.size,
-                    sets: proof.sets,
-                    scored: proof.scored,
-                });
-                explain(&mut report, &evidence, &groups, (hookup, speaker))?;
-            }
-        }
+    if let Some(stop) = stop {
+        refuse(&mut report, job, last.hookup, stop);
+        return Ok(report);
+    }
+    unsettled(&mut report, &evidence, rounds);
+    if evidence.judged().is_empty() {
+        report.undecided.push(Undecided {
+            place: String::new(),
+            say: "There was nothing to read in this hook-up, so nothing is proved; \
+                  `loomproof hookup` shows what it can see."
+                .to_owned(),
+        });
+    }
+    report.verdict = verdict(&evidence);
+    if report.verdict == Verdict::Faults {
+        let faults: Vec<Fault> = covered.iter().map(|c| c.fault.clone()).collect();
+        let explained = space::explain(&evidence, &faults)?;
+        let proof = explained.outcome.proof;
+        let groups = group(&evidence, explained.candidates);
+        report.proof = groups.first().map(|_| ProofReport {
+            faults: proof.size,
+            sets: proof.sets,
+            scored: proof.scored,
+        });
+        explain(&mut report, &evidence, &groups, rounds, Speaker::new(job))?;
     }
     Ok(report)
 }
@@ -147,6 +166,7 @@ pub fn fault_report(speaker: Speaker<'_>, fault: &Fault) -> FaultReport {
         kind: fault.kind().to_owned(),
         place: fault.place(),
         fault: fault.to_string(),
+        round: None,
         say: words.say,
         act: words.act,
         ohms: None,
@@ -196,13 +216,21 @@ fn explain(
     report: &mut Report,
     evidence: &Evidence<'_>,
     groups: &[Group],
-    (hookup, speaker): (&Hookup, Speaker<'_>),
+    rounds: &[Round<'_>],
+    speaker: Speaker<'_>,
 ) -> Result<(), String> {
     let leads = report.probe.leads;
     let words = |set: &Candidate| -> Vec<FaultReport> {
-        let both = set.faults.iter().zip(&set.estimates);
-        both.map(|(fault, estimate)| estimated(speaker, fault, *estimate))
-            .collect()
+        let each = set.faults.iter().zip(&set.estimates).zip(&set.rounds);
+        each.map(|((fault, estimate), round)| {
+            let mut report = estimated(speaker, fault, *estimate);
+            if let (Some(round), true) = (round, rounds.len() > 1) {
+                report.round = Some(round + 1);
+                report.say = in_round(rounds.len(), *round) + &report.say;
+            }
+            report
+        })
+        .collect()
     };
     let best = groups.first().and_then(|group| group.sets.first());
     report.groups = groups
@@ -213,8 +241,8 @@ fn explain(
             probability: group.probability,
             explains_all: group.explains_all(),
             because: match group.sets.first() {
-                Some(set) if at == 0 => because(evidence, hookup, set, None),
-                Some(set) => because(evidence, hookup, set, best),
+                Some(set) if at == 0 => because(evidence, rounds, set, None),
+                Some(set) => because(evidence, rounds, set, best),
                 None => Vec::new(),
             },
             sets: group.sets.iter().map(words).collect(),
@@ -229,16 +257,15 @@ fn explain(
         .iter()
         .filter_map(|at| evidence.judged().get(*at))
     {
-        let lead = judged.quantity.plus.lead;
+        let (lead, place) = read_at(rounds, judged);
+        let at = rounds.get(judged.round).map(|round| round.hookup);
         report.undecided.push(Undecided {
-            place: hookup
-                .point(lead)
-                .map(ToString::to_string)
-                .unwrap_or_default(),
+            place,
             say: format!(
-                "The reading at {} fits no explanation of up to {} faults; check the clip there \
+                "{}The reading at {} fits no explanation of up to {} faults; check the clip there \
                  and ring out again.",
-                speaker.probe_lead(hookup, lead),
+                in_round(rounds.len(), judged.round),
+                at.map_or_else(|| lead.to_string(), |at| speaker.probe_lead(at, lead)),
                 crate::diagnosis::search::MAX_FAULTS
             ),
         });
@@ -251,28 +278,37 @@ fn explain(
         // A further reading would only split a wrong explanation.
         return Ok(());
     }
-    if let (Some(best), Some(reported)) = (groups.first(), report.groups.first()) {
-        report.next_reading = next_reading(evidence, best, reported, (hookup, speaker), leads)?;
+    if let (Some(best), Some(reported), Some(last)) =
+        (groups.first(), report.groups.first(), rounds.last())
+    {
+        let clipped = (last.hookup, speaker);
+        report.next_reading = next_reading(evidence, best, reported, clipped, leads)?;
     }
     Ok(())
 }
 
-fn unsettled(report: &mut Report, evidence: &Evidence<'_>, hookup: &Hookup) {
+/// The probe lead and the test point of a reading.
+fn read_at(rounds: &[Round<'_>], judged: &Judged) -> (LeadId, String) {
+    let lead = judged.quantity.plus.lead;
+    let point = rounds
+        .get(judged.round)
+        .and_then(|round| round.hookup.point(lead));
+    (lead, point.map(ToString::to_string).unwrap_or_default())
+}
+
+fn unsettled(report: &mut Report, evidence: &Evidence<'_>, rounds: &[Round<'_>]) {
     for judged in evidence
         .judged()
         .iter()
         .filter(|j| j.judgement == Judgement::NotSettled)
     {
-        let lead = judged.quantity.plus.lead;
-        let place = hookup
-            .point(lead)
-            .map(ToString::to_string)
-            .unwrap_or_default();
+        let (lead, place) = read_at(rounds, judged);
         if report.undecided.iter().all(|u| u.place != place) {
             report.undecided.push(Undecided {
                 say: format!(
-                    "The reading at {lead} ({place}) was still creeping when the probe stopped \
-                     waiting; unplug what hangs on that wire, or wait, and ring out again."
+                    "{}The reading at {lead} ({place}) was still creeping when the probe stopped \
+                     waiting; unplug what hangs on that wire, or wait, and ring out again.",
+                    in_round(rounds.len(), judged.round),
                 ),
                 place,
             });

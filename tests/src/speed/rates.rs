@@ -182,7 +182,7 @@ pub fn rates(subject: &Subject, which: Which, effort: Effort) -> Result<Rates, S
         rounds.push(took.as_secs_f64() / count);
         let (result, took) = timed(|| {
             hypotheses.iter().try_for_each(|h| {
-                evidence.gain(&h.edits, f64::NEG_INFINITY).map(|gain| {
+                evidence.gain(&h.changes, f64::NEG_INFINITY).map(|gain| {
                     black_box(gain);
                 })
             })

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use loomproof::circuit::{Model, build};
+use loomproof::diagnosis::edits::Changes;
 use loomproof::diagnosis::evidence::Evidence;
 use loomproof::diagnosis::predict::{Predictor, Reach};
 use loomproof::fault::{Fault, catalogue};
@@ -142,12 +143,14 @@ impl Subject {
         let mut asked: BTreeMap<BTreeSet<Group>, std::rc::Rc<Asked>> = BTreeMap::new();
         let one = |fault: &Fault| {
             let edits = fault.edits(self.model())?;
-            let touched = evidence.touched(&edits);
+            let changes = Changes::of(edits.clone(), None);
+            let touched = evidence.touched(&changes);
             let asked = asked.entry(touched.clone()).or_insert_with_key(|touched| {
                 std::rc::Rc::new(Asked::of(self.model(), evidence, &islands, touched))
             });
             Some(Hypothesis {
                 edits,
+                changes,
                 reach: predictor.reach(&touched),
                 asked: std::rc::Rc::clone(asked),
             })
@@ -163,6 +166,8 @@ const BENCH_64: &str = "fixtures/plans/bench-64.toml";
 pub struct Hypothesis {
     /// What it does to the circuit.
     pub edits: Vec<Edit>,
+    /// The same, as evidence takes it.
+    pub changes: Changes,
     /// What belongs to the islands that the edits touch.
     pub reach: Reach,
     /// What is asked of it.
@@ -205,7 +210,7 @@ impl Asked {
                 asked.corners.push(Corner::Most);
             }
         }
-        for at in evidence.affected(touched) {
+        for at in evidence.affected(touched, None) {
             let judged = &evidence.judged()[at];
             let Some(step) = evidence.step(judged.step) else {
                 continue;

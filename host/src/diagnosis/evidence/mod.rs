@@ -1,86 +1,37 @@
 //! All readings of a scan against the model, and how well a set of faults
 //! explains them.
 
+mod changed;
+mod judged;
+
 use std::borrow::Cow;
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::rc::Rc;
 
-use loomproof_core::circuit::Edit;
-use loomproof_core::expect::{Band, Quantity};
-use loomproof_core::judge::{Judgement, LIMIT, Value, judge};
+use loomproof_core::expect::Band;
+use loomproof_core::judge::{Judgement, LIMIT, judge};
 use loomproof_core::layout::Group;
-use loomproof_core::units::Volts;
 use loomproof_core::wire::Step;
 
-use super::likelihood::{excess, gap, ln_density, ln_share, spare, telling, widened};
-use super::predict::{Altered, Predictor, Reach};
+use changed::{Changed, Scope, Shares};
+pub use judged::Judged;
+
+use super::edits::Changes;
+use super::likelihood::{excess, gap, spare, telling};
+use super::predict::{Altered, Predictor};
 use crate::circuit::Model;
 use crate::ringout::Taken;
 
-/// How much larger a standard deviation may be between two resistances than at
-/// the larger of the two ends: an allowance of ours, held against every pair by
-/// `tests/tests/proved.rs`.
-const HULL_SPREAD: f64 = 1.5;
-
-/// One judged quantity of a scan.
-#[derive(Debug, Clone)]
-pub struct Judged {
-    /// Index of the step in the scan.
-    pub step: usize,
-    /// What is judged.
-    pub quantity: Quantity,
-    /// What was measured.
-    pub value: Value,
-    /// What the plan lets expect.
-    pub band: Band,
-    /// The verdict on it.
-    pub judgement: Judgement,
-    islands: [Group; 2],
-    /// How much likelier than by the plan the reading could be at best: under
-    /// a circuit that predicts just this value, with the converter's own
-    /// deviation and nothing else.
-    spare: f64,
-    /// How much of a reading it is: one of several that repeat each other
-    /// (driven elsewhere, by the plan) is a part of one.
-    weight: f64,
-}
-
-impl Judged {
-    /// Whether the reading is as the plan lets expect.
-    #[must_use]
-    pub fn is_within(&self) -> bool {
-        self.judgement == Judgement::Within
-    }
-
-    /// How much likelier a band makes the reading than the plan's does, as a
-    /// natural logarithm, unknown loads being as the reading wants them.
-    #[must_use]
-    pub fn gain(&self, band: &Band) -> f64 {
-        self.weight * (ln_density(band, self.value) - ln_density(&self.band, self.value))
-    }
-
-    /// The most that any band within a hull of bands could gain, where the
-    /// mean moves one way from corner to corner (in a linear circuit a voltage
-    /// is a ratio of two linear functions of any one resistance; `from memory`).
-    fn best_in(&self, hull: &Band) -> f64 {
-        let Value::Volts(volts) = self.value else {
-            return 0.0;
-        };
-        let hull = widened(&Band {
-            // Between the ends the spread may be larger than at both.
-            sigma: Volts(HULL_SPREAD * hull.sigma.0),
-            ..*hull
-        });
-        let z = hull.excess(volts);
-        self.spare - self.weight * 0.5 * z * z
-    }
-}
-
-/// All readings of a scan, judged against the plan.
+/// All readings of a scan, in one round of clips or several, judged against the
+/// plan.
+///
+/// The wiring of all rounds is one, so that its elements and islands have the
+/// same numbers in every round's model; the clips are each round's own.
 #[derive(Debug)]
 pub struct Evidence<'m> {
-    predictor: Predictor<'m>,
+    /// Round by round.
+    predictors: Vec<Predictor<'m>>,
     steps: Vec<Step>,
     judged: Vec<Judged>,
     /// Quantities read in each island, worst off first.
@@ -90,62 +41,10 @@ pub struct Evidence<'m> {
     /// Least share of a healthy band, as a natural logarithm, in each island
     /// with unknown loads.
     shares: BTreeMap<Group, f64>,
-    scopes: RefCell<HashMap<BTreeSet<Group>, Rc<Scope>>>,
+    scopes: RefCell<HashMap<(BTreeSet<Group>, Option<usize>), Rc<Scope>>>,
 }
 
-/// What a change in some islands bears on.
-#[derive(Debug)]
-struct Scope {
-    islands: BTreeSet<Group>,
-    /// Quantities that are read there, worst off first.
-    affected: Vec<usize>,
-    reach: Reach,
-    /// The most that the quantities could gain, and the islands' shares.
-    spare: f64,
-    shares: f64,
-}
-
-/// A circuit with edits: the islands that they touch, and one island more
-/// where a quantity is the difference to one elsewhere.
-struct Changed<'e, 'm> {
-    evidence: &'e Evidence<'m>,
-    scope: &'e Scope,
-    edits: Cow<'e, [Edit]>,
-    altered: Altered<'m>,
-    with: BTreeMap<Group, Altered<'m>>,
-}
-
-impl Changed<'_, '_> {
-    fn band(&mut self, step: &Step, judged: &Judged) -> Result<Band, String> {
-        let outside = judged
-            .islands
-            .into_iter()
-            .find(|island| !self.scope.islands.contains(island));
-        let altered = match outside {
-            None => &mut self.altered,
-            Some(island) => self.with.entry(island).or_insert_with(|| {
-                let mut islands = self.scope.islands.clone();
-                islands.insert(island);
-                let reach = self.evidence.predictor.reach(&islands);
-                self.evidence.predictor.altered(&reach, &self.edits)
-            }),
-        };
-        altered.band(step, judged.quantity)
-    }
-}
-
-/// The least share of a band that is read in each of some islands.
-#[derive(Debug, Default)]
-struct Shares(BTreeMap<Group, f64>);
-
-impl Shares {
-    fn note(&mut self, island: Group, band: &Band) {
-        let least = self.0.entry(island).or_insert(0.0);
-        *least = least.min(ln_share(band));
-    }
-}
-
-/// How well a set of edits explains the readings.
+/// How well a set of changes explains the readings.
 #[derive(Debug, Clone)]
 pub struct Fit {
     /// Natural logarithm of the likelihood of all readings, less that of the
@@ -174,31 +73,49 @@ impl<'m> Evidence<'m> {
     /// # Errors
     /// A sentence that says what cannot be computed.
     pub fn new(model: &'m Model, taken: &[Taken]) -> Result<Self, String> {
-        let predictor = Predictor::new(model);
-        let mut healthy: BTreeMap<[Group; 2], Altered<'m>> = BTreeMap::new();
+        Self::of_rounds([(model, taken)])
+    }
+
+    /// Judges a scan in several rounds: the circuit with the clips of each, and
+    /// what was read with them.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn of_rounds<'t>(
+        rounds: impl IntoIterator<Item = (&'m Model, &'t [Taken])>,
+    ) -> Result<Self, String> {
+        let mut predictors = Vec::new();
+        let mut steps = Vec::new();
         let mut judged: Vec<Judged> = Vec::new();
         let mut repeats: HashMap<_, Vec<usize>> = HashMap::new();
-        for (at, step) in taken.iter().enumerate() {
-            for (quantity, value) in step.values() {
-                let step = &step.planned.step;
-                let islands = predictor.read_in(quantity);
-                let altered = healthy.entry(islands).or_insert_with(|| {
-                    predictor.altered(&predictor.reach(&BTreeSet::from(islands)), &[])
-                });
-                let band = altered.band(step, quantity)?;
-                let key = predictor.repeat_key(step, quantity);
-                repeats.entry(key).or_default().push(judged.len());
-                judged.push(Judged {
-                    step: at,
-                    quantity,
-                    value,
-                    band,
-                    judgement: judge(&band, value),
-                    islands,
-                    spare: spare(step, quantity, &band, value),
-                    weight: 1.0,
-                });
+        for (round, (model, taken)) in rounds.into_iter().enumerate() {
+            let predictor = Predictor::new(model);
+            let mut healthy: BTreeMap<[Group; 2], Altered<'m>> = BTreeMap::new();
+            for step in taken {
+                for (quantity, value) in step.values() {
+                    let step = &step.planned.step;
+                    let islands = predictor.read_in(quantity);
+                    let altered = healthy.entry(islands).or_insert_with(|| {
+                        predictor.altered(&predictor.reach(&BTreeSet::from(islands)), &[])
+                    });
+                    let band = altered.band(step, quantity)?;
+                    let key = (round, predictor.repeat_key(step, quantity));
+                    repeats.entry(key).or_default().push(judged.len());
+                    judged.push(Judged {
+                        round,
+                        step: steps.len(),
+                        quantity,
+                        value,
+                        band,
+                        judgement: judge(&band, value),
+                        islands,
+                        spare: spare(step, quantity, &band, value),
+                        weight: 1.0,
+                    });
+                }
+                steps.push(step.planned.step.clone());
             }
+            predictors.push(predictor);
         }
         for repeated in repeats.into_values() {
             let weight = 1.0 / repeated.len() as f64;
@@ -209,7 +126,6 @@ impl<'m> Evidence<'m> {
                 }
             }
         }
-        let steps = taken.iter().map(|t| t.planned.step.clone()).collect();
         let mut order: Vec<usize> = (0..judged.len()).collect();
         let off = |at: &usize| judged.get(*at).map_or(0.0, |j| excess(&j.band, j.value));
         order.sort_by(|a, b| off(b).total_cmp(&off(a)));
@@ -229,7 +145,7 @@ impl<'m> Evidence<'m> {
             shares.note(island, &judged.band);
         }
         Ok(Self {
-            predictor,
+            predictors,
             steps,
             judged,
             of_island,
@@ -251,10 +167,9 @@ impl<'m> Evidence<'m> {
         self.steps.get(step)
     }
 
-    /// The model.
-    #[must_use]
-    pub fn model(&self) -> &'m Model {
-        self.predictor.model()
+    /// The models, round by round.
+    pub fn models(&self) -> impl Iterator<Item = &'m Model> + '_ {
+        self.predictors.iter().map(Predictor::model)
     }
 
     /// The islands of the leads whose quantities are named.
@@ -279,62 +194,84 @@ impl<'m> Evidence<'m> {
             .collect()
     }
 
-    /// The islands that edits touch.
+    /// The islands that changes touch.
     #[must_use]
-    pub fn touched(&self, edits: &[Edit]) -> BTreeSet<Group> {
-        self.predictor.touched(edits)
+    pub fn touched(&self, changes: &Changes) -> BTreeSet<Group> {
+        let mut islands = BTreeSet::new();
+        match (changes.only_round(), self.predictors.as_slice()) {
+            (Some(round), all) => {
+                let here = all.get(round);
+                islands.extend(
+                    here.map(|p| p.touched(&changes.in_round(round)))
+                        .unwrap_or_default(),
+                );
+            }
+            (None, [one]) => return one.touched(&changes.in_round(0)),
+            (None, all) => {
+                for (round, predictor) in all.iter().enumerate() {
+                    islands.extend(predictor.touched(&changes.in_round(round)));
+                }
+            }
+        }
+        islands
     }
 
-    /// Quantities read in these islands, worst off first.
+    /// Quantities read in these islands, worst off first; in one round, where
+    /// one is named.
     #[must_use]
-    pub fn affected(&self, islands: &BTreeSet<Group>) -> Vec<usize> {
-        self.scope(islands).affected.clone()
+    pub fn affected(&self, islands: &BTreeSet<Group>, round: Option<usize>) -> Vec<usize> {
+        self.scope(islands, round).affected.clone()
     }
 
-    /// The most that any change in these islands could gain.
+    /// The most that any changes of these islands could gain; `round` where
+    /// only one round sees them.
     #[must_use]
-    pub fn bound(&self, islands: &BTreeSet<Group>) -> f64 {
-        let scope = self.scope(islands);
+    pub fn bound(&self, islands: &BTreeSet<Group>, round: Option<usize>) -> f64 {
+        let scope = self.scope(islands, round);
         scope.spare + scope.shares
     }
 
-    fn scope(&self, islands: &BTreeSet<Group>) -> Rc<Scope> {
-        if let Some(scope) = self.scopes.borrow().get(islands) {
+    fn scope_of(&self, changes: &Changes) -> Rc<Scope> {
+        self.scope(&self.touched(changes), changes.only_round())
+    }
+
+    fn scope(&self, islands: &BTreeSet<Group>, round: Option<usize>) -> Rc<Scope> {
+        let key = (islands.clone(), round);
+        if let Some(scope) = self.scopes.borrow().get(&key) {
             return Rc::clone(scope);
         }
+        let seen = |at: usize| round.is_none_or(|round| round == at);
         let mut affected: Vec<usize> = islands
             .iter()
             .filter_map(|island| self.of_island.get(island))
             .flatten()
+            .filter(|at| {
+                self.judged
+                    .get(**at)
+                    .is_some_and(|judged| seen(judged.round))
+            })
             .copied()
             .collect();
         affected.sort_unstable_by_key(|at| self.rank.get(*at).copied());
         affected.dedup();
         let spare = |at: &usize| self.judged.get(*at).map(|judged| judged.spare);
         let share = |island| self.shares.get(island).copied();
+        let rounds = self.predictors.iter().enumerate();
         let scope = Rc::new(Scope {
-            reach: self.predictor.reach(islands),
+            reach: rounds
+                .map(|(at, predictor)| seen(at).then(|| predictor.reach(islands)))
+                .collect(),
             spare: affected.iter().filter_map(spare).sum(),
             shares: -islands.iter().filter_map(share).sum::<f64>(),
             islands: islands.clone(),
             affected,
         });
         let mut scopes = self.scopes.borrow_mut();
-        scopes.insert(islands.clone(), Rc::clone(&scope));
+        scopes.insert(key, Rc::clone(&scope));
         scope
     }
 
-    fn changed<'e>(&'e self, scope: &'e Scope, edits: Cow<'e, [Edit]>) -> Changed<'e, 'm> {
-        Changed {
-            evidence: self,
-            scope,
-            altered: self.predictor.altered(&scope.reach, &edits),
-            edits,
-            with: BTreeMap::new(),
-        }
-    }
-
-    /// What the bands of some edits gain by narrower spans, or lose by wider ones.
+    /// What the bands of some changes gain by narrower spans, or lose by wider ones.
     fn gain_of_shares(&self, islands: &BTreeSet<Group>, shares: &Shares) -> f64 {
         let one = |island: &Group| {
             let now = shares.0.get(island).copied().unwrap_or(0.0);
@@ -343,15 +280,15 @@ impl<'m> Evidence<'m> {
         islands.iter().map(one).sum()
     }
 
-    /// How well these edits explain the readings.
+    /// How well these changes explain the readings.
     ///
-    /// Only quantities read in an island that the edits touch are computed again.
+    /// Only quantities read in an island that they touch are computed again.
     ///
     /// # Errors
     /// A sentence that says what cannot be computed.
-    pub fn fit(&self, edits: &[Edit]) -> Result<Fit, String> {
-        let scope = self.scope(&self.touched(edits));
-        let mut changed = self.changed(&scope, Cow::Borrowed(edits));
+    pub fn fit(&self, changes: &Changes) -> Result<Fit, String> {
+        let scope = self.scope_of(changes);
+        let mut changed = Changed::new(self, &scope, Cow::Borrowed(changes));
         let mut affected = scope.affected.clone();
         affected.sort_unstable();
         let mut fit = Fit {
@@ -380,17 +317,18 @@ impl<'m> Evidence<'m> {
         Ok(fit)
     }
 
-    /// How much likelier these edits make the readings; `None` as soon as it
+    /// How much likelier these changes make the readings; `None` as soon as it
     /// is certain to be less than `floor`.
     ///
     /// # Errors
     /// A sentence that says what cannot be computed.
-    pub fn gain(&self, edits: &[Edit], floor: f64) -> Result<Option<f64>, String> {
+    pub fn gain(&self, changes: &Changes, floor: f64) -> Result<Option<f64>, String> {
         let mut shares = Shares::default();
-        let scope = self.scope(&self.touched(edits));
+        let scope = self.scope_of(changes);
         let mut changed = None;
         let gain = self.sum(&scope, floor, |judged, step| {
-            let changed = changed.get_or_insert_with(|| self.changed(&scope, Cow::Borrowed(edits)));
+            let changed =
+                changed.get_or_insert_with(|| Changed::new(self, &scope, Cow::Borrowed(changes)));
             let band = changed.band(step, judged)?;
             let [island, _] = judged.islands;
             shares.note(island, &band);
@@ -400,9 +338,9 @@ impl<'m> Evidence<'m> {
         Ok(gain.map(|gain| gain + shares).filter(|gain| *gain >= floor))
     }
 
-    /// Whether edits between some knots and the next ones could gain `floor`.
+    /// Whether changes between some knots and the next ones could gain `floor`.
     ///
-    /// A knot is a list of edits, all the same but for resistances, that are
+    /// A knot is a list of changes, all the same but for resistances, that are
     /// the corners on its side of the stretch to the next knot; `knot` gives
     /// the one of a number from 0 to `stretches`.
     ///
@@ -411,20 +349,20 @@ impl<'m> Evidence<'m> {
     pub fn between(
         &self,
         stretches: u32,
-        knot: impl Fn(u32) -> Vec<Vec<Edit>>,
+        knot: impl Fn(u32) -> Vec<Changes>,
         floor: f64,
     ) -> Result<bool, String> {
         let first = knot(0);
-        let Some(edits) = first.first() else {
+        let Some(changes) = first.first() else {
             return Ok(false);
         };
-        let scope = self.scope(&self.touched(edits));
+        let scope = self.scope_of(changes);
         if scope.spare + scope.shares < floor {
             return Ok(false);
         }
-        let corners = |edits: Vec<Vec<Edit>>| -> Vec<Changed<'_, 'm>> {
-            let edits = edits.into_iter();
-            edits.map(|e| self.changed(&scope, Cow::Owned(e))).collect()
+        let corners = |knot: Vec<Changes>| -> Vec<Changed<'_, 'm>> {
+            let corner = |changes| Changed::new(self, &scope, Cow::Owned(changes));
+            knot.into_iter().map(corner).collect()
         };
         let mut near = corners(first);
         for k in 1..=stretches {
