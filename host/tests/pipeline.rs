@@ -13,7 +13,7 @@ use loomproof::plan::Plan;
 use loomproof::plan::model::{Job, Side};
 use loomproof::ringout::recording::{Recording, RecordingError, Slot};
 use loomproof::ringout::report::{Report, Verdict};
-use loomproof::ringout::{Outcome, Taken, run, verdict};
+use loomproof::ringout::{Outcome, Round, Taken, run, verdict};
 use loomproof_core::wire::Place;
 
 fn job(plan: &str) -> Job {
@@ -197,17 +197,25 @@ fn a_recorded_scan_is_judged_as_the_scan_was() {
     let file: PathBuf = folder.path().join("scan.json");
     let bench = Bench::new(&job, &hookup, &[], &Settings::default()).unwrap();
     let hello = VirtualProbe::new(bench).session().unwrap().hello().clone();
+    let round = Round {
+        hookup: &hookup,
+        model: &model,
+        taken: &taken,
+    };
     Slot::reserve(&file)
-        .and_then(|slot| slot.keep(&Recording::new(&job, &hookup, &hello, &taken)))
+        .and_then(|slot| slot.keep(&Recording::new(&job, hookup.place, &[round], &hello)))
         .unwrap();
     let kept = Recording::load(&file).unwrap();
-    assert_eq!(kept.taken(&file, &job, &hookup).unwrap(), taken);
+    assert_eq!(
+        kept.rounds(&file, &job).unwrap(),
+        [(hookup.clone(), taken.clone())]
+    );
     assert_eq!(kept.hello(), hello);
     let again = verdict::report(&job, &hookup, &model, &hello, &Outcome::Complete(taken)).unwrap();
     let words = |r: &Report| serde_json::to_string(&r.groups).unwrap();
     assert_eq!(words(&report), words(&again));
     let other = job_with_digest(&job);
-    let error = kept.taken(&file, &other, &hookup).unwrap_err();
+    let error = kept.rounds(&file, &other).unwrap_err();
     assert!(
         matches!(error, RecordingError::Mismatch { what: "plan", .. }),
         "{error}"
@@ -261,9 +269,10 @@ fn a_tap_on_its_neighbour_is_told_from_a_tap_that_missed() {
 #[test]
 fn the_kept_scan_among_the_fixtures_passes_and_an_altered_one_does_not() {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/scans/bench-64.json");
-    let (job, hookup, model) = set_up("bench-64.toml", Place::Bench);
+    let (job, planned, model) = set_up("bench-64.toml", Place::Bench);
     let kept = Recording::load(&file).unwrap();
-    let mut taken = kept.taken(&file, &job, &hookup).unwrap();
+    let (hookup, mut taken) = kept.rounds(&file, &job).unwrap().remove(0);
+    assert_eq!(hookup, planned);
     let judged = |taken: &[Taken]| {
         let outcome = Outcome::Complete(taken.to_vec());
         verdict::report(&job, &hookup, &model, &kept.hello(), &outcome)

@@ -6,36 +6,19 @@ use loomproof_core::layout::Layout;
 use loomproof_core::scan::pair;
 use loomproof_core::wire::{Hello, LeadId};
 
-use super::ringout::{Session, take};
+use super::ringing::{Judging, take};
+use super::ringout::Session;
 use super::{Failure, note};
-use crate::circuit::{Model, build};
-use crate::diagnosis::coverage::Covered;
+use crate::circuit::build;
 use crate::diagnosis::next::Action;
 use crate::hookup::{Clip, Hookup, Point};
 use crate::link::Link;
-use crate::plan::model::Job;
 use crate::ringout::report::{NextReading, Report};
 use crate::ringout::run::one_more;
-use crate::ringout::{Outcome, Stop, text, verdict};
+use crate::ringout::{Outcome, text};
 
 /// The most further steps of one call.
 const MOST_STEPS: usize = 12;
-
-/// Everything that a verdict rests on.
-pub(super) struct Judging {
-    pub(super) hookup: Hookup,
-    pub(super) model: Model,
-    pub(super) covered: Vec<Covered>,
-    pub(super) outcome: Outcome,
-}
-
-impl Judging {
-    pub(super) fn report(&self, job: &Job, hello: &Hello) -> Result<Report, Failure> {
-        let (hookup, model) = (&self.hookup, &self.model);
-        verdict::report_covered(job, hookup, model, &self.covered, hello, &self.outcome)
-            .map_err(Failure::usage)
-    }
-}
 
 /// Takes further steps until one explanation is left, none tells more, or the
 /// fitter stops; the last report.
@@ -60,12 +43,18 @@ pub(super) fn go_on(
                 free: Some(free),
                 touch,
             }) => touched(session, &mut link, &mut judging, (drive, free, touch))?,
-            Some(Action::Reclip) => {
+            Some(Action::Reclip) if judging.rungs.len() == 1 => {
                 session.reclip();
+                let Some(rung) = judging.rungs.last_mut() else {
+                    return Ok(report);
+                };
                 if session.is_virtual() {
-                    link = session.link(&judging.hookup)?;
+                    link = session.link(&rung.hookup, &[])?;
                 }
-                judging.outcome = take(link.as_mut(), &judging.model, judging.hookup.place)?;
+                match take(link.as_mut(), &rung.model, &rung.hookup)? {
+                    Outcome::Complete(taken) => rung.taken = taken,
+                    Outcome::Refused(stop) => judging.stop = Some(stop),
+                }
                 // The clips were looked at: what is still off is the wiring's.
                 judging.covered.retain(|c| !c.fault.is_operators());
             }
@@ -81,21 +70,31 @@ fn touched(
     judging: &mut Judging,
     (drive, free, touch): (LeadId, LeadId, Point),
 ) -> Result<(), Failure> {
-    let taken = match &judging.outcome {
-        Outcome::Complete(taken) | Outcome::Refused(Stop { taken, .. }) => taken.clone(),
+    let earlier: Vec<Hookup> = judging
+        .rungs
+        .iter()
+        .map(|rung| rung.hookup.clone())
+        .collect();
+    let Some(rung) = judging.rungs.last_mut() else {
+        return Ok(());
     };
-    judging.hookup.clips.push(Clip {
+    rung.hookup.clips.push(Clip {
         lead: free,
         point: touch,
     });
-    judging.hookup.clips.sort_by_key(|clip| clip.lead);
-    judging.model = build(session.job, &judging.hookup)?;
+    rung.hookup.clips.sort_by_key(|clip| clip.lead);
+    rung.model = build(session.job, &rung.hookup)?;
     if session.is_virtual() {
-        *link = session.link(&judging.hookup)?;
+        let before = earlier.get(..earlier.len() - 1).unwrap_or_default();
+        *link = session.link(&rung.hookup, before)?;
     }
-    let layout = Layout::of(&judging.model.circuit, &[]);
+    let layout = Layout::of(&rung.model.circuit, &[]);
     let planned = pair(&layout, drive, free, &[]);
-    judging.outcome = one_more(link.as_mut(), judging.hookup.place, planned, taken)?;
+    let taken = rung.taken.clone();
+    match one_more(link.as_mut(), rung.hookup.place, planned, taken)? {
+        Outcome::Complete(taken) => rung.taken = taken,
+        Outcome::Refused(stop) => judging.stop = Some(stop),
+    }
     Ok(())
 }
 

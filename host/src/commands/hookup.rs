@@ -1,15 +1,17 @@
 //! `hookup`: which probe lead goes on which test point.
 
+use loomproof_core::wire::Place;
 use serde::Serialize;
 
 use super::exit::Status;
-use super::job::JobArgs;
+use super::job::{JobArgs, ReachArgs};
 use super::{Failure, Format, print, print_json};
-use crate::circuit::build;
-use crate::diagnosis::coverage::{alike, coverage, extra_points};
+use crate::circuit::{Model, build};
+use crate::diagnosis::coverage::{alike, coverage_of_rounds, extra_points};
 use crate::diagnosis::words::{Speaker, capital};
 use crate::fault::catalogue;
-use crate::hookup::{Hookup, propose};
+use crate::hookup::rounds::{Rounds, rounds};
+use crate::hookup::{Clip, Hookup};
 use crate::plan::model::Job;
 
 /// Arguments of `hookup`.
@@ -18,8 +20,11 @@ use crate::plan::model::Job;
 pub struct Args {
     #[command(flatten)]
     job: JobArgs,
-    /// Probe leads of the probe.
-    #[arg(long, value_name = "N", default_value_t = 64)]
+    #[command(flatten)]
+    reach: ReachArgs,
+    /// Probe leads of the probe; where they are fewer than the points, the
+    /// hook-up comes in rounds.
+    #[arg(long, value_name = "N", default_value_t = 64, value_parser = clap::value_parser!(u8).range(2..=128))]
     leads: u8,
     /// What to print.
     #[arg(long, default_value = "text")]
@@ -29,7 +34,10 @@ pub struct Args {
 #[derive(Serialize)]
 struct Listing {
     place: &'static str,
-    clips: Vec<ClipLine>,
+    /// The clips, round by round.
+    rounds: Vec<Vec<ClipLine>>,
+    /// A number of rounds that no hook-up with these leads can beat.
+    least_rounds: usize,
     faults: usize,
     covered: usize,
     /// Covered faults that no other looks like.
@@ -52,6 +60,8 @@ const EXTRAS: usize = 3;
 #[derive(Serialize)]
 struct ClipLine {
     lead: String,
+    /// Whether the clip sits there from the round before.
+    stays: bool,
     point: String,
     say: String,
     #[serde(skip)]
@@ -66,12 +76,14 @@ struct ClipLine {
 /// [`Failure`] for a plan that is wrong or does not fit the probe.
 pub fn run(args: &Args) -> Result<Status, Failure> {
     let job = args.job.job()?;
-    let hookup = propose(
+    let within = args.reach.within(&job)?;
+    let rounds = rounds(
         &job,
         args.job.place.into(),
-        usize::from(args.leads.min(128)),
+        usize::from(args.leads),
+        &within,
     )?;
-    let listing = listing(&job, &hookup)?;
+    let listing = listing(&job, &rounds)?;
     match args.format {
         Format::Json => print_json(&listing)?,
         Format::Text => print(&text(&job, &listing))?,
@@ -79,13 +91,21 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     Ok(Status::Pass)
 }
 
-fn listing(job: &Job, hookup: &Hookup) -> Result<Listing, Failure> {
-    let model = build(job, hookup)?;
-    let covered = coverage(&model, &catalogue::all(job, hookup)).map_err(Failure::usage)?;
+fn listing(job: &Job, rounds: &Rounds) -> Result<Listing, Failure> {
+    let hookups = &rounds.hookups;
+    let models = hookups.iter().map(|hookup| build(job, hookup));
+    let models = models.collect::<Result<Vec<_>, _>>()?;
+    let models: Vec<&Model> = models.iter().collect();
+    let covered = coverage_of_rounds(&models, &catalogue::of_rounds(job, hookups));
+    let covered = covered.map_err(Failure::usage)?;
     let speaker = Speaker::new(job);
-    let isolated = alike(&[&model], &covered).map_err(Failure::usage)?;
-    let extra_points = extra_points(&model, &covered, EXTRAS)
-        .map_err(Failure::usage)?
+    let isolated = alike(&models, &covered).map_err(Failure::usage)?;
+    let extras = match models.as_slice() {
+        [model] => extra_points(model, &covered, EXTRAS).map_err(Failure::usage)?,
+        // The points are not all clipped as it is.
+        _ => Vec::new(),
+    };
+    let extra_points = extras
         .into_iter()
         .map(|extra| ExtraLine {
             point: extra.point.to_string(),
@@ -93,19 +113,34 @@ fn listing(job: &Job, hookup: &Hookup) -> Result<Listing, Failure> {
             shows: extra.shows.iter().map(ToString::to_string).collect(),
         })
         .collect();
+    let line = |clip: &Clip, before: Option<&Hookup>| ClipLine {
+        lead: clip.lead.to_string(),
+        stays: before.and_then(|before| before.point(clip.lead)) == Some(&clip.point),
+        point: clip.point.to_string(),
+        say: capital(&speaker.point(&clip.point)),
+        heading: speaker.heading(&clip.point),
+        where_there: speaker.where_there(&clip.point),
+    };
+    let befores = std::iter::once(None).chain(hookups.iter().map(Some));
+    let lines = hookups.iter().zip(befores).map(|(hookup, before)| {
+        let mut clips: Vec<ClipLine> = hookup.clips.iter().map(|c| line(c, before)).collect();
+        if hookups.len() > 1 {
+            // By place: leads are handed on from round to round.
+            let order = |heading: &str| {
+                hookup
+                    .clips
+                    .iter()
+                    .position(|c| speaker.heading(&c.point) == heading)
+            };
+            clips.sort_by_cached_key(|clip| order(&clip.heading));
+        }
+        clips
+    });
+    let place = hookups.first().map_or(Place::Bench, |hookup| hookup.place);
     Ok(Listing {
-        place: crate::ringout::verdict::place_word(hookup.place),
-        clips: hookup
-            .clips
-            .iter()
-            .map(|clip| ClipLine {
-                lead: clip.lead.to_string(),
-                point: clip.point.to_string(),
-                say: capital(&speaker.point(&clip.point)),
-                heading: speaker.heading(&clip.point),
-                where_there: speaker.where_there(&clip.point),
-            })
-            .collect(),
+        place: crate::ringout::verdict::place_word(place),
+        rounds: lines.collect(),
+        least_rounds: rounds.least,
         faults: covered.len(),
         covered: covered.iter().filter(|c| c.covered).count(),
         isolated: isolated.iter().filter(|alike| **alike == 1).count(),
@@ -133,16 +168,36 @@ fn text(job: &Job, listing: &Listing) -> String {
             .collect();
         out.push_str(&format!("Variant: {}\n", answers.join(", ")));
     }
-    let mut heading = String::new();
-    for clip in &listing.clips {
-        if clip.heading != heading {
-            heading.clone_from(&clip.heading);
-            out.push_str(&format!("\n{heading}\n"));
-        }
+    let several = listing.rounds.len() > 1;
+    if several {
+        let clips: usize = listing.rounds.iter().map(Vec::len).sum();
+        let moved = listing.rounds.iter().flatten().filter(|clip| !clip.stays);
         out.push_str(&format!(
-            "  {:<5} {:<9} {}\n",
-            clip.lead, clip.point, clip.where_there
+            "\n{} rounds of clips; no hook-up with so few probe leads needs fewer than {}. {} clips \
+             to put on in all, {} stay from one round to the next.\n",
+            listing.rounds.len(),
+            listing.least_rounds,
+            moved.clone().count(),
+            clips - moved.count(),
         ));
+    }
+    for (at, round) in listing.rounds.iter().enumerate() {
+        if several {
+            out.push_str(&format!("\nRound {}\n", at + 1));
+        }
+        let mut heading = String::new();
+        for clip in round {
+            if clip.heading != heading {
+                heading.clone_from(&clip.heading);
+                out.push_str(&format!("\n{heading}\n"));
+            }
+            let stays = if clip.stays { "  (stays)" } else { "" };
+            let line = format!(
+                "  {:<5} {:<9} {}{stays}",
+                clip.lead, clip.point, clip.where_there
+            );
+            out.push_str(&format!("{}\n", line.trim_end()));
+        }
     }
     out.push_str(&format!(
         "\nThis shows {} of the {} single faults that the plan allows; {} of them no other looks \

@@ -11,6 +11,7 @@ use super::asking::ask;
 use super::{Failure, note};
 use crate::fault::Fault;
 use crate::fault::spell::parse;
+use crate::hookup::Within;
 use crate::plan::Plan;
 use crate::plan::model::Job;
 use crate::plan::only_unsafe;
@@ -47,6 +48,29 @@ pub struct JobArgs {
     /// Where the harness is.
     #[arg(long = "where", value_name = "PLACE", default_value = "vehicle")]
     pub place: Where,
+}
+
+/// What can be reached.
+#[derive(Debug, Clone, clap::Args)]
+pub struct ReachArgs {
+    /// Only what can be reached at this place of the plan, or the connector, tap,
+    /// ring, plug or part of this name; may be repeated.
+    #[arg(long, value_name = "PLACE")]
+    at: Vec<String>,
+}
+
+impl ReachArgs {
+    /// What of a job that is.
+    ///
+    /// # Errors
+    /// [`Failure`] for a place that the plan does not have.
+    pub fn within(&self, job: &Job) -> Result<Within, Failure> {
+        let within = Within::of(job, &self.at).map_err(Failure::usage)?;
+        if let Some(names) = within.names() {
+            note(&format!("Within reach: {}.", names.join(", ")));
+        }
+        Ok(within)
+    }
 }
 
 /// What is wrong on the virtual bench.
@@ -89,7 +113,8 @@ impl JobArgs {
     }
 
     /// Settles the options of a plan: what is answered already, what the
-    /// command line answers, and what is still to be asked.
+    /// command line answers (which counts, where both do), and what is still to
+    /// be asked.
     ///
     /// # Errors
     /// [`Failure`] with every problem of the answers.
@@ -98,13 +123,15 @@ impl JobArgs {
         plan: &Plan,
         mut answers: BTreeMap<String, String>,
     ) -> Result<Job, Failure> {
+        let mut given: BTreeMap<&str, &str> = BTreeMap::new();
         for answer in &self.answers {
             let Some((option, value)) = answer.split_once('=') else {
                 return Err(Failure::usage(format!(
                     "--answer {answer}: write it as --answer option=value"
                 )));
             };
-            if let Some(earlier) = answers.insert(option.to_owned(), value.to_owned())
+            answers.insert(option.to_owned(), value.to_owned());
+            if let Some(earlier) = given.insert(option, value)
                 && earlier != value
             {
                 return Err(Failure::usage(format!(

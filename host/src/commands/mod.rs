@@ -9,7 +9,9 @@ mod job;
 mod probe;
 mod progress;
 mod review;
+mod ringing;
 mod ringout;
+mod so_far;
 
 use std::process::ExitCode;
 

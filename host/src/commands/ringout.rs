@@ -1,28 +1,28 @@
 //! `ringout`: the dead test.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use loomproof_core::layout::Layout;
-use loomproof_core::scan::first_pass;
 use loomproof_core::wire::Place;
 use serde::Serialize;
 
 use super::exit::Status;
-use super::going_on::{Judging, go_on};
-use super::job::{BenchArgs, JobArgs};
-use super::progress::Bar;
+use super::going_on::go_on;
+use super::job::{BenchArgs, JobArgs, ReachArgs};
+use super::ringing::{Clipped, Judging, ring};
+use super::so_far::{Earlier, rungs};
 use super::{Failure, Format, note, print, print_json};
 use crate::bench::{Bench, Settings};
 use crate::circuit::{Model, build};
-use crate::diagnosis::coverage::coverage;
+use crate::diagnosis::coverage::coverage_of_rounds;
 use crate::fault::{Fault, catalogue};
-use crate::hookup::{Hookup, propose};
+use crate::hookup::rounds::rounds;
+use crate::hookup::{Hookup, Within};
 use crate::link::{Link, VirtualProbe, connect};
 use crate::plan::model::Job;
 use crate::ringout::hand_checks::{attest, hand_checks};
 use crate::ringout::recording::{Recording, Slot};
 use crate::ringout::report::Report;
-use crate::ringout::{Outcome, Taken, run, text, verdict};
+use crate::ringout::{Round, Rung, text};
 
 /// Arguments of `ringout`.
 #[derive(Debug, clap::Args)]
@@ -33,6 +33,8 @@ use crate::ringout::{Outcome, Taken, run, text, verdict};
 pub struct Args {
     #[command(flatten)]
     job: JobArgs,
+    #[command(flatten)]
+    reach: ReachArgs,
     /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5.
     #[arg(long, value_name = "PROBE", default_value = "virtual")]
     probe: String,
@@ -41,8 +43,12 @@ pub struct Args {
     /// Keeps the scan in a file.
     #[arg(long, value_name = "FILE", conflicts_with = "from")]
     save: Option<PathBuf>,
+    /// Adds what is rung out now to a file, and judges all that is in it: for a
+    /// job that is done place by place (see --at).
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["save", "from"])]
+    so_far: Option<PathBuf>,
     /// Judges a kept scan instead of taking one.
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["probe", "faults", "seed", "leads", "place"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["probe", "faults", "seed", "leads", "place", "at"])]
     from: Option<PathBuf>,
     /// A place whose hand checks were done and are vouched for, such as X1; may
     /// be repeated; `all` for every place.
@@ -68,37 +74,41 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     if let Some(file) = &args.from {
         return judge_kept(args, file);
     }
-    let job = args.job.job()?;
     let place: Place = args.job.place.into();
+    let plan = args.job.plan()?;
+    let earlier = match &args.so_far {
+        Some(file) => Earlier::load(file, &plan, place)?,
+        None => Earlier::default(),
+    };
+    let job = args.job.settle(&plan, earlier.answers())?;
     // A slip of the pen is told before anything is measured.
     attest(&mut hand_checks(&job, place), &args.attest).map_err(Failure::usage)?;
-    let virtual_probe = args.probe == "virtual";
     if args.bench.wants_list() {
         return list_faults(args, &job, place);
     }
-    let faults = args.bench.faults(&job)?;
-    if !virtual_probe && !faults.is_empty() {
+    let session = Session {
+        args,
+        job: &job,
+        faults: args.bench.faults(&job)?,
+    };
+    if !session.is_virtual() && !session.faults.is_empty() {
         return Err(Failure::usage(
             "--fault puts faults on the virtual bench; leave it away for a real probe".to_owned(),
         ));
     }
+    let within = args.reach.within(&job)?;
+    let kept = earlier.rungs(&job)?;
+    let slot = args.save.as_ref().or(args.so_far.as_ref());
+    let slot = slot.map(|file| Slot::reserve(file)).transpose()?;
     if place == Place::Vehicle {
         note(&format!("{}\n", text::CAUTION));
     }
-    let mut session = Session {
-        args,
-        job: &job,
-        faults,
+    let real = (!session.is_virtual()).then(|| connect(&args.probe));
+    let real: Option<Box<dyn Link>> = match real.transpose()? {
+        Some(link) => Some(Box::new(link)),
+        None => None,
     };
-    if virtual_probe {
-        let hookup = propose(&job, place, usize::from(args.bench.leads))?;
-        let link = session.link(&hookup)?;
-        scan(&mut session, hookup, link)
-    } else {
-        let link = connect(&args.probe)?;
-        let hookup = propose(&job, place, usize::from(link.hello().leads))?;
-        scan(&mut session, hookup, Box::new(link))
-    }
+    scan(session, kept, real, &within, slot)
 }
 
 /// One call of the command: what is asked for, of which job, and what is wrong
@@ -115,9 +125,29 @@ impl Session<'_> {
         self.args.probe == "virtual"
     }
 
-    /// The virtual probe, clipped like this.
-    pub(super) fn link(&self, hookup: &Hookup) -> Result<Box<dyn Link>, Failure> {
-        let link = virtual_link(self.job, hookup, &self.faults, &self.args.bench)?;
+    /// The virtual probe, clipped like this. A mistake with a clip is made in the
+    /// first round that has it; in a later one the clip sits.
+    pub(super) fn link(
+        &self,
+        hookup: &Hookup,
+        before: &[Hookup],
+    ) -> Result<Box<dyn Link>, Failure> {
+        let fits = |fault: &Fault, hookup: &Hookup| {
+            Bench::new(
+                self.job,
+                hookup,
+                std::slice::from_ref(fault),
+                &Settings::default(),
+            )
+            .is_ok()
+        };
+        let made = |fault: &&Fault| {
+            !fault.is_operators()
+                || (before.is_empty() && fits(fault, hookup))
+                || (!before.iter().any(|earlier| fits(fault, earlier)) && fits(fault, hookup))
+        };
+        let faults: Vec<Fault> = self.faults.iter().filter(made).cloned().collect();
+        let link = virtual_link(self.job, hookup, &faults, &self.args.bench)?;
         Ok(Box::new(link))
     }
 
@@ -147,84 +177,62 @@ pub fn virtual_link(
 }
 
 fn scan(
-    session: &mut Session<'_>,
-    hookup: Hookup,
-    mut link: Box<dyn Link>,
+    mut session: Session<'_>,
+    mut rungs: Vec<Rung>,
+    real: Option<Box<dyn Link>>,
+    within: &Within,
+    slot: Option<Slot>,
 ) -> Result<Status, Failure> {
     let (args, job) = (session.args, session.job);
-    let model = build(job, &hookup)?;
-    let slot = args.save.as_deref().map(Slot::reserve).transpose()?;
-    let outcome = take(link.as_mut(), &model, hookup.place)?;
-    let hello = link.hello().clone();
-    let covered = coverage(&model, &catalogue::all(job, &hookup)).map_err(Failure::usage)?;
-    let kept = slot.is_some().then(|| outcome.clone());
-    let first = Judging {
-        hookup: hookup.clone(),
-        model,
-        covered,
-        outcome,
+    let place: Place = args.job.place.into();
+    let leads = real
+        .as_ref()
+        .map_or(args.bench.leads, |link| link.hello().leads);
+    let planned = rounds(job, place, usize::from(leads), within)?;
+    let mut probe = Clipped::new(&session, real);
+    let (new, stop) = ring(job, planned.hookups, &mut probe)?;
+    let broken_off = stop.is_some();
+    rungs.extend(new);
+    let (Some(hello), Some(link)) = (probe.hello(), probe.into_link()) else {
+        return Err(Failure::usage("there was nothing to ring out".to_owned()));
     };
+    let kept: Option<Vec<Rung>> = slot.is_some().then(|| rungs.clone());
+    let first = Judging::of(job, rungs, stop)?;
     let report = if args.go_on {
-        go_on(session, link, &hello, first)?
+        go_on(&mut session, link, &hello, first)?
     } else {
         first.report(job, &hello)?
     };
     // The verdict first: a disk that is full must not swallow it.
     let status = print_report(args, report)?;
     match (slot, &kept) {
-        (Some(slot), Some(Outcome::Complete(taken))) => {
-            slot.keep(&Recording::new(job, &hookup, &hello, taken))?;
-            let file = args.save.as_deref().unwrap_or(std::path::Path::new(""));
-            note(&format!("Scan kept in {}.", file.display()));
+        (Some(slot), Some(kept)) if !broken_off => {
+            let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
+            let file = slot.path().display().to_string();
+            slot.keep(&Recording::new(job, place, &rounds, &hello))?;
+            note(&format!("Scan kept in {file}."));
         }
-        (Some(_), _) => note("The scan was broken off; nothing is kept."),
+        (Some(_), _) => note("The scan was broken off; nothing of it is kept."),
         (None, _) => {}
     }
     Ok(status)
 }
 
-/// Rings out, with a progress bar.
-pub(super) fn take(link: &mut dyn Link, model: &Model, place: Place) -> Result<Outcome, Failure> {
-    let bar = Bar::new();
-    let outcome = run::run(link, model, place, &mut |progress| bar.show(progress));
-    bar.done();
-    Ok(outcome?)
-}
-
-fn judge_kept(args: &Args, file: &std::path::Path) -> Result<Status, Failure> {
-    let recording = Recording::load(file)?;
+fn judge_kept(args: &Args, file: &Path) -> Result<Status, Failure> {
     let plan = args.job.plan()?;
+    let recording = Recording::load(file)?;
     recording.check_plan(file, plan.digest())?;
     let job = args.job.settle(&plan, recording.answers().clone())?;
-    let hookup = propose(&job, recording.place(), usize::from(recording.leads()))?;
-    let model = build(&job, &hookup)?;
-    let taken = recording.taken(file, &job, &hookup)?;
-    if !is_whole(&model, &taken) {
+    recording.check_variant(file, &job)?;
+    let rungs = rungs(&recording, file, &job)?;
+    if !rungs.iter().all(Rung::is_whole) {
         return Err(Failure::usage(format!(
             "{}: readings of the first pass are missing, so it proves nothing; ring out again",
             file.display()
         )));
     }
-    let outcome = Outcome::Complete(taken);
-    let report = verdict::report(&job, &hookup, &model, &recording.hello(), &outcome)
-        .map_err(Failure::usage)?;
+    let report = Judging::of(&job, rungs, None)?.report(&job, &recording.hello())?;
     print_report(args, report)
-}
-
-/// Whether a scan holds every step of the first pass, in order, and no more
-/// behind it than a scan takes to find out what is wrong.
-fn is_whole(model: &Model, taken: &[Taken]) -> bool {
-    let layout = Layout::of(&model.circuit, &[]);
-    let mut wanted = 0;
-    for (at, planned) in first_pass(&layout).enumerate() {
-        if taken.get(at).is_none_or(|taken| {
-            taken.planned != planned || taken.readings.len() != planned.step.senses.len()
-        }) {
-            return false;
-        }
-        wanted += 1;
-    }
-    wanted > 0 && taken.len() - wanted <= run::MOST_FURTHER_STEPS
 }
 
 fn print_report(args: &Args, mut report: Report) -> Result<Status, Failure> {
@@ -252,9 +260,13 @@ struct FaultLine {
 }
 
 fn list_faults(args: &Args, job: &Job, place: Place) -> Result<Status, Failure> {
-    let hookup = propose(job, place, usize::from(args.bench.leads))?;
-    let model = build(job, &hookup)?;
-    let listed = coverage(&model, &catalogue::all(job, &hookup)).map_err(Failure::usage)?;
+    let within = args.reach.within(job)?;
+    let hookups = rounds(job, place, usize::from(args.bench.leads), &within)?.hookups;
+    let models = hookups.iter().map(|hookup| build(job, hookup));
+    let models = models.collect::<Result<Vec<_>, _>>()?;
+    let models: Vec<&Model> = models.iter().collect();
+    let listed = coverage_of_rounds(&models, &catalogue::of_rounds(job, &hookups));
+    let listed = listed.map_err(Failure::usage)?;
     let lines: Vec<FaultLine> = listed
         .iter()
         .map(|c| FaultLine {

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use loomproof_core::expect::Band;
 use loomproof_core::judge::LIMIT;
 use loomproof_core::layout::{Group, Layout};
-use loomproof_core::scan;
+use loomproof_core::scan::{self, Planned};
 use loomproof_core::units::MicroVolts;
 use loomproof_core::wire::{LeadId, MAX_LEADS, Reading};
 
@@ -42,16 +42,32 @@ pub fn coverage(model: &Model, catalogue: &[Fault]) -> Result<Vec<Covered>, Stri
 }
 
 /// Simulates every fault of a catalogue on the first passes of a hook-up in
-/// several rounds. A fault of a clip has to show in every round that it can be
-/// in.
+/// several rounds.
 ///
 /// # Errors
 /// A sentence that says what cannot be computed.
 pub fn coverage_of_rounds(rounds: &[&Model], catalogue: &[Fault]) -> Result<Vec<Covered>, String> {
-    let layouts = layouts(rounds);
-    let evidence = simulated(rounds, |round| {
-        layouts.get(round).into_iter().flat_map(scan::first_pass)
-    })?;
+    let first: Vec<Vec<Planned>> = layouts(rounds)
+        .iter()
+        .map(|layout| scan::first_pass(layout).collect())
+        .collect();
+    let steps = first.iter().map(Vec::as_slice);
+    let rounds: Vec<(&Model, &[Planned])> = rounds.iter().copied().zip(steps).collect();
+    coverage_of_steps(&rounds, catalogue)
+}
+
+/// Simulates every fault of a catalogue on given steps of each round. A fault
+/// of a clip has to show in every round that it can be in.
+///
+/// # Errors
+/// A sentence that says what cannot be computed.
+pub fn coverage_of_steps(
+    rounds: &[(&Model, &[Planned])],
+    catalogue: &[Fault],
+) -> Result<Vec<Covered>, String> {
+    let evidence = simulated(rounds.iter().map(|(model, steps)| (*model, steps.to_vec())))?;
+    let rounds: Vec<&Model> = rounds.iter().map(|(model, _)| *model).collect();
+    let layouts = layouts(&rounds);
     let seen = |changes: &Changes| -> Result<bool, String> {
         let fit = evidence.fit(changes)?;
         Ok(fit.bands.iter().any(|(at, band)| {
@@ -65,10 +81,10 @@ pub fn coverage_of_rounds(rounds: &[&Model], catalogue: &[Fault]) -> Result<Vec<
             // Every clipped lead is looked at before anything is driven.
             Fault::Live(..) => return Ok(true),
             // Leads of one net look alike from everywhere.
-            Fault::Exchanged(pair) if one_net(rounds, &layouts, pair) => return Ok(false),
+            Fault::Exchanged(pair) if one_net(&rounds, &layouts, pair) => return Ok(false),
             _ => {}
         }
-        let ways = Changes::of_fault(fault, rounds);
+        let ways = Changes::of_fault(fault, &rounds);
         for (_, changes) in &ways {
             if !seen(changes)? {
                 return Ok(false);
@@ -92,19 +108,22 @@ fn layouts(rounds: &[&Model]) -> Vec<Layout> {
 
 /// A scan that was not carried out: readings do not matter here, evidence
 /// brings the healthy bands and which quantity lies in which island.
-fn simulated<'m, S: Iterator<Item = scan::Planned>>(
-    rounds: &[&'m Model],
-    steps: impl Fn(usize) -> S,
+fn simulated<'m>(
+    rounds: impl Iterator<Item = (&'m Model, Vec<Planned>)>,
 ) -> Result<Evidence<'m>, String> {
-    let nothing = |planned: scan::Planned| Taken {
+    let nothing = |planned: Planned| Taken {
         readings: vec![Reading::NotSettled(MicroVolts(0)); planned.step.senses.len()],
         planned,
     };
-    let taken: Vec<Vec<Taken>> = (0..rounds.len())
-        .map(|round| steps(round).map(nothing).collect())
-        .collect();
-    let both = rounds.iter().zip(&taken);
-    Evidence::of_rounds(both.map(|(model, taken)| (*model, taken.as_slice())))
+    let taken = |(model, steps): (&'m Model, Vec<Planned>)| {
+        (model, steps.into_iter().map(nothing).collect::<Vec<_>>())
+    };
+    let rounds: Vec<(&Model, Vec<Taken>)> = rounds.map(taken).collect();
+    Evidence::of_rounds(
+        rounds
+            .iter()
+            .map(|(model, taken)| (*model, taken.as_slice())),
+    )
 }
 
 /// For each fault, how many covered faults look alike, itself included, when
@@ -115,15 +134,11 @@ fn simulated<'m, S: Iterator<Item = scan::Planned>>(
 /// A sentence that says what cannot be computed.
 pub fn alike(rounds: &[&Model], covered: &[Covered]) -> Result<Vec<usize>, String> {
     let layouts = layouts(rounds);
-    let evidence = simulated(rounds, |round| {
-        layouts.get(round).into_iter().flat_map(|layout| {
-            let walks = layout
-                .leads()
-                .iter()
-                .flat_map(|lead| scan::walk(layout, lead));
-            scan::first_pass(layout).chain(walks)
-        })
-    })?;
+    let evidence = simulated(rounds.iter().zip(&layouts).map(|(model, layout)| {
+        let leads = layout.leads().iter();
+        let walks = leads.flat_map(|lead| scan::walk(layout, lead));
+        (*model, scan::first_pass(layout).chain(walks).collect())
+    }))?;
     // Only faults that touch the same islands can look alike.
     let mut classes: BTreeMap<BTreeSet<Group>, Vec<(Fit, Vec<usize>)>> = BTreeMap::new();
     let mut live = Vec::new();

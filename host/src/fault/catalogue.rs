@@ -14,6 +14,20 @@ pub fn all(job: &Job, hookup: &Hookup) -> Vec<Fault> {
     kinds::all(job, hookup)
 }
 
+/// Lists every fault that makes sense for the job on a hook-up in several
+/// rounds, once each: what can happen to the wiring does not change from round
+/// to round, what can happen to the clips does.
+#[must_use]
+pub fn of_rounds<'h>(job: &Job, rounds: impl IntoIterator<Item = &'h Hookup>) -> Vec<Fault> {
+    let mut listed = BTreeSet::new();
+    let mut faults = Vec::new();
+    for hookup in rounds {
+        let new = |fault: &Fault| listed.insert(fault.to_string());
+        faults.extend(all(job, hookup).into_iter().filter(new));
+    }
+    faults
+}
+
 /// Whether nothing is planned in a cavity: no terminal, no conductor.
 #[must_use]
 pub fn empty(job: &Job, connector: &str, cavity: u16) -> bool {

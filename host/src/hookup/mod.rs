@@ -3,14 +3,17 @@
 //! [`propose`] touches everything at once; [`rounds`] makes it in several
 //! rounds of clips where the probe has fewer leads than there are points.
 
+mod names;
 mod propose;
 pub mod rounds;
+mod within;
 
 use std::fmt;
 
 use loomproof_core::wire::{LeadId, Place};
 
-pub use propose::propose;
+pub use propose::{needed, propose};
+pub use within::Within;
 
 use crate::plan::model::{End, Side};
 
@@ -109,6 +112,9 @@ pub enum HookupError {
     /// The expected circuit could not be made.
     #[error("{0}")]
     Circuit(String),
+    /// Nothing to touch within reach.
+    #[error("there is nothing to touch at the places given; name another, or leave --at away")]
+    NothingThere,
     /// Nothing to touch.
     #[error(
         "there is nothing to touch in this variant: no lead of the plan ends in a connector, and \

@@ -3,7 +3,7 @@
 
 use loomproof_core::wire::{LeadId, Place};
 
-use super::{Clip, Hookup, HookupError, Point};
+use super::{Clip, Hookup, HookupError, Point, Within};
 use crate::fault::catalogue;
 use crate::plan::model::{End, Job, RingOn, Side};
 
@@ -19,6 +19,24 @@ use crate::plan::model::{End, Job, RingOn, Side};
 /// [`HookupError`] when the points that are needed outnumber the leads, or
 /// there are none.
 pub fn propose(job: &Job, place: Place, leads: usize) -> Result<Hookup, HookupError> {
+    propose_within(job, place, leads, &Within::Everything)
+}
+
+/// The points that a job needs touched at a place, in the order of the plan.
+#[must_use]
+pub fn needed(job: &Job, place: Place) -> Vec<Point> {
+    let mut needed = points(job, place).needed;
+    in_plan_order(job, &mut needed);
+    needed
+}
+
+/// As [`propose`], of what is within reach.
+pub(super) fn propose_within(
+    job: &Job,
+    place: Place,
+    leads: usize,
+    within: &Within,
+) -> Result<Hookup, HookupError> {
     let Points {
         needed,
         parts,
@@ -26,6 +44,13 @@ pub fn propose(job: &Job, place: Place, leads: usize) -> Result<Hookup, HookupEr
     } = points(job, place);
     if needed.is_empty() {
         return Err(HookupError::NoPoints);
+    }
+    let [needed, parts, spare] = [needed, parts, spare].map(|mut points| {
+        points.retain(|point| within.reaches(point));
+        points
+    });
+    if needed.is_empty() {
+        return Err(HookupError::NothingThere);
     }
     if needed.len() > leads {
         return Err(HookupError::TooFewLeads {

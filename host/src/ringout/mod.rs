@@ -14,7 +14,8 @@ pub mod verdict;
 
 use loomproof_core::expect::{Quantity, quantities};
 use loomproof_core::judge::Value;
-use loomproof_core::scan::Planned;
+use loomproof_core::layout::Layout;
+use loomproof_core::scan::{Planned, first_pass};
 use loomproof_core::wire::{LeadId, Reading, Refusal};
 
 use crate::circuit::Model;
@@ -59,6 +60,46 @@ pub struct Round<'r> {
     pub model: &'r Model,
     /// Steps with their readings.
     pub taken: &'r [Taken],
+}
+
+/// A round that was rung out.
+#[derive(Debug, Clone)]
+pub struct Rung {
+    /// The clips.
+    pub hookup: Hookup,
+    /// The expected circuit with them.
+    pub model: Model,
+    /// Steps with their readings.
+    pub taken: Vec<Taken>,
+}
+
+impl Rung {
+    /// To be judged.
+    #[must_use]
+    pub fn round(&self) -> Round<'_> {
+        Round {
+            hookup: &self.hookup,
+            model: &self.model,
+            taken: &self.taken,
+        }
+    }
+
+    /// Whether it holds every step of its first pass, in order, and no more
+    /// behind them than a scan takes to find out what is wrong.
+    #[must_use]
+    pub fn is_whole(&self) -> bool {
+        let layout = Layout::of(&self.model.circuit, &[]);
+        let mut wanted = 0;
+        for (at, planned) in first_pass(&layout).enumerate() {
+            if self.taken.get(at).is_none_or(|taken| {
+                taken.planned != planned || taken.readings.len() != planned.step.senses.len()
+            }) {
+                return false;
+            }
+            wanted += 1;
+        }
+        wanted > 0 && self.taken.len() - wanted <= run::MOST_FURTHER_STEPS
+    }
 }
 
 /// How a scan ended.

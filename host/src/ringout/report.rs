@@ -63,6 +63,9 @@ pub struct Report {
     pub proof: Option<ProofReport>,
     /// Why the probe would not drive, where it would not.
     pub refusal: Option<Refused>,
+    /// Places that were in no round of clips yet, and those that have to be rung
+    /// out again because the answers changed. Without it there is no pass.
+    pub still_to_do: Vec<Undecided>,
     /// What these readings leave undecided.
     pub undecided: Vec<Undecided>,
     /// What the hook-up can see of all single faults that the plan allows.

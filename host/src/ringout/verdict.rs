@@ -21,7 +21,7 @@ use crate::diagnosis::ohms::Estimate;
 use crate::diagnosis::space::{self, Candidate};
 use crate::diagnosis::words::{Speaker, ohms_text};
 use crate::fault::{Fault, catalogue};
-use crate::hookup::Hookup;
+use crate::hookup::{Hookup, needed};
 use crate::plan::model::Job;
 
 /// One reading in so many may stray without an explanation being lost.
@@ -67,21 +67,40 @@ pub fn report_covered(
         model,
         taken,
     };
-    report_rounds(job, &[round], stop, covered, probe)
+    let scan = Scanned {
+        rounds: &[round],
+        stop,
+        covered,
+        again: &[],
+    };
+    report_scanned(job, &scan, probe)
 }
 
-/// Judges a scan in one round or several, all of them together, and explains
-/// what is off; `stop` where the probe refused in the last one.
+/// A scan, as far as it has come.
+#[derive(Debug, Clone, Copy)]
+pub struct Scanned<'s> {
+    /// Its rounds of clips.
+    pub rounds: &'s [Round<'s>],
+    /// Why the last one was not finished.
+    pub stop: Option<&'s Stop>,
+    /// The catalogue, and what of it the steps of these rounds show.
+    pub covered: &'s [Covered],
+    /// Single faults that readings kept from other answers do not show, and
+    /// that the same rounds would if they were rung out again.
+    pub again: &'s [Fault],
+}
+
+/// Judges all rounds of a scan together and explains what is off.
 ///
 /// # Errors
 /// A sentence that says what cannot be computed.
-pub fn report_rounds(
-    job: &Job,
-    rounds: &[Round<'_>],
-    stop: Option<&Stop>,
-    covered: &[Covered],
-    probe: &Hello,
-) -> Result<Report, String> {
+pub fn report_scanned(job: &Job, scan: &Scanned<'_>, probe: &Hello) -> Result<Report, String> {
+    let Scanned {
+        rounds,
+        stop,
+        covered,
+        again,
+    } = *scan;
     let last = rounds.last().ok_or("nothing was rung out")?;
     let place = last.hookup.place;
     let evidence = Evidence::of_rounds(rounds.iter().map(|round| (round.model, round.taken)))?;
@@ -102,6 +121,7 @@ pub fn report_rounds(
         lost: false,
         proof: None,
         refusal: None,
+        still_to_do: still_to_do(job, rounds, again),
         undecided: Vec::new(),
         coverage: coverage_report(covered),
         hand_checks: hand_checks(job, place),
@@ -122,6 +142,9 @@ pub fn report_rounds(
         });
     }
     report.verdict = verdict(&evidence);
+    if report.verdict == Verdict::Pass && !report.still_to_do.is_empty() {
+        report.verdict = Verdict::Undecided;
+    }
     if report.verdict == Verdict::Faults {
         let faults: Vec<Fault> = covered.iter().map(|c| c.fault.clone()).collect();
         let explained = space::explain(&evidence, &faults)?;
@@ -135,6 +158,44 @@ pub fn report_rounds(
         explain(&mut report, &evidence, &groups, rounds, Speaker::new(job))?;
     }
     Ok(report)
+}
+
+/// What was not rung out yet, place by place, or has to be again.
+fn still_to_do(job: &Job, rounds: &[Round<'_>], again: &[Fault]) -> Vec<Undecided> {
+    let place = rounds.last().map(|round| round.hookup.place);
+    let needed = place.map(|place| needed(job, place)).unwrap_or_default();
+    let mut places: Vec<(String, Vec<String>)> = Vec::new();
+    for point in needed {
+        let mut clips = rounds.iter().flat_map(|round| &round.hookup.clips);
+        if clips.any(|clip| clip.point == point) {
+            continue;
+        }
+        let part = point.part();
+        let place = job.place_of(part).unwrap_or(part).to_owned();
+        match places.iter_mut().find(|(known, _)| *known == place) {
+            Some((_, points)) => points.push(point.to_string()),
+            None => places.push((place, vec![point.to_string()])),
+        }
+    }
+    let not_yet = places.into_iter().map(|(place, points)| Undecided {
+        say: format!("{place}: {} not rung out yet.", points.join(", ")),
+        place,
+    });
+    let once_more = (!again.is_empty()).then(|| {
+        let mut places: Vec<String> = again.iter().map(Fault::place).collect();
+        places.sort();
+        places.dedup();
+        Undecided {
+            place: String::new(),
+            say: format!(
+                "The answers changed, and what was read before does not show {} single faults that \
+                 it would show if it were read again; ring out again at {}.",
+                again.len(),
+                places.join(", ")
+            ),
+        }
+    });
+    not_yet.chain(once_more).collect()
 }
 
 /// What the readings of a finished scan say, before anybody asks for the cause.

@@ -1,4 +1,4 @@
-//! The hook-up in rounds, where the probe has fewer leads than there are points.
+//! The hook-up in rounds of clips, where the probe has fewer leads than there are points.
 //!
 //! [`needs`] says what has to be clipped together and how few rounds could do;
 //! [`plane`] brings blocks in which every two nets meet; [`draft`] makes rounds
@@ -15,8 +15,8 @@ use loomproof_core::wire::{LeadId, MAX_LEADS, Place};
 
 pub use needs::Needs;
 
-use super::propose::{clipped, in_plan_order, points, propose};
-use super::{Clip, Hookup, HookupError, Point};
+use super::propose::{clipped, needed, propose_within};
+use super::{Clip, Hookup, HookupError, Point, Within};
 use crate::circuit::build;
 use crate::plan::model::Job;
 
@@ -29,14 +29,20 @@ pub struct Rounds {
     pub least: usize,
 }
 
-/// The hook-up for a probe of so many leads: [`propose`] where they are enough,
-/// otherwise the points that are needed in several rounds.
+/// The hook-up of what is within reach for a probe of so many leads:
+/// [`propose`](super::propose) where they are enough, otherwise the points that
+/// are needed in several rounds.
 ///
 /// # Errors
 /// [`HookupError`] when there is nothing to touch, or the probe cannot do it in
 /// any number of rounds.
-pub fn rounds(job: &Job, place: Place, leads: usize) -> Result<Rounds, HookupError> {
-    match propose(job, place, leads) {
+pub fn rounds(
+    job: &Job,
+    place: Place,
+    leads: usize,
+    within: &Within,
+) -> Result<Rounds, HookupError> {
+    match propose_within(job, place, leads, within) {
         Err(HookupError::TooFewLeads { .. }) => {}
         found => {
             return found.map(|hookup| Rounds {
@@ -45,11 +51,11 @@ pub fn rounds(job: &Job, place: Place, leads: usize) -> Result<Rounds, HookupErr
             });
         }
     }
-    let mut all = points(job, place).needed;
+    let mut all = needed(job, place);
+    all.retain(|point| within.reaches(point));
     if all.len() > MAX_LEADS {
         return Err(HookupError::TooManyPoints { points: all.len() });
     }
-    in_plan_order(job, &mut all);
     let model = build(job, &clipped(place, all.iter().cloned()))
         .map_err(|error| HookupError::Circuit(error.to_string()))?;
     let needs = Needs::of(&Layout::of(&model.circuit, &[]));

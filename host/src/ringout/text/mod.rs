@@ -1,6 +1,6 @@
 //! The report in plain words.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 mod findings;
@@ -59,6 +59,9 @@ pub fn render(report: &Report, detail: Detail) -> String {
             "FAULT: many readings are off, and no explanation fits them all".to_owned()
         }
         Verdict::Faults => faults_line(report.groups.first()),
+        Verdict::Undecided if report.undecided.is_empty() => {
+            "SO FAR GOOD: nothing is off where it was rung out; the rest is still to do".to_owned()
+        }
         Verdict::Undecided => {
             "UNDECIDED: nothing is off, but some readings prove nothing".to_owned()
         }
@@ -114,7 +117,19 @@ pub fn render(report: &Report, detail: Detail) -> String {
             report.undecided.len() - SHOWN
         );
     }
-    if !report.undecided.is_empty() {
+    if !report.still_to_do.is_empty() {
+        out.push_str("Still to do:\n");
+        for open in &report.still_to_do {
+            paragraph(&mut out, " - ", &open.say);
+        }
+        paragraph(
+            &mut out,
+            "",
+            "`ringout --at PLACE`, with the same --so-far, adds a place. A wire is proved once both \
+             its ends were within reach together: name both places.",
+        );
+    }
+    if !report.undecided.is_empty() || !report.still_to_do.is_empty() {
         out.push('\n');
     }
     if report.verdict == Verdict::Refused {
@@ -250,7 +265,8 @@ fn not_tested(out: &mut String, report: &Report) {
             .push(fault.place.as_str());
     }
     for places in by_kind.values_mut() {
-        places.dedup();
+        let mut seen = BTreeSet::new();
+        places.retain(|place| seen.insert(*place));
     }
     // Where no connection can be shown, a bad one cannot either.
     let open = by_kind.get("open").cloned().unwrap_or_default();

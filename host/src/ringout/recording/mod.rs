@@ -1,19 +1,18 @@
 //! A scan kept in a file: everything needed to judge it again.
 
+mod records;
+
 use std::collections::BTreeMap;
 use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
-use loomproof_core::scan::{Planned, Purpose};
-use loomproof_core::units::{MicroVolts, Micros};
-use loomproof_core::wire::{
-    Hello, LeadId, LeadSet, MAX_LEADS, Place, Reading, Sense, SenseMode, Senses, Step,
-};
+use loomproof_core::wire::{Hello, MAX_LEADS, Place};
 use serde::{Deserialize, Serialize};
 
-use super::Taken;
-use crate::hookup::{Hookup, Point};
-use crate::plan::model::{Job, Side};
+use super::{Round, Taken};
+use crate::hookup::Hookup;
+use crate::plan::model::Job;
+use records::{ClipRecord, RoundRecord, StepRecord, hookup, taken};
 
 /// Version of the file's layout.
 const FORMAT: u32 = 1;
@@ -33,6 +32,9 @@ pub struct Recording {
     hookup: Vec<ClipRecord>,
     probe: ProbeRecord,
     steps: Vec<StepRecord>,
+    /// Rounds after the first; most scans have none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    further: Vec<RoundRecord>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -53,71 +55,11 @@ impl From<Place> for PlaceRecord {
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct ClipRecord {
-    lead: u8,
-    point: String,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 struct ProbeRecord {
     board: String,
     serial: String,
     build: String,
     leads: u8,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct StepRecord {
-    purpose: PurposeRecord,
-    high: Vec<u8>,
-    low: Vec<u8>,
-    settle_us: u32,
-    pulled_us: u32,
-    samples: u8,
-    readings: Vec<SenseRecord>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum PurposeRecord {
-    Continuity(u8, Option<u8>),
-    Isolation(u8),
-    Across(u8, u8),
-    Walk(u8),
-    Pair(u8, u8),
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct SenseRecord {
-    lead: u8,
-    mode: ModeRecord,
-    value: ValueRecord,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-enum ModeRecord {
-    Plain,
-    PullDown,
-    PullUp,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-enum ValueRecord {
-    Uv(i32),
-    NotSettledUv(i32),
-    Beyond(Beyond),
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum Beyond {
-    Above,
-    Below,
 }
 
 /// A place for a recording: taken before the scan, so that a folder that is not
@@ -161,6 +103,12 @@ impl Slot {
             folder: folder.to_owned(),
             file,
         })
+    }
+
+    /// Where the recording will be.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
     }
 
     /// Writes the recording whole or not at all: into a new file beside the
@@ -231,21 +179,27 @@ pub enum RecordingError {
 impl Recording {
     /// Puts a scan into a recording.
     #[must_use]
-    pub fn new(job: &Job, hookup: &Hookup, probe: &Hello, taken: &[Taken]) -> Self {
+    pub fn new(job: &Job, place: Place, rounds: &[Round<'_>], probe: &Hello) -> Self {
+        let mut rounds = rounds.iter().map(RoundRecord::from);
+        let first = rounds.next();
+        let (hookup, steps) = first
+            .map(|round| (round.hookup, round.steps))
+            .unwrap_or_default();
         Self {
             format: FORMAT,
             title: job.title.clone(),
             plan_digest: job.digest.clone(),
             answers: job.answers.clone(),
-            place: hookup.place.into(),
-            hookup: clips(hookup),
+            place: place.into(),
+            hookup,
             probe: ProbeRecord {
                 board: probe.board.to_string(),
                 serial: probe.serial.to_string(),
                 build: probe.build.to_string(),
                 leads: probe.leads,
             },
-            steps: taken.iter().map(StepRecord::from).collect(),
+            steps,
+            further: rounds.collect(),
         }
     }
 
@@ -335,42 +289,35 @@ impl Recording {
         }
     }
 
-    /// The steps with their readings, if the scan belongs to this job and
-    /// hook-up.
+    /// Whether the scan was taken of this variant.
     ///
     /// # Errors
-    /// [`RecordingError`] when it was taken of another plan, variant or
-    /// hook-up, or names leads that no probe has.
-    pub fn taken(
+    /// [`RecordingError::Mismatch`].
+    pub fn check_variant(&self, path: &Path, job: &Job) -> Result<(), RecordingError> {
+        if self.answers == job.answers {
+            return Ok(());
+        }
+        Err(RecordingError::Mismatch {
+            path: path.to_owned(),
+            what: "variant",
+            found: format!("{:?}", self.answers),
+            wanted: format!("{:?}", job.answers),
+            advice: "leave --answer and --defaults away, the scan brings its answers",
+        })
+    }
+
+    /// Where the clips sat and what was read, round by round, if the scan
+    /// belongs to this plan and its points are in this variant.
+    ///
+    /// # Errors
+    /// [`RecordingError`] when it was taken of another plan, or names points or
+    /// leads that there are not.
+    pub fn rounds(
         &self,
         path: &Path,
         job: &Job,
-        hookup: &Hookup,
-    ) -> Result<Vec<Taken>, RecordingError> {
-        let mismatch = |what, found: String, wanted: String, advice| RecordingError::Mismatch {
-            path: path.to_owned(),
-            what,
-            found,
-            wanted,
-            advice,
-        };
+    ) -> Result<Vec<(Hookup, Vec<Taken>)>, RecordingError> {
         self.check_plan(path, &job.digest)?;
-        if self.answers != job.answers {
-            return Err(mismatch(
-                "variant",
-                format!("{:?}", self.answers),
-                format!("{:?}", job.answers),
-                "leave --answer and --defaults away, the scan brings its answers",
-            ));
-        }
-        if self.hookup != clips(hookup) {
-            return Err(mismatch(
-                "hook-up",
-                "its clips sit elsewhere".to_owned(),
-                "those of `loomproof hookup`".to_owned(),
-                "ring out again with the present hook-up",
-            ));
-        }
         let content = |reason| RecordingError::Content {
             path: path.to_owned(),
             reason,
@@ -381,30 +328,24 @@ impl Recording {
         if !self.probe.leads.is_multiple_of(16) || usize::from(self.probe.leads) > MAX_LEADS {
             return Err(content(format!("no probe has {} leads", self.probe.leads)));
         }
-        self.steps
-            .iter()
-            .map(|step| step.taken(hookup).map_err(content))
+        let further = self.further.iter();
+        let further = further.map(|round| (round.hookup.as_slice(), round.steps.as_slice()));
+        std::iter::once((self.hookup.as_slice(), self.steps.as_slice()))
+            .chain(further)
+            .map(|(clips, steps)| {
+                let hookup =
+                    hookup(job, self.place(), clips).map_err(|point| RecordingError::Mismatch {
+                        path: path.to_owned(),
+                        what: "hook-up",
+                        found: format!("a clip on {point}"),
+                        wanted: "points of this plan".to_owned(),
+                        advice: "ring out again with the present hook-up",
+                    })?;
+                let taken = taken(&hookup, steps).map_err(content)?;
+                Ok((hookup, taken))
+            })
             .collect()
     }
-}
-
-fn clips(hookup: &Hookup) -> Vec<ClipRecord> {
-    hookup
-        .clips
-        .iter()
-        .map(|clip| ClipRecord {
-            lead: clip.lead.0,
-            point: match &clip.point {
-                Point::Cavity {
-                    side: Side::Wire, ..
-                } => format!("{} wire side", clip.point),
-                Point::Cavity {
-                    side: Side::Mating, ..
-                } => format!("{} mating side", clip.point),
-                other => other.to_string(),
-            },
-        })
-        .collect()
 }
 
 fn short(digest: &str) -> String {
@@ -413,120 +354,4 @@ fn short(digest: &str) -> String {
 
 fn text<const N: usize>(text: &str) -> Option<heapless::String<N>> {
     text.parse().ok()
-}
-
-impl From<&Taken> for StepRecord {
-    fn from(taken: &Taken) -> Self {
-        let step = &taken.planned.step;
-        let leads = |set: &LeadSet| set.iter().map(|lead| lead.0).collect();
-        let readings = step.senses.iter().zip(&taken.readings);
-        Self {
-            purpose: taken.planned.purpose.into(),
-            high: leads(&step.high),
-            low: leads(&step.low),
-            settle_us: step.settle.0,
-            pulled_us: step.pulled.0,
-            samples: step.samples,
-            readings: readings
-                .map(|(sense, reading)| SenseRecord {
-                    lead: sense.lead.0,
-                    mode: match sense.mode {
-                        SenseMode::Plain => ModeRecord::Plain,
-                        SenseMode::PullDown => ModeRecord::PullDown,
-                        SenseMode::PullUp => ModeRecord::PullUp,
-                    },
-                    value: match *reading {
-                        Reading::Volts(v) => ValueRecord::Uv(v.0),
-                        Reading::NotSettled(v) => ValueRecord::NotSettledUv(v.0),
-                        Reading::Above => ValueRecord::Beyond(Beyond::Above),
-                        Reading::Below => ValueRecord::Beyond(Beyond::Below),
-                    },
-                })
-                .collect(),
-        }
-    }
-}
-
-impl StepRecord {
-    fn taken(&self, hookup: &Hookup) -> Result<Taken, String> {
-        let known = |lead: u8| -> Result<LeadId, String> {
-            let lead = LeadId(lead);
-            match usize::from(lead.0) < MAX_LEADS && hookup.point(lead).is_some() {
-                true => Ok(lead),
-                false => Err(format!("{lead} is not in its hook-up")),
-            }
-        };
-        let set = |leads: &[u8]| {
-            leads
-                .iter()
-                .map(|l| known(*l))
-                .collect::<Result<LeadSet, _>>()
-        };
-        let mut senses = Senses::new();
-        let mut readings = Vec::new();
-        for record in &self.readings {
-            let mode = match record.mode {
-                ModeRecord::Plain => SenseMode::Plain,
-                ModeRecord::PullDown => SenseMode::PullDown,
-                ModeRecord::PullUp => SenseMode::PullUp,
-            };
-            let sense = Sense {
-                lead: known(record.lead)?,
-                mode,
-            };
-            senses
-                .push(sense)
-                .map_err(|_| "a step has too many readings".to_owned())?;
-            readings.push(match record.value {
-                ValueRecord::Uv(uv) => Reading::Volts(MicroVolts(uv)),
-                ValueRecord::NotSettledUv(uv) => Reading::NotSettled(MicroVolts(uv)),
-                ValueRecord::Beyond(Beyond::Above) => Reading::Above,
-                ValueRecord::Beyond(Beyond::Below) => Reading::Below,
-            });
-        }
-        let purpose = Purpose::from(self.purpose);
-        let (a, b) = purpose.leads();
-        for lead in [Some(a), b].into_iter().flatten() {
-            known(lead.0)?;
-        }
-        if set(&self.high)?.overlaps(&set(&self.low)?) {
-            return Err("a step drives one lead both high and low".to_owned());
-        }
-        let step = Step {
-            high: set(&self.high)?,
-            low: set(&self.low)?,
-            settle: Micros(self.settle_us),
-            pulled: Micros(self.pulled_us),
-            samples: self.samples,
-            senses,
-        };
-        Ok(Taken {
-            planned: Planned { step, purpose },
-            readings,
-        })
-    }
-}
-
-impl From<Purpose> for PurposeRecord {
-    fn from(purpose: Purpose) -> Self {
-        match purpose {
-            Purpose::Continuity(a, b) => Self::Continuity(a.0, b.map(|b| b.0)),
-            Purpose::Isolation(a) => Self::Isolation(a.0),
-            Purpose::Across(a, b) => Self::Across(a.0, b.0),
-            Purpose::Walk(a) => Self::Walk(a.0),
-            Purpose::Pair(a, b) => Self::Pair(a.0, b.0),
-        }
-    }
-}
-
-impl From<PurposeRecord> for Purpose {
-    fn from(purpose: PurposeRecord) -> Self {
-        match purpose {
-            PurposeRecord::Continuity(a, b) => Self::Continuity(LeadId(a), b.map(LeadId)),
-            PurposeRecord::Isolation(a) => Self::Isolation(LeadId(a)),
-            PurposeRecord::Across(a, b) => Self::Across(LeadId(a), LeadId(b)),
-            PurposeRecord::Walk(a) => Self::Walk(LeadId(a)),
-            PurposeRecord::Pair(a, b) => Self::Pair(LeadId(a), LeadId(b)),
-        }
-    }
 }
