@@ -2,6 +2,8 @@
 //! that matter (probe leads and diode terminals), and solved together with
 //! what drives and loads them.
 
+use std::collections::BTreeSet;
+
 use super::error::BenchError;
 use super::network::{Element, Equations, Junction, Netlist};
 use loomproof_core::instrument::REFERENCE;
@@ -92,6 +94,10 @@ fn groups(netlist: &Netlist, diodes: bool) -> Vec<usize> {
         .collect()
 }
 
+/// Insulation of a wire to all around it, ohms (`common practice`: beyond what
+/// megohmmeters show).
+const INSULATION: f64 = 1e12;
+
 /// One island before it is reduced.
 #[derive(Default)]
 struct Piece {
@@ -138,6 +144,18 @@ pub(super) fn islands(netlist: &Netlist, channels: &[usize]) -> Result<Vec<Islan
         };
         if let Some(place) = place_of[whole[node]] {
             pieces[place].netlist.add(*element);
+        }
+    }
+    // Behind a diode and without a channel, nothing but the insulation holds a
+    // voltage.
+    let held: BTreeSet<usize> = channels.iter().map(|node| linear[*node]).collect();
+    for node in 1..=netlist.nodes {
+        if let (true, Some(place)) = (keep[node], place_of[whole[node]])
+            && !held.contains(&linear[node])
+        {
+            pieces[place]
+                .netlist
+                .add(Element::Resistor(node, 0, INSULATION));
         }
     }
     let mut row = vec![None; netlist.nodes + 1];
