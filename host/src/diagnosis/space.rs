@@ -477,8 +477,8 @@ fn changes_with(evidence: &Evidence<'_>, item: &Item, ohms: f64) -> Option<Chang
 }
 
 /// Two faults that change the same element say two different things of it
-/// (though what sits elsewhere may be off as well), and two touches of the
-/// same places are one.
+/// (though what sits elsewhere may be off as well), two touches of the same
+/// places are one, and a cavity takes one terminal.
 fn clash(a: &Changes, b: &Changes) -> bool {
     let same = |x: &Edit, y: &Edit| match (x, y) {
         (Edit::Join { a, b, .. }, Edit::Join { a: c, b: d, .. })
@@ -486,6 +486,7 @@ fn clash(a: &Changes, b: &Changes) -> bool {
             (a, b) == (c, d) || (a, b) == (d, c)
         }
         (Edit::Remove(_), Edit::Move(..)) | (Edit::Move(..), Edit::Remove(_)) => false,
+        (Edit::Move(one, a, b), Edit::Move(other, c, d)) => one == other || (a, b) == (c, d),
         _ => x.element().is_some() && x.element() == y.element(),
     };
     a.iter()

@@ -7,9 +7,11 @@
 //!   (an unknown load stands at the geometric middle of its range; where the
 //!   converter's steps matter, noise carries the mean over them, the same for
 //!   both sets);
-//! * with the injected set, part tolerance, clip resistance, contact and
-//!   converter noise on, with [`MONTE_CARLO`] other seeds: their standard
-//!   deviation is the reading's σ.
+//! * with either set, part tolerance, clip resistance, contact and converter
+//!   noise on, with [`MONTE_CARLO`] other seeds: the larger of the two standard
+//!   deviations is the reading's σ. (Where a clip is off, a conductor's load
+//!   does not spread the reading; where it is on, the reading could be any that
+//!   the load allows, that of a clip in the air among them.)
 //!
 //! What is compared is what is judged: single readings, and differences of two
 //! readings of one step, in which the spread of the source resistors drops out.
@@ -51,26 +53,25 @@ const STEP: f64 = REFERENCE.0 / 65_536.0;
 /// Judged values of a scan, in the order of its steps; `None` where one did
 /// not settle and proves nothing.
 fn values(taken: &[Taken]) -> Vec<Option<f64>> {
-    taken
-        .iter()
-        .flat_map(Taken::values)
-        .map(|(_, value)| match value {
-            Value::Volts(volts) => Some(volts.0),
-            Value::Unsettled => None,
-        })
-        .collect()
+    taken.iter().flat_map(one_step).collect()
+}
+
+fn one_step(taken: &Taken) -> Vec<Option<f64>> {
+    let volts = |(_, value)| match value {
+        Value::Volts(volts) => Some(volts.0),
+        Value::Unsettled => None,
+    };
+    taken.values().map(volts).collect()
 }
 
 /// The readings of a scan with one set of faults, as others are held against it.
 #[derive(Debug)]
 pub struct Referee<'s> {
     site: &'s Loaded,
+    injected: Vec<Fault>,
     steps: Vec<Planned>,
-    /// Means as one bench without noise reads them, and as so many with noise
-    /// do on average.
-    means: Vec<Option<f64>>,
-    dithered: Vec<Option<f64>>,
-    sigma: Vec<f64>,
+    /// What one bench without noise reads, step by step.
+    means: Vec<Vec<Option<f64>>>,
 }
 
 impl<'s> Referee<'s> {
@@ -79,88 +80,81 @@ impl<'s> Referee<'s> {
     /// # Errors
     /// What went wrong on the bench.
     pub fn new(site: &'s Loaded, injected: &[Fault], steps: Vec<Planned>) -> Result<Self, String> {
-        let means = values(&site.take(injected, &site.nominal(), &steps)?);
-        let dithered = dithered(site, injected, &steps)?;
-        let mut sums = vec![(0.0_f64, 0.0_f64, 0.0_f64); means.len()];
-        for seed in SEEDS..SEEDS + MONTE_CARLO {
-            let settings: Settings = site.settings(seed);
-            let drawn = values(&site.take(injected, &settings, &steps)?);
-            for ((sum, mean), value) in sums.iter_mut().zip(&means).zip(drawn) {
-                if let (Some(mean), Some(value)) = (mean, value) {
-                    let d = value - mean;
-                    *sum = (sum.0 + 1.0, sum.1 + d, sum.2 + d * d);
-                }
-            }
-        }
-        let floors = steps.iter().flat_map(|planned| {
-            let count = planned.step.senses.len();
-            let samples = f64::from(planned.step.samples.max(1));
-            let floor = (CONVERSION * CONVERSION / samples + STEP * STEP / 12.0).sqrt();
-            std::iter::repeat_n(floor, count)
-        });
-        let sigma = sums
-            .iter()
-            .zip(floors)
-            .map(|(&(n, sum, squares), floor)| {
-                if n < 2.0 {
-                    return floor;
-                }
-                let variance = (squares - sum * sum / n) / (n - 1.0);
-                variance.max(0.0).sqrt().max(floor)
-            })
-            .collect();
+        let taken = site.take(injected, &site.nominal(), &steps)?;
         Ok(Self {
             site,
+            injected: injected.to_vec(),
+            means: taken.iter().map(one_step).collect(),
             steps,
-            means,
-            dithered,
-            sigma,
         })
     }
 
-    /// The reading that tells another set best from the injected one.
+    /// The reading that tells another set best from the injected one. Steps in
+    /// which both read the same to a step of the converter are not looked at
+    /// any closer.
     ///
     /// # Errors
     /// Where the bench cannot have the other set.
     pub fn apart(&self, other: &[Fault]) -> Result<Gap, String> {
         let taken = self.site.take(other, &self.site.nominal(), &self.steps)?;
-        let coarse = self.greatest(&self.means, &values(&taken));
+        let (mut steps, mut own, mut its) = (Vec::new(), Vec::new(), Vec::new());
+        for ((planned, means), taken) in self.steps.iter().zip(&self.means).zip(&taken) {
+            let read = one_step(taken);
+            if read != *means {
+                steps.push(planned.clone());
+                own.extend(means.iter().copied());
+                its.extend(read);
+            }
+        }
+        if steps.is_empty() {
+            return Ok(Gap::default());
+        }
+        let mut sigma = spread(self.site, &self.injected, &steps, &own)?;
+        if greatest(&steps, &own, &its, &sigma).sigmas >= APART {
+            let spread = spread(self.site, other, &steps, &its)?;
+            for (own, its) in sigma.iter_mut().zip(spread) {
+                *own = own.max(its);
+            }
+        }
+        let coarse = greatest(&steps, &own, &its, &sigma);
         if coarse.sigmas >= SURELY {
             return Ok(coarse);
         }
-        let fine = dithered(self.site, other, &self.steps)?;
-        Ok(self.greatest(&self.dithered, &fine))
+        let own = dithered(self.site, &self.injected, &steps)?;
+        let its = dithered(self.site, other, &steps)?;
+        Ok(greatest(&steps, &own, &its, &sigma))
     }
+}
 
-    fn greatest(&self, own: &[Option<f64>], other: &[Option<f64>]) -> Gap {
-        let mut gap = Gap::default();
-        let judged = self.steps.iter().flat_map(|planned| {
-            quantities(&planned.step).map(move |quantity| (planned.purpose, quantity))
-        });
-        let pairs = own.iter().zip(other).zip(&self.sigma);
-        for (((own, other), sigma), (purpose, quantity)) in pairs.zip(judged) {
-            let (Some(own), Some(other)) = (own, other) else {
-                continue;
+/// The greatest difference of two means, in σ.
+fn greatest(steps: &[Planned], own: &[Option<f64>], other: &[Option<f64>], sigma: &[f64]) -> Gap {
+    let mut gap = Gap::default();
+    let judged = steps.iter().flat_map(|planned| {
+        quantities(&planned.step).map(move |quantity| (planned.purpose, quantity))
+    });
+    for (((own, other), sigma), (purpose, quantity)) in own.iter().zip(other).zip(sigma).zip(judged)
+    {
+        let (Some(own), Some(other)) = (own, other) else {
+            continue;
+        };
+        let sigmas = (own - other).abs() / sigma;
+        if sigmas > gap.sigmas {
+            let minus = quantity.minus.map(|lead| format!(" less {lead}"));
+            gap = Gap {
+                sigmas,
+                reading: format!(
+                    "{}{} ({}): {:.2} mV, not {:.2} mV, σ {:.3} mV",
+                    quantity.plus.lead,
+                    minus.unwrap_or_default(),
+                    purpose_word(purpose),
+                    own * 1e3,
+                    other * 1e3,
+                    sigma * 1e3
+                ),
             };
-            let sigmas = (own - other).abs() / sigma;
-            if sigmas > gap.sigmas {
-                let minus = quantity.minus.map(|lead| format!(" less {lead}"));
-                gap = Gap {
-                    sigmas,
-                    reading: format!(
-                        "{}{} ({}): {:.2} mV, not {:.2} mV, σ {:.3} mV",
-                        quantity.plus.lead,
-                        minus.unwrap_or_default(),
-                        purpose_word(purpose),
-                        own * 1e3,
-                        other * 1e3,
-                        sigma * 1e3
-                    ),
-                };
-            }
         }
-        gap
     }
+    gap
 }
 
 /// A reading that tells two sets apart.
@@ -170,6 +164,41 @@ pub struct Gap {
     pub sigmas: f64,
     /// Which, and what it is with the injected set and the other.
     pub reading: String,
+}
+
+/// The standard deviation of every judged value about its mean, over
+/// [`MONTE_CARLO`] benches with everything on that strays.
+fn spread(
+    site: &Loaded,
+    faults: &[Fault],
+    steps: &[Planned],
+    means: &[Option<f64>],
+) -> Result<Vec<f64>, String> {
+    let mut sums = vec![(0.0_f64, 0.0_f64, 0.0_f64); means.len()];
+    for seed in SEEDS..SEEDS + MONTE_CARLO {
+        let settings: Settings = site.settings(seed);
+        let drawn = values(&site.take(faults, &settings, steps)?);
+        for ((sum, mean), value) in sums.iter_mut().zip(means).zip(drawn) {
+            if let (Some(mean), Some(value)) = (mean, value) {
+                let d = value - mean;
+                *sum = (sum.0 + 1.0, sum.1 + d, sum.2 + d * d);
+            }
+        }
+    }
+    let floors = steps.iter().flat_map(|planned| {
+        let count = planned.step.senses.len();
+        let samples = f64::from(planned.step.samples.max(1));
+        let floor = (CONVERSION * CONVERSION / samples + STEP * STEP / 12.0).sqrt();
+        std::iter::repeat_n(floor, count)
+    });
+    let deviation = |(&(n, sum, squares), floor): (&(f64, f64, f64), f64)| {
+        if n < 2.0 {
+            return floor;
+        }
+        let variance = (squares - sum * sum / n) / (n - 1.0);
+        variance.max(0.0).sqrt().max(floor)
+    };
+    Ok(sums.iter().zip(floors).map(deviation).collect())
 }
 
 /// Means finer than a step of the converter: its noise is on and carries the
