@@ -212,7 +212,7 @@ fn scan(
             slot.keep(&Recording::new(job, place, &rounds, &hello))?;
             note(&format!("Scan kept in {file}."));
         }
-        (Some(_), _) => note("The scan was broken off; nothing of it is kept."),
+        (Some(_), _) => note("The scan was broken off; nothing is kept."),
         (None, _) => {}
     }
     Ok(status)
