@@ -12,4 +12,5 @@ pub mod skip;
 pub mod solvers;
 pub mod speed;
 pub mod spice;
+pub mod thumb;
 pub mod tunnel;

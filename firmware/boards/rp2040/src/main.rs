@@ -97,7 +97,13 @@ fn main() -> ! {
     let resets = &mut parts.RESETS;
     let crystal_clock = crystal.operating_frequency();
     let system = setup_pll_blocking(parts.PLL_SYS, crystal_clock, SYSTEM, &mut clocks, resets);
-    let usb = setup_pll_blocking(parts.PLL_USB, crystal_clock, PLL_USB_48MHZ, &mut clocks, resets);
+    let usb = setup_pll_blocking(
+        parts.PLL_USB,
+        crystal_clock,
+        PLL_USB_48MHZ,
+        &mut clocks,
+        resets,
+    );
     let (Ok(system), Ok(usb)) = (system, usb) else {
         panic!("a clock does not lock");
     };
@@ -161,8 +167,7 @@ fn main() -> ! {
         serial: serial_number,
         build: concat!(env!("CARGO_PKG_VERSION"), " ", env!("LOOMPROOF_COMMIT")),
     };
-    let probe =
-        singleton!(: BoardProbe = Probe::start(probe_parts, identity)).expect("taken once");
+    let probe = singleton!(: BoardProbe = Probe::start(probe_parts, identity)).expect("taken once");
 
     let usb = UsbBus::new(
         parts.USBCTRL_REGS,
@@ -171,8 +176,8 @@ fn main() -> ! {
         true,
         resets,
     );
-    let usb = singleton!(: UsbBusAllocator<UsbBus> = UsbBusAllocator::new(usb))
-        .expect("taken once");
+    let usb =
+        singleton!(: UsbBusAllocator<UsbBus> = UsbBusAllocator::new(usb)).expect("taken once");
     link::start(usb, serial_number);
     #[cfg(feature = "log")]
     defmt::info!("probe {} is up", serial_number);
