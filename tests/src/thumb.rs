@@ -91,16 +91,19 @@ impl Program {
     }
 
     /// The most stack that a call of this function takes, and the way there.
-    /// `None` if that cannot be said: it calls itself, or through a register.
-    #[must_use]
-    pub fn deepest(&self, from: u32) -> Option<(u32, Vec<u32>)> {
+    ///
+    /// # Errors
+    /// The name of a function with which that cannot be said: it calls itself,
+    /// or through a register, or is not known.
+    pub fn deepest(&self, from: u32) -> Result<(u32, Vec<u32>), String> {
         self.deepest_beyond(from, &mut Vec::new())
     }
 
-    fn deepest_beyond(&self, from: u32, way: &mut Vec<u32>) -> Option<(u32, Vec<u32>)> {
-        let function = self.functions.get(&from)?;
+    fn deepest_beyond(&self, from: u32, way: &mut Vec<u32>) -> Result<(u32, Vec<u32>), String> {
+        let function = self.functions.get(&from);
+        let function = function.ok_or_else(|| format!("{from:#x}"))?;
         if function.indirect != 0 || way.contains(&from) {
-            return None;
+            return Err(function.name.clone());
         }
         way.push(from);
         let mut worst = (0, Vec::new());
@@ -113,7 +116,7 @@ impl Program {
         way.pop();
         worst.0 += function.frame;
         worst.1.insert(0, from);
-        Some(worst)
+        Ok(worst)
     }
 }
 
@@ -141,7 +144,10 @@ impl Function {
                 // BL: 11110 S imm10, 11 J1 1 J2 imm11.
                 if one >> 11 == 0b11110 && two >> 14 == 0b11 && two >> 12 & 1 == 1 {
                     let to = (at + 4).wrapping_add_signed(branch_and_link(one, two));
-                    self.calls.push(Call { at, to });
+                    // Within a function it is a jump that is too far for B.
+                    if to == start || !(start..start + size).contains(&to) {
+                        self.calls.push(Call { at, to });
+                    }
                 }
                 at += 4;
                 continue;

@@ -47,7 +47,10 @@ fn panicking_paths(elf: &Path) -> BTreeMap<String, usize> {
         }
         names
     };
-    let of_core = |name: &String| name.trim_start_matches(['<', '&']).starts_with("core::");
+    let of_core = |name: &String| {
+        let name = name.trim_start_matches(['<', '&']);
+        name.starts_with("core::") || name.starts_with("[u8] as core::")
+    };
     // Functions of the core library that call a panicking one are panicking too.
     let mut panicking: BTreeSet<u32> = BTreeSet::new();
     loop {

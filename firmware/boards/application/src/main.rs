@@ -117,8 +117,9 @@ impl Clock for Word {
 
 type Weighed = Probe<Word, Word, Word, Word, Word, Word, Word, Word>;
 
-#[entry]
-fn main() -> ! {
+/// The probe in its place; what it is built on lies on the stack only here.
+#[inline(never)]
+fn probe() -> &'static mut Weighed {
     let parts = Parts {
         drive: Word(0),
         gate: Word(1),
@@ -134,10 +135,18 @@ fn main() -> ! {
         serial: "none",
         build: env!("CARGO_PKG_VERSION"),
     };
+    match singleton!(: Weighed = Probe::start(parts, identity)) {
+        Some(probe) => probe,
+        None => loop {
+            cortex_m::asm::nop();
+        },
+    }
+}
+
+#[entry]
+fn main() -> ! {
     let link = Word(8);
-    let Some(probe) = singleton!(: Weighed = Probe::start(parts, identity)) else {
-        loop {}
-    };
+    let probe = probe();
     loop {
         let mut send = |bytes: &[u8]| bytes.iter().for_each(|b| link.put(u32::from(*b)));
         probe.receive(&[link.get() as u8], &mut send);
