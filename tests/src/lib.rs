@@ -8,6 +8,7 @@ pub mod jobs;
 #[cfg(unix)]
 pub mod qemu;
 pub mod schemas;
+pub mod schematic;
 pub mod skip;
 pub mod solvers;
 pub mod speed;
