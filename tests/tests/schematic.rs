@@ -142,3 +142,23 @@ fn the_controller_has_the_pins_that_the_firmware_uses() {
         assert_eq!(net(pin), name);
     }
 }
+
+/// Nothing but the isolator and the isolated converter joins the computer's
+/// side of USB to anything: C1 sits on the chassis.
+#[test]
+fn usb_touches_the_probe_nowhere() {
+    let schematic = Schematic::load().expect("a netlist");
+    let nets = schematic.nets(64);
+    for net in ["USBGND", "VBUS", "PLUG"] {
+        for pin in &nets[net] {
+            let part = pin.split('.').next().expect("a part");
+            let part = schematic.parts.iter().find(|known| known.name == part);
+            let kind = &part.expect("a part of the netlist").kind;
+            assert!(
+                ["ADuM3160 class USB isolator", "isolated converter 5 V, 1 W"]
+                    .contains(&kind.as_str()),
+                "{net} goes to {pin}, {kind}"
+            );
+        }
+    }
+}
