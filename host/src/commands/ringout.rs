@@ -33,7 +33,8 @@ use crate::ringout::{Outcome, Taken, run, text, verdict};
 pub struct Args {
     #[command(flatten)]
     job: JobArgs,
-    /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5.
+    /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5, or `usb`
+    /// for the one that is plugged in.
     #[arg(long, value_name = "PROBE", default_value = "virtual")]
     probe: String,
     #[command(flatten)]
