@@ -1,6 +1,9 @@
 #!/bin/sh
 # Builds the firmware of every board, prints the sizes, and fails when one is
-# over its budget (firmware/boards/budget.toml).
+# over its budget (firmware/boards/budget.toml). Beside the ELF file of a board
+# that is flashed by dragging a file onto it, its image (.uf2) is written.
+#
+#   tools/build-boards.sh [BOARD…]
 #
 # The ordinary way needs `rustup target add` for the board's target. Where that
 # target is missing, Debian's compiler builds the core library along:
@@ -8,7 +11,7 @@
 set -eu
 
 top=$(cd "$(dirname "$0")/.." && pwd)
-boards=${*:-emulated}
+boards=${*:-application emulated rp2040}
 failed=0
 
 budget() { # BOARD KEY
@@ -19,12 +22,13 @@ budget() { # BOARD KEY
     ' "$top/firmware/boards/budget.toml"
 }
 
-build() { # FOLDER
+build() { # FOLDER COMMAND CARGO-OPTION…
     cd "$1"
+    shift
     target=$(sed -n 's/^target = "\(.*\)"/\1/p' .cargo/config.toml)
     library=$(rustc --print target-libdir --target "$target" 2>/dev/null || true)
     if [ -n "$library" ] && ls "$library"/libcore-*.rlib >/dev/null 2>&1; then
-        cargo build --release --locked
+        cargo "$@" --release --locked
         return
     fi
     if [ -x /usr/bin/rustc ] && [ -x /usr/bin/cargo ] && command -v ld.lld >/dev/null &&
@@ -33,7 +37,7 @@ build() { # FOLDER
         linker=CARGO_TARGET_$(echo "$target" | tr a-z- A-Z_)_LINKER
         env RUSTC_BOOTSTRAP=1 RUSTC=/usr/bin/rustc CARGO_UNSTABLE_BUILD_STD=core \
             "$linker=ld.lld" \
-            /usr/bin/cargo build --release --locked
+            /usr/bin/cargo "$@" --release --locked
         return
     fi
     echo "the compiler has no $target: run \`rustup target add $target\`," >&2
@@ -41,22 +45,39 @@ build() { # FOLDER
     exit 1
 }
 
+# Bytes of flash and of RAM (from 0x20000000 on). `size` alone counts code
+# that runs from RAM as flash only.
+weigh() { # ELF
+    size -A -d "$1" | awk '
+        NF != 3 || $1 !~ /^\./ || $1 ~ /^\.(debug|comment|ARM|defmt)/ { next }
+        $1 !~ /^\.(bss|uninit)$/ { flash += $2 }
+        $3 >= 536870912 { ram += $2 }
+        END { print flash + 0, ram + 0 }
+    '
+}
+
 for board in $boards; do
     folder=$top/firmware/boards/$board
-    (build "$folder")
+    (build "$folder" build)
     target=$(sed -n 's/^target = "\(.*\)"/\1/p' "$folder/.cargo/config.toml")
     elf=${CARGO_TARGET_DIR:-$folder/target}/$target/release/loomproof-$board
-    # shellcheck disable=SC2046 # three numbers, on purpose
-    set -- $(size "$elf" | awk 'NR == 2 { print $1, $2, $3 }')
-    flash=$(($1 + $2))
-    ram=$(($2 + $3))
+    # shellcheck disable=SC2046 # two numbers, on purpose
+    set -- $(weigh "$elf")
+    flash=$1
+    ram=$2
     most_flash=$(budget "$board" flash)
     most_ram=$(budget "$board" ram)
-    echo "$board: text $1, data $2, bss $3 bytes: flash $flash of $most_flash, ram $ram of $most_ram"
+    echo "$board: flash $flash of $most_flash bytes, RAM without the stack $ram of $most_ram bytes"
     if [ "$flash" -gt "${most_flash:?no flash budget for $board}" ] ||
         [ "$ram" -gt "${most_ram:?no ram budget for $board}" ]; then
         echo "$board is over its budget in firmware/boards/budget.toml" >&2
         failed=1
+    fi
+    if [ "$board" = rp2040 ]; then
+        (cd "$top" && cargo run --release --quiet --locked -p loomproof-uf2 -- "$elf" "$elf.uf2")
+        echo "$board: drag $elf.uf2 onto the drive that the board shows with its button held"
+        # With logging it is another program, which must build as well.
+        (build "$folder" check --features log)
     fi
 done
 exit $failed

@@ -7,12 +7,13 @@
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_hal::spi::SpiDevice;
-use heapless::String;
+use heapless::{String, Vec};
 use loomproof_core::units::Micros;
 use loomproof_core::wire::frame::{
-    Deframer, Frame, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_reply, encode_reply,
+    Deframer, Frame, FrameError, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_reply,
+    encode_reply,
 };
-use loomproof_core::wire::{Hello, PROTOCOL, Place, Refusal, Reply, Request};
+use loomproof_core::wire::{Hello, PROTOCOL, Place, Refusal, Reply, Request, Step};
 
 use crate::instrument::Instrument;
 use crate::interlock::{self, PERMISSION};
@@ -55,6 +56,7 @@ where
     /// A probe that is started tripped cannot count (its drive chips are held
     /// in reset): it names 64 leads per select chip, can look at them, and
     /// counts when the trip is gone.
+    #[inline(never)]
     pub fn start(parts: Parts<D, G, S, A, T, R, W, C>, identity: Identity) -> Self {
         Self {
             instrument: Instrument::start(parts),
@@ -120,15 +122,18 @@ where
         }
     }
 
+    #[inline(never)]
     fn request(&mut self, seq: u16, request: &Request, send: &mut dyn FnMut(&[u8])) {
         self.expire();
         if self.last.is_none_or(|(last, _)| last != seq) {
             // Forgotten first: while this one is acted on, no reply is stored.
             self.last = None;
-            let reply = self.act(request);
-            if let Ok(frame) = encode_reply(seq, &reply, &mut self.out) {
-                self.last = Some((seq, frame.len()));
-            }
+            // Encoded where it is, never moved: a reply is a kilobyte.
+            let frame = match self.act(request) {
+                Ok(reply) => encode_reply(seq, &reply, &mut self.out),
+                Err(refusal) => self.refused(seq, refusal),
+            };
+            self.last = frame.ok().map(|frame| (seq, frame.len()));
         }
         self.heard = self.instrument.now();
         if let Some(frame) = self.last.and_then(|(_, length)| self.out.get(..length)) {
@@ -136,39 +141,50 @@ where
         }
     }
 
-    fn act(&mut self, request: &Request) -> Reply {
-        let reply = match request {
-            Request::Survey => {
-                self.disarm();
-                self.instrument
-                    .survey()
-                    .map(|(looks, chassis)| Reply::Survey { looks, chassis })
-            }
+    #[inline(never)]
+    fn refused(&mut self, seq: u16, refusal: Refusal) -> Result<&[u8], FrameError> {
+        if interlock::disarms(refusal) {
+            self.disarm();
+        }
+        encode_reply(seq, &Reply::Refused(refusal), &mut self.out)
+    }
+
+    fn act(&mut self, request: &Request) -> Result<Reply, Refusal> {
+        match request {
+            Request::Survey => self.survey(),
             Request::Arm(place) => {
                 self.disarm();
-                self.instrument.arm().map(|()| {
-                    self.armed = Some(*place);
-                    Reply::Armed
-                })
+                self.instrument.arm()?;
+                self.armed = Some(*place);
+                Ok(Reply::Armed)
             }
             Request::Step(step) => match self.armed {
                 None => Err(Refusal::NotArmed),
-                Some(place) => self.instrument.step(step, place).map(|readings| {
-                    let at = self.instrument.now();
-                    Reply::Readings { readings, at }
-                }),
+                Some(place) => self.step(step, place),
             },
             Request::Release => {
                 self.armed = None;
                 self.instrument.let_go_of_all().map(|()| Reply::Released)
             }
-        };
-        reply.unwrap_or_else(|refusal| {
-            if interlock::disarms(refusal) {
-                self.disarm();
-            }
-            Reply::Refused(refusal)
-        })
+        }
+    }
+
+    // Not inlined, as all that holds many looks or readings: they would lie on
+    // the stack of whoever calls, under everything else.
+    #[inline(never)]
+    fn survey(&mut self) -> Result<Reply, Refusal> {
+        self.disarm();
+        let mut looks = Vec::new();
+        let chassis = self.instrument.survey(&mut looks)?;
+        Ok(Reply::Survey { looks, chassis })
+    }
+
+    #[inline(never)]
+    fn step(&mut self, step: &Step, place: Place) -> Result<Reply, Refusal> {
+        let mut readings = Vec::new();
+        self.instrument.step(step, place, &mut readings)?;
+        let at = self.instrument.now();
+        Ok(Reply::Readings { readings, at })
     }
 }
 

@@ -141,18 +141,18 @@ where
     ///
     /// # Errors
     /// [`Refusal::Hardware`].
-    pub fn survey(&mut self) -> Result<(Vec<Look, MAX_LEADS>, ChassisCheck), Refusal> {
+    pub fn survey(&mut self, looks: &mut Vec<Look, MAX_LEADS>) -> Result<ChassisCheck, Refusal> {
         if self.leads() == 0 {
             return Err(Refusal::Hardware);
         }
         self.front.prepare_sense()?;
-        Ok(self.look_twice()?)
+        Ok(self.look_twice(looks)?)
     }
 
-    fn look_twice(&mut self) -> Result<(Vec<Look, MAX_LEADS>, ChassisCheck), FrontError> {
+    fn look_twice(&mut self, looks: &mut Vec<Look, MAX_LEADS>) -> Result<ChassisCheck, FrontError> {
         let all = first_leads(self.leads());
         self.front.measure_zero()?;
-        let mut looks = Vec::new();
+        looks.clear();
         let began = self.clock.now();
         self.front.look_each(&all, |_, mv| {
             let _ = looks.push(Look {
@@ -173,17 +173,19 @@ where
         if chassis == ChassisCheck::Agree {
             chassis = interlock::chassis_driven(self.front.drive_chassis()?);
         }
-        Ok((looks, chassis))
+        Ok(chassis)
     }
 
     /// Surveys, waits stored charge out, and sets the chips up for driving.
     ///
     /// # Errors
     /// Whatever stands in the way of driving.
+    #[inline(never)]
     pub fn arm(&mut self) -> Result<(), Refusal> {
         let mut falling = Falling::default();
+        let mut looks = Vec::new();
         loop {
-            let (looks, chassis) = self.survey()?;
+            let chassis = self.survey(&mut looks)?;
             let mut charged = LeadSet::EMPTY;
             let mut level = 0;
             for (lead, look) in (0..=u8::MAX).map(LeadId).zip(&looks) {
@@ -228,13 +230,18 @@ where
     ///
     /// # Errors
     /// Why it was not carried out or was broken off; nothing is driven then.
-    pub fn step(&mut self, step: &Step, place: Place) -> Result<Readings, Refusal> {
+    pub fn step(
+        &mut self,
+        step: &Step,
+        place: Place,
+        readings: &mut Readings,
+    ) -> Result<(), Refusal> {
         settling::check(step, place, self.leads())?;
         if self.tripped()? {
             self.front.let_go_of_all()?;
             return Err(Refusal::Tripped);
         }
-        let outcome = self.drive_and_read(step);
+        let outcome = self.drive_and_read(step, readings);
         let open = self.front.let_go();
         // A trip resets the chips, which can look like broken hardware.
         if self.tripped()? && !matches!(outcome, Err(Refusal::Live(..))) {
@@ -244,7 +251,7 @@ where
         outcome
     }
 
-    fn drive_and_read(&mut self, step: &Step) -> Result<Readings, Refusal> {
+    fn drive_and_read(&mut self, step: &Step, readings: &mut Readings) -> Result<(), Refusal> {
         let mut driven = step.high;
         driven
             .0
@@ -274,13 +281,13 @@ where
             }))?;
         self.front.drive(&step.high, &step.low)?;
         self.looked = self.clock.now();
-        let readings = self.measure(step)?;
+        self.measure(step, readings)?;
         if !step.high.is_empty() {
             // What the sources charged would read as live before the next step.
             self.front.turn_low()?;
             self.pause(settling::discharge(step), self.front.route())?;
         }
-        Ok(readings)
+        Ok(())
     }
 
     /// Looks at leads that are about to be driven; waits stored charge out.
@@ -306,12 +313,13 @@ where
     }
 
     /// Takes the readings of a step, again with longer waits while they creep.
-    fn measure(&mut self, step: &Step) -> Result<Readings, Refusal> {
+    fn measure(&mut self, step: &Step, readings: &mut Readings) -> Result<(), Refusal> {
         if step.senses.is_empty() {
             self.pause(step.settle, Route::Off)?;
-            return Ok(Readings::new());
+            readings.clear();
+            return Ok(());
         }
-        let mut readings = self.read_all(step, Micros(0), Bus::Driven)?;
+        self.read_all(step, Micros(0), Bus::Driven, readings)?;
         let samples = settling::repeat_samples(step.samples);
         let allowed = settling::allowed(step.samples, samples);
         let mut still = true;
@@ -322,15 +330,16 @@ where
                 .is_some_and(|reading| !settling::moved(*reading, again, allowed));
         }
         if still {
-            return Ok(readings);
+            return Ok(());
         }
         let allowed = settling::allowed(step.samples, step.samples);
         let mut patience = Patience::new(step);
+        let mut next = Readings::new();
         loop {
             let (extra, last) = patience.longer();
-            let next = self.read_all(step, extra, Bus::Moved)?;
+            self.read_all(step, extra, Bus::Moved, &mut next)?;
             let mut creeping = false;
-            for (was, reading) in readings.iter_mut().zip(next) {
+            for (was, reading) in readings.iter_mut().zip(next.iter().copied()) {
                 let moved = settling::moved(*was, reading, allowed);
                 creeping |= moved;
                 *was = if moved && last {
@@ -340,13 +349,19 @@ where
                 };
             }
             if !creeping || last {
-                return Ok(readings);
+                return Ok(());
             }
         }
     }
 
-    fn read_all(&mut self, step: &Step, extra: Micros, first: Bus) -> Result<Readings, Refusal> {
-        let mut readings = Readings::new();
+    fn read_all(
+        &mut self,
+        step: &Step,
+        extra: Micros,
+        first: Bus,
+        readings: &mut Readings,
+    ) -> Result<(), Refusal> {
+        readings.clear();
         let mut bus = first;
         for sense in &step.senses {
             let reading = self.read(step, *sense, extra, bus, step.samples)?;
@@ -354,7 +369,7 @@ where
             let _ = readings.push(reading);
             bus = Bus::Moved;
         }
-        Ok(readings)
+        Ok(())
     }
 
     fn read(

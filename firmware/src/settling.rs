@@ -223,7 +223,8 @@ impl Patience {
 
     /// The next extra wait for each reading, and whether it is the last.
     pub fn longer(&mut self) -> (Micros, bool) {
-        let share = self.left / self.readings;
+        // There is always one: `new` sees to it, the compiler does not see it.
+        let share = self.left.checked_div(self.readings).unwrap_or(0);
         self.extra = self.extra.saturating_mul(2).min(share);
         self.left -= self.extra * self.readings;
         (Micros(self.extra), self.extra == share)

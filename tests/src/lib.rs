@@ -8,8 +8,10 @@ pub mod jobs;
 #[cfg(unix)]
 pub mod qemu;
 pub mod schemas;
+pub mod schematic;
 pub mod skip;
 pub mod solvers;
 pub mod speed;
 pub mod spice;
+pub mod thumb;
 pub mod tunnel;

@@ -8,10 +8,10 @@
 
 use crc::{CRC_32_ISO_HDLC, Crc};
 use heapless::String;
-use postcard::ser_flavors::{Cobs, Slice, crc::CrcModifier};
 use serde::{Deserialize, Serialize};
 
 use super::message::{Hello, Reply, Request};
+use super::stuffing::{Stuffed, unstuff};
 
 /// Room for the largest frame, zero byte included. The largest is
 /// [`Reply::Survey`] of 128 leads (1,289 bytes of body at most); a test builds
@@ -227,9 +227,7 @@ fn encode<'b, T: Serialize>(
     let [low, high] = seq.to_le_bytes();
     // Sized arrays are written as their bare bytes.
     let payload = ([kind as u8, low, high], body);
-    let cobs = Cobs::try_new(Slice::new(out)).map_err(|_| FrameError::Buffer)?;
-    postcard::serialize_with_flavor(&payload, CrcModifier::new(cobs, CRC.digest()))
-        .map(|frame: &mut [u8]| &*frame)
+    postcard::serialize_with_flavor(&payload, Stuffed::new(out, CRC.digest()))
         .map_err(|_| FrameError::Buffer)
 }
 
@@ -353,8 +351,7 @@ impl<const N: usize> Deframer<N> {
 }
 
 fn open(coded: &mut [u8]) -> Result<Frame<'_>, FrameError> {
-    let length = cobs::decode_in_place(coded).map_err(|_| FrameError::Coding)?;
-    let payload: &[u8] = coded.get(..length).ok_or(FrameError::Coding)?;
+    let payload = unstuff(coded).ok_or(FrameError::Coding)?;
     let split = payload
         .len()
         .checked_sub(CHECK)

@@ -6,5 +6,7 @@
 
 pub mod frame;
 pub mod message;
+mod stuffing;
+pub mod usb;
 
 pub use message::*;

@@ -11,7 +11,8 @@ use super::job::{BenchArgs, JobArgs};
 use super::{Failure, Format, note, print, print_json};
 use crate::bench::{Bench, Settings};
 use crate::hookup::propose;
-use crate::link::{Link, VirtualProbe, connect, ports};
+use crate::link::{Link, Port, VirtualProbe, connect, ports, probes};
+use loomproof_core::wire::Hello;
 
 /// Arguments of `probe`.
 #[derive(Debug, clap::Args)]
@@ -23,7 +24,7 @@ pub struct Args {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Lists the serial ports, one of which may be a probe.
+    /// Lists the serial ports, and who answers at those of probes.
     List {
         /// What to print.
         #[arg(long, default_value = "text")]
@@ -31,7 +32,7 @@ enum What {
     },
     /// Asks the probe at a port who it is.
     Identify {
-        /// The port, such as /dev/ttyACM0 or COM5.
+        /// The port, such as /dev/ttyACM0 or COM5; `usb` for the one that is plugged in.
         port: String,
         /// What to print.
         #[arg(long, default_value = "text")]
@@ -57,6 +58,16 @@ struct Identity {
     leads: u8,
 }
 
+/// A port in the list.
+#[derive(Serialize)]
+struct Listed {
+    port: String,
+    device: Option<String>,
+    serial: Option<String>,
+    /// Who answered there, where the device gives itself out for a probe.
+    probe: Option<Identity>,
+}
+
 /// Carries out one of the probe verbs.
 ///
 /// # Errors
@@ -71,18 +82,31 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
 
 fn list(format: Format) -> Result<Status, Failure> {
     let found = ports()?;
-    match format {
-        Format::Json => {
-            let paths: Vec<&str> = found.iter().map(|port| port.path.as_str()).collect();
-            print_json(&paths)?;
-        }
-        Format::Text if found.is_empty() => {
-            print(
-                "No serial port found. Plug the probe in; on Linux check that you may use it.\n",
-            )?;
-        }
-        Format::Text => {
-            for port in &found {
+    let probes = probes()?;
+    let probe_at = |port: &Port| probes.iter().find(|probe| probe.port.path == port.path);
+    if format == Format::Json {
+        let list: Vec<Listed> = found
+            .iter()
+            .map(|port| Listed {
+                port: port.path.clone(),
+                device: port.device.clone(),
+                serial: port.serial.clone(),
+                probe: probe_at(port)
+                    .and_then(|probe| probe.hello.as_ref().ok())
+                    .map(|hello| who(&port.path, hello)),
+            })
+            .collect();
+        print_json(&list)?;
+        return Ok(Status::Pass);
+    }
+    if found.is_empty() {
+        print("No serial port found. Plug the probe in; on Linux check that you may use it.\n")?;
+    }
+    for port in &found {
+        match probe_at(port).map(|probe| &probe.hello) {
+            Some(Ok(hello)) => print(&sentence(&who(&port.path, hello)))?,
+            Some(Err(why)) => print(&format!("{}  a probe, but: {why}\n", port.path))?,
+            None => {
                 let device = port.device.as_deref().unwrap_or("a serial port");
                 let serial = port
                     .serial
@@ -95,28 +119,35 @@ fn list(format: Format) -> Result<Status, Failure> {
     Ok(Status::Pass)
 }
 
-fn identify(port: &str, format: Format) -> Result<Status, Failure> {
-    let link = connect(port)?;
-    let hello = link.hello();
-    let identity = Identity {
+fn who(port: &str, hello: &Hello) -> Identity {
+    Identity {
         port: port.to_owned(),
         board: hello.board.to_string(),
         serial: hello.serial.to_string(),
         build: hello.build.to_string(),
         protocol: hello.protocol,
         leads: hello.leads,
-    };
+    }
+}
+
+fn sentence(identity: &Identity) -> String {
+    format!(
+        "Probe at {}: {} with {} probe leads, serial {}, firmware {}, protocol {}\n",
+        identity.port,
+        identity.board,
+        identity.leads,
+        identity.serial,
+        identity.build,
+        identity.protocol
+    )
+}
+
+fn identify(port: &str, format: Format) -> Result<Status, Failure> {
+    let link = connect(port)?;
+    let identity = who(port, link.hello());
     match format {
         Format::Json => print_json(&identity)?,
-        Format::Text => print(&format!(
-            "Probe at {}: {} with {} probe leads, serial {}, firmware {}, protocol {}\n",
-            identity.port,
-            identity.board,
-            identity.leads,
-            identity.serial,
-            identity.build,
-            identity.protocol
-        ))?,
+        Format::Text => print(&sentence(&identity))?,
     }
     Ok(Status::Pass)
 }

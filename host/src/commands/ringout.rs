@@ -35,7 +35,8 @@ pub struct Args {
     job: JobArgs,
     #[command(flatten)]
     reach: ReachArgs,
-    /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5.
+    /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5, or `usb`
+    /// for the one that is plugged in.
     #[arg(long, value_name = "PROBE", default_value = "virtual")]
     probe: String,
     #[command(flatten)]

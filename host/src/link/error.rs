@@ -8,6 +8,18 @@ use thiserror::Error;
 /// Why a probe cannot be talked to. Every message names the port and the next step.
 #[derive(Debug, Error)]
 pub enum LinkError {
+    /// No device that is plugged in gives itself out for a probe.
+    #[error(
+        "no probe is plugged in, or its USB identity is another. Plug it in; `loomproof probe \
+         list` shows the ports there are, and a port can be named"
+    )]
+    NoProbe,
+    /// Several do.
+    #[error("several probes are plugged in, at {}. Name the port", .ports.join(", "))]
+    SeveralProbes {
+        /// Their ports.
+        ports: Vec<String>,
+    },
     /// The port cannot be opened. A port in use can look absent, so both are said.
     #[error(
         "{port}: no such port, or another program has it open ({detail}). Plug the probe in and \

@@ -5,6 +5,7 @@
 //! [`Transport`], a plain byte stream.
 
 mod error;
+mod find;
 #[cfg(unix)]
 pub mod pty;
 mod serial;
@@ -13,6 +14,7 @@ mod transport;
 mod virtual_probe;
 
 pub use error::LinkError;
+pub use find::{ANY, Found, probes};
 pub use serial::{Port, SerialTransport, ports};
 pub use session::{Patience, Session};
 pub use transport::{Transport, TransportError};
@@ -33,10 +35,14 @@ pub trait Link {
     fn exchange(&mut self, request: &Request) -> Result<Reply, LinkError>;
 }
 
-/// Opens the probe on the serial port at this path.
+/// Opens the probe on the serial port at this path, or for [`ANY`] the one
+/// probe that is plugged in.
 ///
 /// # Errors
 /// [`LinkError`], naming the port and what to do.
 pub fn connect(path: &str) -> Result<Session<SerialTransport>, LinkError> {
+    if path == ANY {
+        return Session::open(SerialTransport::open(&find::the_only()?)?);
+    }
     Session::open(SerialTransport::open(path)?)
 }

@@ -1,6 +1,6 @@
 //! A probe on a serial port, by path.
 
-use super::{LinkError, Transport, TransportError};
+use super::{LinkError, Transport, TransportError, find};
 use serialport::{ClearBuffer, ErrorKind, SerialPort, SerialPortType};
 use std::io::{self, Read, Write};
 use std::sync::Arc;
@@ -175,6 +175,8 @@ pub struct Port {
     pub device: Option<String>,
     /// Serial number of a USB device; finds a probe again that was replugged.
     pub serial: Option<String>,
+    /// Whether the device gives itself out for a probe.
+    pub may_be_a_probe: bool,
 }
 
 /// The serial ports of this machine, USB devices first. Pseudo-terminals are
@@ -191,6 +193,7 @@ pub fn ports() -> Result<Vec<Port>, LinkError> {
         .into_iter()
         .map(|info| match info.port_type {
             SerialPortType::UsbPort(usb) => {
+                let may_be_a_probe = find::may_be_a_probe(&usb);
                 let names: Vec<String> = [usb.manufacturer, usb.product]
                     .into_iter()
                     .flatten()
@@ -204,12 +207,14 @@ pub fn ports() -> Result<Vec<Port>, LinkError> {
                     path: info.port_name,
                     device: Some(device),
                     serial: usb.serial_number,
+                    may_be_a_probe,
                 }
             }
             _ => Port {
                 path: info.port_name,
                 device: None,
                 serial: None,
+                may_be_a_probe: false,
             },
         })
         .collect();
