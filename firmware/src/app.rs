@@ -12,10 +12,11 @@ use loomproof_core::units::Micros;
 use loomproof_core::wire::frame::{
     Deframer, Frame, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_reply, encode_reply,
 };
-use loomproof_core::wire::{Hello, PROTOCOL, Place, Refusal, Reply, Request};
+use loomproof_core::wire::{Hello, LeadId, PROTOCOL, Place, Refusal, Reply, Request};
 
 use crate::instrument::Instrument;
 use crate::interlock::{self, PERMISSION};
+use crate::memory::{Clips, Memory, NoMemory};
 use crate::{Clock, Identity, Parts};
 
 /// What a frame asks for.
@@ -26,7 +27,7 @@ enum Heard {
 
 /// The probe.
 #[derive(Debug)]
-pub struct Probe<D, G, S, A, T, R, W, C> {
+pub struct Probe<D, G, S, A, T, R, W, C, M = NoMemory> {
     instrument: Instrument<D, G, S, A, T, R, W, C>,
     identity: Identity,
     deframer: Deframer<MAX_REQUEST_FRAME>,
@@ -36,6 +37,8 @@ pub struct Probe<D, G, S, A, T, R, W, C> {
     /// Number of the last request and length of its reply in `out`.
     last: Option<(u16, usize)>,
     out: [u8; MAX_FRAME],
+    memory: M,
+    clips: Clips,
 }
 
 impl<D, G, S, A, T, R, W, C> Probe<D, G, S, A, T, R, W, C>
@@ -49,13 +52,37 @@ where
     W: DelayNs,
     C: Clock,
 {
+    /// As [`Probe::with_memory`], with none: the clips' resistance lasts until
+    /// the probe is switched off.
+    pub fn start(parts: Parts<D, G, S, A, T, R, W, C>, identity: Identity) -> Self {
+        Self::with_memory(parts, identity, NoMemory)
+    }
+}
+
+impl<D, G, S, A, T, R, W, C, M> Probe<D, G, S, A, T, R, W, C, M>
+where
+    D: SpiDevice,
+    G: SpiDevice,
+    S: SpiDevice,
+    A: SpiDevice,
+    T: InputPin,
+    R: OutputPin,
+    W: DelayNs,
+    C: Clock,
+    M: Memory,
+{
     /// Lets go of everything and counts the leads. Never fails: without
     /// hardware the probe has no leads and refuses.
     ///
     /// A probe that is started tripped cannot count (its drive chips are held
     /// in reset): it names 64 leads per select chip, can look at them, and
     /// counts when the trip is gone.
-    pub fn start(parts: Parts<D, G, S, A, T, R, W, C>, identity: Identity) -> Self {
+    pub fn with_memory(
+        parts: Parts<D, G, S, A, T, R, W, C>,
+        identity: Identity,
+        mut memory: M,
+    ) -> Self {
+        let clips = memory.load().unwrap_or_default();
         Self {
             instrument: Instrument::start(parts),
             identity,
@@ -64,6 +91,8 @@ where
             heard: Micros(0),
             last: None,
             out: [0; MAX_FRAME],
+            memory,
+            clips,
         }
     }
 
@@ -162,6 +191,26 @@ where
                 self.armed = None;
                 self.instrument.let_go_of_all().map(|()| Reply::Released)
             }
+            Request::Inspect => {
+                self.disarm();
+                self.instrument.inspect().map(Reply::Inspected)
+            }
+            Request::Prove(channel) => match self.armed {
+                None => Err(Refusal::NotArmed),
+                Some(_) => self.instrument.prove(*channel).map(Reply::Proved),
+            },
+            Request::Nulls(first) => Ok(self.nulls(*first)),
+            Request::Keep(nulls) => {
+                let mut clips = self.clips;
+                clips.take(nulls);
+                match self.memory.store(&clips) {
+                    Ok(()) => {
+                        self.clips = clips;
+                        Ok(self.nulls(nulls.first))
+                    }
+                    Err(_) => Err(Refusal::Memory),
+                }
+            }
         };
         reply.unwrap_or_else(|refusal| {
             if interlock::disarms(refusal) {
@@ -169,6 +218,10 @@ where
             }
             Reply::Refused(refusal)
         })
+    }
+
+    fn nulls(&self, first: LeadId) -> Reply {
+        Reply::Nulls(self.clips.from(first, self.instrument.leads()))
     }
 }
 

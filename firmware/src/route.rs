@@ -52,7 +52,9 @@ pub enum Route {
     /// Chassis lead C2, undriven.
     Chassis(Load),
     /// Chassis lead C2, driven to 3.3 V through 680 Ω.
-    ChassisDriven,
+    ChassisDriven(Load),
+    /// The same, the sense bus on nothing.
+    ChassisUnread(Load),
 }
 
 impl Route {
@@ -73,7 +75,8 @@ impl Route {
                 }
             }
             Self::Chassis(load) => [(load.bits() | 1 << 6) as u16, 0],
-            Self::ChassisDriven => [1 << 6 | 1 << 7, 0],
+            Self::ChassisDriven(load) => [(load.bits() | 1 << 6 | 1 << 7) as u16, 0],
+            Self::ChassisUnread(load) => [(load.bits() | 1 << 7) as u16, 0],
         }
     }
 
