@@ -86,7 +86,10 @@ impl Clips {
 
     fn record(&self, number: u32) -> [u8; ROOM] {
         let mut record = [0xFF; ROOM];
-        let words = self.0.iter().flat_map(|ClipOhms(tenths)| tenths.to_le_bytes());
+        let words = self
+            .0
+            .iter()
+            .flat_map(|ClipOhms(tenths)| tenths.to_le_bytes());
         let body = number.to_le_bytes().into_iter().chain(words);
         let mut digest = CRC.digest();
         let mut place = record.iter_mut();

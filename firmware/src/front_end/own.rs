@@ -99,7 +99,7 @@ where
     /// # Errors
     /// The bus error.
     pub fn lit(&mut self, conversions: u16) -> Result<u16, FrontError> {
-        self.sample()?;
+        self.convert()?;
         let mut lit = 0;
         for _ in 0..conversions {
             lit += u16::from(self.convert()? != 0);

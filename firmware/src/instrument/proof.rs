@@ -123,8 +123,8 @@ where
         let front = &mut self.front;
         front.drive(&one, &LeadSet::EMPTY)?;
         let off_down = front.mean_at(
-            Route::Empty(Load::PullDown),
-            BUS_SETTLE,
+            Route::Beside(lead, Load::PullDown),
+            PULL_SETTLE,
             UNWATCHED_SAMPLES / 4,
         )?;
         front.turn_low()?;
