@@ -18,6 +18,7 @@
 mod chips;
 mod defect;
 mod error;
+mod flash;
 mod front_end;
 pub mod hal;
 mod harness;
@@ -38,6 +39,7 @@ use chips::{Converter, Expander};
 use defect::Defects;
 pub use defect::{ChipPin, Defect, DefectError, KINDS as DEFECTS, Line};
 pub use error::BenchError;
+pub use flash::{FlashError, VirtualFlash};
 use front_end::{BANK, Parts, State};
 pub use harness::ChassisLead;
 pub(crate) use harness::{Fitted, Spot, Who};

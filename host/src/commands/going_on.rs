@@ -14,6 +14,7 @@ use crate::diagnosis::next::Action;
 use crate::hookup::{Clip, Hookup, Point};
 use crate::link::Link;
 use crate::plan::model::Job;
+use crate::probe::nulls;
 use crate::ringout::report::{NextReading, Report};
 use crate::ringout::run::one_more;
 use crate::ringout::{Outcome, Stop, text, verdict};
@@ -93,6 +94,8 @@ fn touched(
     if session.is_virtual() {
         *link = session.link(&judging.hookup)?;
     }
+    let clips = nulls::kept(link.as_mut())?;
+    nulls::apply(&mut judging.model, &clips);
     let layout = Layout::of(&judging.model.circuit, &[]);
     let planned = pair(&layout, drive, free, &[]);
     judging.outcome = one_more(link.as_mut(), judging.hookup.place, planned, taken)?;

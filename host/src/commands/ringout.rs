@@ -11,14 +11,16 @@ use super::exit::Status;
 use super::going_on::{Judging, go_on};
 use super::job::{BenchArgs, JobArgs};
 use super::progress::Bar;
+use super::ready::make_ready;
 use super::{Failure, Format, note, print, print_json};
-use crate::bench::{Bench, Settings};
+use crate::bench::Bench;
 use crate::circuit::{Model, build};
 use crate::diagnosis::coverage::coverage;
 use crate::fault::{Fault, catalogue};
 use crate::hookup::{Hookup, propose};
 use crate::link::{Link, VirtualProbe, connect};
 use crate::plan::model::Job;
+use crate::probe::nulls;
 use crate::ringout::hand_checks::{attest, hand_checks};
 use crate::ringout::recording::{Recording, Slot};
 use crate::ringout::report::Report;
@@ -91,10 +93,11 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         faults,
     };
     if virtual_probe {
-        let hookup = propose(&job, place, usize::from(args.bench.leads))?;
+        let hookup = propose(&job, place, usize::from(args.bench.simulated.leads))?;
         let link = session.link(&hookup)?;
         scan(&mut session, hookup, link)
     } else {
+        args.bench.simulated.only_virtual()?;
         let link = connect(&args.probe)?;
         let hookup = propose(&job, place, usize::from(link.hello().leads))?;
         scan(&mut session, hookup, Box::new(link))
@@ -137,13 +140,9 @@ pub fn virtual_link(
     faults: &[Fault],
     bench: &BenchArgs,
 ) -> Result<impl Link + use<>, Failure> {
-    let settings = Settings {
-        seed: bench.seed,
-        leads: bench.leads,
-        ..Settings::default()
-    };
-    let bench = Bench::new(job, hookup, faults, &settings)?;
-    Ok(VirtualProbe::new(bench).session()?)
+    let simulated = &bench.simulated;
+    let bench = Bench::new(job, hookup, faults, &simulated.settings()?)?;
+    Ok(VirtualProbe::with_flash(bench, simulated.flash()?).session()?)
 }
 
 fn scan(
@@ -152,7 +151,8 @@ fn scan(
     mut link: Box<dyn Link>,
 ) -> Result<Status, Failure> {
     let (args, job) = (session.args, session.job);
-    let model = build(job, &hookup)?;
+    let mut model = build(job, &hookup)?;
+    let clips = make_ready(link.as_mut(), &hookup, &mut model)?;
     let slot = args.save.as_deref().map(Slot::reserve).transpose()?;
     let outcome = take(link.as_mut(), &model, hookup.place)?;
     let hello = link.hello().clone();
@@ -173,7 +173,7 @@ fn scan(
     let status = print_report(args, report)?;
     match (slot, &kept) {
         (Some(slot), Some(Outcome::Complete(taken))) => {
-            slot.keep(&Recording::new(job, &hookup, &hello, taken))?;
+            slot.keep(&Recording::new(job, &hookup, &hello, taken).with_nulls(&clips))?;
             let file = args.save.as_deref().unwrap_or(std::path::Path::new(""));
             note(&format!("Scan kept in {}.", file.display()));
         }
@@ -197,7 +197,8 @@ fn judge_kept(args: &Args, file: &std::path::Path) -> Result<Status, Failure> {
     recording.check_plan(file, plan.digest())?;
     let job = args.job.settle(&plan, recording.answers().clone())?;
     let hookup = propose(&job, recording.place(), usize::from(recording.leads()))?;
-    let model = build(&job, &hookup)?;
+    let mut model = build(&job, &hookup)?;
+    nulls::apply(&mut model, &recording.nulls());
     let taken = recording.taken(file, &job, &hookup)?;
     if !is_whole(&model, &taken) {
         return Err(Failure::usage(format!(
@@ -252,7 +253,7 @@ struct FaultLine {
 }
 
 fn list_faults(args: &Args, job: &Job, place: Place) -> Result<Status, Failure> {
-    let hookup = propose(job, place, usize::from(args.bench.leads))?;
+    let hookup = propose(job, place, usize::from(args.bench.simulated.leads))?;
     let model = build(job, &hookup)?;
     let listed = coverage(&model, &catalogue::all(job, &hookup)).map_err(Failure::usage)?;
     let lines: Vec<FaultLine> = listed

@@ -2,7 +2,7 @@
 
 use loomproof_core::self_test::{Chip, Trouble};
 use loomproof_core::units::{MicroVolts, Ohms};
-use loomproof_core::wire::{Channel, LeadId};
+use loomproof_core::wire::{Channel, LeadId, Refusal};
 
 /// What is wrong, and what to do about it.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
@@ -207,4 +207,32 @@ fn capital(text: &str) -> String {
     letters.next().map_or(String::new(), |first| {
         first.to_uppercase().chain(letters).collect()
     })
+}
+
+/// Why the probe would not drive its leads for the test.
+#[must_use]
+pub fn refused(refusal: Refusal) -> Words {
+    let (say, what) = match refusal {
+        Refusal::Live(lead, mv) => (
+            format!("{lead} stands at {:.2} V.", f64::from(mv) * 1e-3),
+            "Let every clip hang free and test again; if it stays, the lead is at fault.".to_owned(),
+        ),
+        Refusal::Moves(lead, ..) => (
+            format!("{lead} does not hold still."),
+            "Let every clip hang free, away from cables that carry current, and test again.".to_owned(),
+        ),
+        Refusal::Chassis(_) => (
+            "Chassis leads C1 and C2 are not joined.".to_owned(),
+            "Clip C1 and C2 together and test again; if it stays, a chassis lead is broken.".to_owned(),
+        ),
+        Refusal::Tripped => (
+            "The comparators let go of all drive.".to_owned(),
+            "Let every clip hang free and test again; if it stays, have the trip circuit looked at.".to_owned(),
+        ),
+        _ => (
+            "A chip of the probe does not answer as it should, so no lead was driven.".to_owned(),
+            "Do not use this probe for a verdict until it is repaired.".to_owned(),
+        ),
+    };
+    Words { say, what }
 }

@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
+use loomproof_core::null::MOST;
 use loomproof_core::scan::{Planned, Purpose};
-use loomproof_core::units::{MicroVolts, Micros};
+use loomproof_core::units::{MicroVolts, Micros, Ohms};
 use loomproof_core::wire::{
     Hello, LeadId, LeadSet, MAX_LEADS, Place, Reading, Sense, SenseMode, Senses, Step,
 };
@@ -14,6 +15,7 @@ use serde::{Deserialize, Serialize};
 use super::Taken;
 use crate::hookup::{Hookup, Point};
 use crate::plan::model::{Job, Side};
+use crate::probe::nulls::Clips;
 
 /// Version of the file's layout.
 const FORMAT: u32 = 1;
@@ -32,6 +34,9 @@ pub struct Recording {
     place: PlaceRecord,
     hookup: Vec<ClipRecord>,
     probe: ProbeRecord,
+    /// Ohms of each probe lead's clip that was nulled.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    nulls: Vec<Option<f64>>,
     steps: Vec<StepRecord>,
 }
 
@@ -245,8 +250,26 @@ impl Recording {
                 build: probe.build.to_string(),
                 leads: probe.leads,
             },
+            nulls: Vec::new(),
             steps: taken.iter().map(StepRecord::from).collect(),
         }
+    }
+
+    /// Also keeps what the clips were nulled to.
+    #[must_use]
+    pub fn with_nulls(mut self, clips: &Clips) -> Self {
+        if clips.iter().any(Option::is_some) {
+            self.nulls = clips.iter().map(|clip| clip.map(Ohms::value)).collect();
+        }
+        self
+    }
+
+    /// What the clips were nulled to. Values that are no resistance are left out.
+    #[must_use]
+    pub fn nulls(&self) -> Clips {
+        let sensible = |ohms: &f64| (0.0..=MOST.value()).contains(ohms);
+        let nulls = self.nulls.iter();
+        nulls.map(|clip| clip.filter(sensible).map(Ohms)).collect()
     }
 
     /// Reads a recording.
