@@ -83,22 +83,27 @@ impl VirtualArgs {
     /// How the virtual bench is set up.
     ///
     /// # Errors
-    /// [`Failure`] for a fault of the probe that is not understood, or the list of
-    /// kinds where that is asked for.
+    /// [`Failure`] for a fault of the probe that is not understood.
     pub fn settings(&self) -> Result<Settings, Failure> {
-        if self.probe_faults.iter().any(|fault| fault == "help") {
-            let kinds = DEFECTS.map(|(example, meaning)| format!("{example:<32} {meaning}\n"));
-            return Err(Failure::usage(format!(
-                "faults of the virtual probe, an example each:\n{}",
-                kinds.concat()
-            )));
-        }
         let defects = self.probe_faults.iter().map(|text| Defect::parse(text));
         Ok(Settings {
             seed: self.seed,
             leads: self.leads,
             defects: defects.collect::<Result<_, _>>()?,
             ..Settings::default()
+        })
+    }
+
+    /// The kinds of fault of the probe, where the list is asked for.
+    #[must_use]
+    pub fn list(&self) -> Option<String> {
+        let wanted = self.probe_faults.iter().any(|fault| fault == "help");
+        let lines = DEFECTS.map(|(example, meaning)| format!("  {example:<30} {meaning}\n"));
+        wanted.then(|| {
+            format!(
+                "Faults of the virtual probe, an example each:\n{}",
+                lines.concat()
+            )
         })
     }
 

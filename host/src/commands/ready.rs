@@ -9,6 +9,33 @@ use crate::link::Link;
 use crate::probe::nulls::{self, Clips};
 use crate::probe::self_test::short;
 use crate::probe::words::words;
+use crate::ringout::Outcome;
+
+/// What is known of the probe before the ring-out.
+pub struct Ready {
+    /// The clips that were nulled.
+    pub clips: Clips,
+    /// Its leads were tested; else something stood in the way of driving.
+    tested: bool,
+}
+
+impl Ready {
+    /// Whether readings of this probe can be believed. A ring-out that was refused
+    /// as the test was needs none.
+    ///
+    /// # Errors
+    /// [`Failure`] when the leads were not tested and the ring-out drove them.
+    pub fn stands(&self, outcome: &Outcome) -> Result<(), Failure> {
+        if self.tested || !matches!(outcome, Outcome::Complete(_)) {
+            return Ok(());
+        }
+        Err(Failure::probe(
+            "the probe's leads could not be tested before the ring-out, because something was \
+             live or moved then; ring out again"
+                .to_owned(),
+        ))
+    }
+}
 
 /// Lets the probe show that the leads of a hook-up work where they are clipped, and
 /// gives the expected circuit the clips that were nulled. What is live or moves is
@@ -20,7 +47,7 @@ pub fn make_ready(
     link: &mut dyn Link,
     hookup: &Hookup,
     model: &mut Model,
-) -> Result<Clips, Failure> {
+) -> Result<Ready, Failure> {
     let leads: Vec<LeadId> = hookup.clips.iter().map(|clip| clip.lead).collect();
     let shown = short(link, &leads, hookup.place)?;
     if !shown.troubles.is_empty() {
@@ -34,5 +61,8 @@ pub fn make_ready(
     }
     let clips = nulls::kept(link)?;
     nulls::apply(model, &clips);
-    Ok(clips)
+    Ok(Ready {
+        clips,
+        tested: shown.refused.is_none(),
+    })
 }

@@ -67,6 +67,10 @@ pub struct Args {
 /// # Errors
 /// [`Failure`] where there is no verdict.
 pub fn run(args: &Args) -> Result<Status, Failure> {
+    if let Some(list) = args.bench.simulated.list() {
+        print(&list)?;
+        return Ok(Status::Pass);
+    }
     if let Some(file) = &args.from {
         return judge_kept(args, file);
     }
@@ -152,9 +156,10 @@ fn scan(
 ) -> Result<Status, Failure> {
     let (args, job) = (session.args, session.job);
     let mut model = build(job, &hookup)?;
-    let clips = make_ready(link.as_mut(), &hookup, &mut model)?;
+    let ready = make_ready(link.as_mut(), &hookup, &mut model)?;
     let slot = args.save.as_deref().map(Slot::reserve).transpose()?;
     let outcome = take(link.as_mut(), &model, hookup.place)?;
+    ready.stands(&outcome)?;
     let hello = link.hello().clone();
     let covered = coverage(&model, &catalogue::all(job, &hookup)).map_err(Failure::usage)?;
     let kept = slot.is_some().then(|| outcome.clone());
@@ -173,7 +178,7 @@ fn scan(
     let status = print_report(args, report)?;
     match (slot, &kept) {
         (Some(slot), Some(Outcome::Complete(taken))) => {
-            slot.keep(&Recording::new(job, &hookup, &hello, taken).with_nulls(&clips))?;
+            slot.keep(&Recording::new(job, &hookup, &hello, taken).with_nulls(&ready.clips))?;
             let file = args.save.as_deref().unwrap_or(std::path::Path::new(""));
             note(&format!("Scan kept in {}.", file.display()));
         }

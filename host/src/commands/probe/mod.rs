@@ -10,6 +10,7 @@ mod serve;
 use clap::Subcommand;
 
 use super::exit::Status;
+use super::job::VirtualArgs;
 use super::{Failure, Format, note, print, print_json};
 use crate::bench::{Bare, Bench};
 use crate::link::{Link, VirtualProbe, connect};
@@ -44,7 +45,7 @@ struct ProbeArgs {
     #[arg(long, value_name = "PROBE", default_value = "virtual")]
     probe: String,
     #[command(flatten)]
-    simulated: super::job::VirtualArgs,
+    simulated: VirtualArgs,
     /// What to print.
     #[arg(long, default_value = "text")]
     format: Format,
@@ -68,6 +69,16 @@ impl ProbeArgs {
 /// # Errors
 /// [`Failure`] for probe or link trouble.
 pub fn run(args: &Args) -> Result<Status, Failure> {
+    let simulated = match &args.what {
+        What::SelfTest(args) => Some(args.simulated()),
+        What::Null(args) => Some(args.simulated()),
+        What::Serve(args) => Some(args.simulated()),
+        What::List(_) | What::Identify(_) => None,
+    };
+    if let Some(list) = simulated.and_then(VirtualArgs::list) {
+        print(&list)?;
+        return Ok(Status::Pass);
+    }
     match &args.what {
         What::List(args) => list::run(args),
         What::Identify(args) => identify::run(args),

@@ -3,7 +3,7 @@
 use loomproof_core::wire::LeadId;
 use serde::Serialize;
 
-use super::{Bare, Failure, Format, ProbeArgs, Status, note, print, print_json};
+use super::{Bare, Failure, Format, ProbeArgs, Status, VirtualArgs, note, print, print_json};
 use crate::probe::nulls::{NullError, keep, kept, measure};
 
 /// Arguments of `probe null`.
@@ -15,6 +15,13 @@ pub struct Args {
     /// Shows what the probe keeps, and measures nothing.
     #[arg(long)]
     show: bool,
+}
+
+impl Args {
+    /// What the virtual probe is like.
+    pub(super) fn simulated(&self) -> &VirtualArgs {
+        &self.probe.simulated
+    }
 }
 
 #[derive(Serialize)]

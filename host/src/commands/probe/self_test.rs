@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{Bare, Failure, Format, ProbeArgs, Status, note, print, print_json};
+use super::{Bare, Failure, Format, ProbeArgs, Status, VirtualArgs, note, print, print_json};
 use crate::probe::self_test::{Shown, full};
 use crate::probe::words::{Words, refused, words};
 
@@ -12,6 +12,13 @@ use crate::probe::words::{Words, refused, words};
 pub struct Args {
     #[command(flatten)]
     probe: ProbeArgs,
+}
+
+impl Args {
+    /// What the virtual probe is like.
+    pub(super) fn simulated(&self) -> &VirtualArgs {
+        &self.probe.simulated
+    }
 }
 
 #[derive(Serialize)]

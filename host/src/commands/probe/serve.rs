@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
-use super::{Bench, Failure, Status, VirtualProbe, note, print};
+use super::{Bench, Failure, Status, VirtualArgs, VirtualProbe, note, print};
 use crate::commands::job::{BenchArgs, JobArgs};
 use crate::hookup::propose;
 
@@ -14,6 +14,13 @@ pub struct Args {
     job: JobArgs,
     #[command(flatten)]
     bench: BenchArgs,
+}
+
+impl Args {
+    /// What the virtual probe is like.
+    pub(super) fn simulated(&self) -> &VirtualArgs {
+        &self.bench.simulated
+    }
 }
 
 #[cfg(unix)]
