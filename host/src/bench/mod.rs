@@ -44,7 +44,7 @@ use front_end::{BANK, Parts, State};
 pub use harness::ChassisLead;
 pub(crate) use harness::{Fitted, Spot, Who};
 use loomproof_core::instrument::{REFERENCE, WIDE_SHIFT};
-use loomproof_core::units::Ohms;
+use loomproof_core::units::{Amperes, Ohms};
 use loomproof_core::wire::LeadId;
 use noise::{Noise, Spread};
 use plant::Plant;
@@ -140,6 +140,8 @@ pub struct Bench {
     counters: Counters,
     trouble: Option<BenchError>,
     defects: Defects,
+    /// The most that all drive together gave at once, A.
+    most_drive: f64,
 }
 
 /// How the clips sit where there is no harness.
@@ -269,6 +271,7 @@ impl Bench {
             counters: Counters::default(),
             trouble: None,
             defects,
+            most_drive: 0.0,
         };
         bench.watch();
         Ok(bench)
@@ -314,6 +317,16 @@ impl Bench {
             self.refresh();
             self.watch();
         }
+        // Most flows right after a change of the drive, and once the wiring has settled.
+        let drive = self.plant.drive_current(self.now, &self.parts);
+        self.most_drive = self.most_drive.max(drive);
+    }
+
+    /// The most current that all drive of the probe together has given at once: its
+    /// sources and the weak pull.
+    #[must_use]
+    pub fn most_drive(&self) -> Amperes {
+        Amperes(self.most_drive)
     }
 
     /// What a lead's clip and the lead itself really have.

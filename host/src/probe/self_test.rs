@@ -75,7 +75,16 @@ pub fn full(link: &mut dyn Link) -> Result<Shown, LinkError> {
 /// # Errors
 /// [`LinkError`].
 pub fn short(link: &mut dyn Link, leads: &[LeadId], place: Place) -> Result<Shown, LinkError> {
-    let (.., shown) = prove(link, leads, place)?;
+    let (.., mut shown) = prove(link, leads, place)?;
+    // A live lead trips the comparators as a broken circuit of theirs does; either way
+    // nothing can be driven, which is not for this test to blame on the probe.
+    let found = shown.troubles.len();
+    shown
+        .troubles
+        .retain(|trouble| *trouble != Trouble::Tripped);
+    if shown.troubles.len() < found {
+        shown.refused.get_or_insert(Refusal::Tripped);
+    }
     if shown.refused.is_none() {
         link.exchange(&Request::Release)?;
     }
