@@ -233,6 +233,19 @@ impl<const E: usize> Circuit<E> {
         Ok(tip)
     }
 
+    /// Gives a clipped lead the resistance that was measured of its clip, instead of
+    /// the one of any clip. Nothing happens to a lead that is not clipped.
+    pub fn null(&mut self, lead: LeadId, ohms: Ohms) {
+        let element = self.clip_of(lead);
+        if let Some(clip) = element.and_then(|id| self.elements.get_mut(usize::from(id.0))) {
+            clip.part = Part::Wire {
+                // A wire of no resistance would tie two nodes into one.
+                ohms: Ohms(ohms.0.max(instrument::NULLED_SPREAD.0 / 4.0)),
+                spread: instrument::NULLED_SPREAD,
+            };
+        }
+    }
+
     /// Number of nodes, chassis included.
     #[must_use]
     pub fn nodes(&self) -> usize {

@@ -2,7 +2,8 @@
 //!
 //! `no_std`, no allocation, no panic on any input. Reading order:
 //! [`units`] → [`instrument`] (the probe in numbers) → [`circuit`] → [`solve`]
-//! → [`expect`] → [`scan`] → [`judge`]; [`wire`] is the language spoken
+//! → [`expect`] → [`scan`] → [`judge`]; [`self_test`] and [`null`] look at the
+//! probe itself; [`wire`] is the language spoken
 //! between host and probe.
 #![cfg_attr(not(test), no_std)]
 #![forbid(unsafe_code)]
@@ -13,7 +14,9 @@ pub mod expect;
 pub mod instrument;
 pub mod judge;
 pub mod layout;
+pub mod null;
 pub mod scan;
+pub mod self_test;
 pub mod solve;
 pub mod units;
 pub mod wire;

@@ -55,6 +55,44 @@ fn text(text: &str) -> String<32> {
     text.try_into().expect("short text")
 }
 
+fn full_nulls() -> Nulls {
+    Nulls {
+        first: LeadId(u8::MAX),
+        clips: Vec::from([ClipOhms(u16::MAX); CLIPS_A_MESSAGE]),
+    }
+}
+
+fn inspection(uv: i32) -> Inspection {
+    let level = MicroVolts(uv);
+    Inspection {
+        drive: 0x0F,
+        gate: 0x0F,
+        select: 0x01,
+        tripped: false,
+        shift: level,
+        up: level,
+        down: level,
+        lit: 2_048,
+    }
+}
+
+fn proof(uv: i32) -> Proof {
+    let level = MicroVolts(uv);
+    Proof {
+        pin_high: true,
+        pin_low: true,
+        shared: level,
+        idle_up: level,
+        idle_down: level,
+        open_up: level,
+        open_down: level,
+        high_up: level,
+        high_down: level,
+        low_up: level,
+        off_down: level,
+    }
+}
+
 /// Every message at its longest.
 fn longest() -> std::vec::Vec<Message> {
     let full = LeadSet([0xFF; MAX_LEADS / 8]);
@@ -98,6 +136,13 @@ fn longest() -> std::vec::Vec<Message> {
             at: Micros(u32::MAX),
         }),
         Message::Reply(Reply::Released),
+        Message::Request(Request::Inspect),
+        Message::Request(Request::Prove(Channel::Lead(LeadId(u8::MAX)))),
+        Message::Request(Request::Nulls(LeadId(u8::MAX))),
+        Message::Request(Request::Keep(full_nulls())),
+        Message::Reply(Reply::Inspected(inspection(i32::MIN))),
+        Message::Reply(Reply::Proved(proof(i32::MIN))),
+        Message::Reply(Reply::Nulls(full_nulls())),
     ];
     all.extend(
         [
@@ -138,10 +183,10 @@ fn every_message_at_its_longest_fits() {
 }
 
 /// The messages whose bytes stand in `docs/wire-format.md`, by the name there.
-fn golden() -> [(&'static str, Message); 11] {
+fn golden() -> [(&'static str, Message); 18] {
     let lead = LeadId;
     let hello = Hello {
-        protocol: 1,
+        protocol: 2,
         leads: 64,
         board: text("emulated"),
         serial: text("0001"),
@@ -188,6 +233,10 @@ fn golden() -> [(&'static str, Message); 11] {
         .expect("two fit"),
         chassis: ChassisCheck::Agree,
     };
+    let nulls = Nulls {
+        first: lead(32),
+        clips: Vec::from_slice(&[ClipOhms(1_012), ClipOhms::NONE]).expect("two fit"),
+    };
     let refused = |refusal| Message::Reply(Reply::Refused(refusal));
     [
         ("hello request", Message::HelloRequest),
@@ -204,6 +253,22 @@ fn golden() -> [(&'static str, Message); 11] {
         ("reply readings", Message::Reply(readings)),
         ("reply released", Message::Reply(Reply::Released)),
         ("reply refused", refused(Refusal::Live(lead(4), 12_000))),
+        ("request inspect", Message::Request(Request::Inspect)),
+        (
+            "request prove",
+            Message::Request(Request::Prove(Channel::Lead(lead(16)))),
+        ),
+        ("request nulls", Message::Request(Request::Nulls(lead(32)))),
+        (
+            "request keep",
+            Message::Request(Request::Keep(nulls.clone())),
+        ),
+        (
+            "reply inspected",
+            Message::Reply(Reply::Inspected(inspection(1_650_000))),
+        ),
+        ("reply proved", Message::Reply(Reply::Proved(proof(-1)))),
+        ("reply nulls", Message::Reply(Reply::Nulls(nulls))),
     ]
 }
 
@@ -274,7 +339,7 @@ fn what_is_not_a_message_is_an_error() {
     );
     assert_eq!(error(b"\x00\0\0LOOMS"), FrameError::Trailing);
     assert_eq!(error(b"\x02\0\0\x03\x00"), FrameError::Trailing);
-    assert_eq!(error(b"\x02\0\0\x04"), FrameError::Body);
+    assert_eq!(error(b"\x02\0\0\x08"), FrameError::Body);
     assert_eq!(error(b"\x02\0\0"), FrameError::Body);
     assert_eq!(error(b"\x09\0\0"), FrameError::UnknownKind(9));
     assert_eq!(receive(&[5, 1, 0]), [Err(FrameError::Coding)]);
@@ -343,6 +408,7 @@ fn refusal() -> impl Strategy<Value = Refusal> {
             Refusal::TooManySources,
             Refusal::BadStep,
             Refusal::Hardware,
+            Refusal::Memory,
         ]),
     ]
 }
@@ -400,6 +466,7 @@ fn message() -> impl Strategy<Value = Message> {
             Message::Request(Request::Arm(Place::Bench)),
             Message::Request(Request::Arm(Place::Vehicle)),
             Message::Request(Request::Release),
+            Message::Request(Request::Inspect),
             Message::Reply(Reply::Armed),
             Message::Reply(Reply::Released),
         ]),
@@ -421,7 +488,22 @@ fn message() -> impl Strategy<Value = Message> {
                 })
             }),
         refusal().prop_map(|refusal| Message::Reply(Reply::Refused(refusal))),
+        prop_oneof![Just(Channel::Chassis), lead().prop_map(Channel::Lead)]
+            .prop_map(|channel| Message::Request(Request::Prove(channel))),
+        any::<i32>().prop_map(|uv| Message::Reply(Reply::Inspected(inspection(uv)))),
+        any::<i32>().prop_map(|uv| Message::Reply(Reply::Proved(proof(uv)))),
+        nulls().prop_map(|nulls| Message::Request(Request::Keep(nulls))),
+        nulls().prop_map(|nulls| Message::Reply(Reply::Nulls(nulls))),
+        lead().prop_map(|first| Message::Request(Request::Nulls(first))),
     ]
+}
+
+fn nulls() -> impl Strategy<Value = Nulls> {
+    let clips = prop::collection::vec(any::<u16>().prop_map(ClipOhms), 0..=CLIPS_A_MESSAGE);
+    (lead(), clips).prop_map(|(first, clips)| Nulls {
+        first,
+        clips: clips.into_iter().collect(),
+    })
 }
 
 proptest! {

@@ -13,10 +13,13 @@ use loomproof_core::wire::frame::{
     Deframer, Frame, FrameError, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_reply,
     encode_reply,
 };
-use loomproof_core::wire::{Hello, PROTOCOL, Place, Refusal, Reply, Request, Step};
+use loomproof_core::wire::{
+    Channel, Hello, LeadId, Nulls, PROTOCOL, Place, Refusal, Reply, Request, Step,
+};
 
 use crate::instrument::Instrument;
 use crate::interlock::{self, PERMISSION};
+use crate::memory::{Clips, Memory, NoMemory};
 use crate::{Clock, Identity, Parts};
 
 /// What a frame asks for.
@@ -27,7 +30,7 @@ enum Heard {
 
 /// The probe.
 #[derive(Debug)]
-pub struct Probe<D, G, S, A, T, R, W, C> {
+pub struct Probe<D, G, S, A, T, R, W, C, M = NoMemory> {
     instrument: Instrument<D, G, S, A, T, R, W, C>,
     identity: Identity,
     deframer: Deframer<MAX_REQUEST_FRAME>,
@@ -37,6 +40,8 @@ pub struct Probe<D, G, S, A, T, R, W, C> {
     /// Number of the last request and length of its reply in `out`.
     last: Option<(u16, usize)>,
     out: [u8; MAX_FRAME],
+    memory: M,
+    clips: Clips,
 }
 
 impl<D, G, S, A, T, R, W, C> Probe<D, G, S, A, T, R, W, C>
@@ -50,6 +55,25 @@ where
     W: DelayNs,
     C: Clock,
 {
+    /// As [`Probe::with_memory`], with none: the clips' resistance lasts until
+    /// the probe is switched off.
+    pub fn start(parts: Parts<D, G, S, A, T, R, W, C>, identity: Identity) -> Self {
+        Self::with_memory(parts, identity, NoMemory)
+    }
+}
+
+impl<D, G, S, A, T, R, W, C, M> Probe<D, G, S, A, T, R, W, C, M>
+where
+    D: SpiDevice,
+    G: SpiDevice,
+    S: SpiDevice,
+    A: SpiDevice,
+    T: InputPin,
+    R: OutputPin,
+    W: DelayNs,
+    C: Clock,
+    M: Memory,
+{
     /// Lets go of everything and counts the leads. Never fails: without
     /// hardware the probe has no leads and refuses.
     ///
@@ -57,7 +81,12 @@ where
     /// in reset): it names 64 leads per select chip, can look at them, and
     /// counts when the trip is gone.
     #[inline(never)]
-    pub fn start(parts: Parts<D, G, S, A, T, R, W, C>, identity: Identity) -> Self {
+    pub fn with_memory(
+        parts: Parts<D, G, S, A, T, R, W, C>,
+        identity: Identity,
+        mut memory: M,
+    ) -> Self {
+        let clips = memory.load().unwrap_or_default();
         Self {
             instrument: Instrument::start(parts),
             identity,
@@ -66,6 +95,8 @@ where
             heard: Micros(0),
             last: None,
             out: [0; MAX_FRAME],
+            memory,
+            clips,
         }
     }
 
@@ -166,6 +197,13 @@ where
                 self.armed = None;
                 self.instrument.let_go_of_all().map(|()| Reply::Released)
             }
+            Request::Inspect => self.inspect(),
+            Request::Prove(channel) => match self.armed {
+                None => Err(Refusal::NotArmed),
+                Some(_) => self.prove(*channel),
+            },
+            Request::Nulls(first) => Ok(self.nulls(*first)),
+            Request::Keep(nulls) => self.keep(nulls),
         }
     }
 
@@ -185,6 +223,34 @@ where
         self.instrument.step(step, place, &mut readings)?;
         let at = self.instrument.now();
         Ok(Reply::Readings { readings, at })
+    }
+
+    #[inline(never)]
+    fn inspect(&mut self) -> Result<Reply, Refusal> {
+        self.disarm();
+        self.instrument.inspect().map(Reply::Inspected)
+    }
+
+    #[inline(never)]
+    fn prove(&mut self, channel: Channel) -> Result<Reply, Refusal> {
+        self.instrument.prove(channel).map(Reply::Proved)
+    }
+
+    #[inline(never)]
+    fn keep(&mut self, nulls: &Nulls) -> Result<Reply, Refusal> {
+        let mut clips = self.clips;
+        clips.take(nulls);
+        match self.memory.store(&clips) {
+            Ok(()) => {
+                self.clips = clips;
+                Ok(self.nulls(nulls.first))
+            }
+            Err(_) => Err(Refusal::Memory),
+        }
+    }
+
+    fn nulls(&self, first: LeadId) -> Reply {
+        Reply::Nulls(self.clips.from(first, self.instrument.leads()))
     }
 }
 

@@ -5,6 +5,8 @@
 //! connected to nothing. A gate pin's latch stands at 1, so one direction
 //! write closes or opens the disconnects of a bank.
 
+pub mod own;
+
 use embedded_hal::delay::DelayNs;
 use embedded_hal::spi::{ErrorKind, SpiDevice};
 use loomproof_core::units::{MicroVolts, Micros};
@@ -455,7 +457,7 @@ where
     /// # Errors
     /// The bus error.
     pub fn drive_chassis(&mut self) -> Result<MicroVolts, FrontError> {
-        self.go(Route::ChassisDriven)?;
+        self.go(Route::ChassisDriven(Load::Plain))?;
         self.wait(CHASSIS_SETTLE);
         let sum = self.sample().and_then(|_| {
             let mut sum = Sum::default();

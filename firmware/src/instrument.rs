@@ -1,5 +1,7 @@
 //! What the probe does with its front end: survey, arm, step, watch.
 
+mod proof;
+
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_hal::spi::SpiDevice;

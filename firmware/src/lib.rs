@@ -3,7 +3,7 @@
 //! A board gives the [`Parts`] and passes bytes to [`Probe::receive`]; the
 //! same code runs in the emulated board, on hardware and inside the host
 //! program against the virtual bench. Reading order: [`app`] (what is asked) →
-//! [`instrument`] (survey, arm, step, watch) → [`interlock`] and [`settling`]
+//! [`instrument`] (survey, arm, step, watch, proof of itself) → [`interlock`] and [`settling`]
 //! (the judgements) → [`front_end`] and [`route`] → the chips, [`mcp23s17`] and [`ads8866`].
 #![cfg_attr(not(test), no_std)]
 #![forbid(unsafe_code)]
@@ -15,6 +15,7 @@ pub mod front_end;
 pub mod instrument;
 pub mod interlock;
 pub mod mcp23s17;
+pub mod memory;
 pub mod route;
 pub mod settling;
 

@@ -33,6 +33,8 @@ pub enum Register {
     Direction = 0x00,
     /// IOCON, reachable at two addresses.
     Control = 0x0A,
+    /// The levels at the pins (GPIO), of outputs too.
+    Pins = 0x12,
     /// Output latch: the level of the pins that are outputs.
     Latch = 0x14,
 }

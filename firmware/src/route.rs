@@ -47,12 +47,16 @@ pub enum Route {
     Off,
     /// Nothing but its own load.
     Empty(Load),
+    /// The same, the multiplexers at the address of this lead but not enabled.
+    Beside(LeadId, Load),
     /// A probe lead.
     Lead(LeadId, Load),
     /// Chassis lead C2, undriven.
     Chassis(Load),
     /// Chassis lead C2, driven to 3.3 V through 680 Ω.
-    ChassisDriven,
+    ChassisDriven(Load),
+    /// The same, the sense bus on nothing.
+    ChassisUnread(Load),
 }
 
 impl Route {
@@ -62,6 +66,14 @@ impl Route {
         match self {
             Self::Off => [0, 0],
             Self::Empty(load) => [load.bits() as u16, 0],
+            Self::Beside(LeadId(lead), load) => {
+                let (address, load) = ((lead % 8) as u16, load.bits() as u16);
+                if lead < HALF {
+                    [load | address, 0]
+                } else {
+                    [load, address]
+                }
+            }
             Self::Lead(LeadId(lead), load) => {
                 let within = lead % HALF;
                 let switch = u16::from_le_bytes([within % 8, 1 << (within / 8)]);
@@ -73,7 +85,8 @@ impl Route {
                 }
             }
             Self::Chassis(load) => [(load.bits() | 1 << 6) as u16, 0],
-            Self::ChassisDriven => [1 << 6 | 1 << 7, 0],
+            Self::ChassisDriven(load) => [(load.bits() | 1 << 6 | 1 << 7) as u16, 0],
+            Self::ChassisUnread(load) => [(load.bits() | 1 << 7) as u16, 0],
         }
     }
 

@@ -283,7 +283,7 @@ fn one_write_routes_a_lead() {
         [0x10, 0x8007]
     );
     assert_eq!(Route::Lead(LeadId(64), Load::Plain).ports(), [0, 0x0100]);
-    assert_eq!(Route::ChassisDriven.ports(), [0xC0, 0]);
+    assert_eq!(Route::ChassisDriven(Load::Plain).ports(), [0xC0, 0]);
 }
 
 #[test]

@@ -12,5 +12,6 @@ pub mod fault;
 pub mod hookup;
 pub mod link;
 pub mod plan;
+pub mod probe;
 pub mod review;
 pub mod ringout;

@@ -208,7 +208,7 @@ fn a_recorded_scan_is_judged_as_the_scan_was() {
     let kept = Recording::load(&file).unwrap();
     assert_eq!(
         kept.rounds(&file, &job).unwrap(),
-        [(hookup.clone(), taken.clone())]
+        [(hookup.clone(), taken.clone(), Vec::new())]
     );
     assert_eq!(kept.hello(), hello);
     let again = verdict::report(&job, &hookup, &model, &hello, &Outcome::Complete(taken)).unwrap();
@@ -271,7 +271,7 @@ fn the_kept_scan_among_the_fixtures_passes_and_an_altered_one_does_not() {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/scans/bench-64.json");
     let (job, planned, model) = set_up("bench-64.toml", Place::Bench);
     let kept = Recording::load(&file).unwrap();
-    let (hookup, mut taken) = kept.rounds(&file, &job).unwrap().remove(0);
+    let (hookup, mut taken, _) = kept.rounds(&file, &job).unwrap().remove(0);
     assert_eq!(hookup, planned);
     let judged = |taken: &[Taken]| {
         let outcome = Outcome::Complete(taken.to_vec());

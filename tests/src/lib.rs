@@ -3,6 +3,7 @@
 pub mod bound;
 pub mod campaign;
 pub mod commit;
+pub mod figures;
 pub mod generator;
 pub mod jobs;
 #[cfg(unix)]

@@ -82,6 +82,7 @@ impl InRounds {
                 hookup: hookup.clone(),
                 model: model.clone(),
                 taken,
+                clips: Vec::new(),
             });
         }
         let judged: Vec<Round<'_>> = rungs.iter().map(Rung::round).collect();

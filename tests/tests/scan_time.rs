@@ -50,6 +50,8 @@ impl Link for Timed {
             Request::Arm(_) => "arm",
             Request::Step(_) => "step",
             Request::Release => "release",
+            Request::Inspect | Request::Prove(_) => "self-test",
+            Request::Nulls(_) | Request::Keep(_) => "nulls",
         };
         self.spent.push((kind, self.now() - before));
         reply

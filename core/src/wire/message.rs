@@ -7,11 +7,12 @@
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
+use super::proof::{Channel, Inspection, Nulls, Proof};
 use crate::units::{MicroVolts, Micros};
 
 /// Version of the requests and replies. A probe of another version is refused
 /// by the host after the hello exchange, which itself never changes.
-pub const PROTOCOL: u16 = 1;
+pub const PROTOCOL: u16 = 2;
 
 /// The most probe leads that one probe can have.
 pub const MAX_LEADS: usize = 128;
@@ -192,6 +193,16 @@ pub enum Request {
     Step(Step),
     /// Let go of everything and leave the armed state.
     Release,
+    /// Ask the chips and look at the sense bus; drive and join no lead. Leaves
+    /// the probe idle.
+    Inspect,
+    /// Drive and read one channel by itself, to show that it works. Refused
+    /// unless armed.
+    Prove(Channel),
+    /// The clips' resistance that the probe keeps, from this lead on.
+    Nulls(LeadId),
+    /// Keep the clips' resistance, also while switched off.
+    Keep(Nulls),
 }
 
 /// One lead as the survey found it, undriven, through the wide divider.
@@ -249,6 +260,8 @@ pub enum Refusal {
     BadStep,
     /// A chip of the probe did not answer as it should.
     Hardware,
+    /// The probe's memory did not take what was to be kept.
+    Memory,
 }
 
 /// What the probe answers.
@@ -278,6 +291,12 @@ pub enum Reply {
     Released,
     /// The request was not carried out, or was broken off; nothing is driven.
     Refused(Refusal),
+    /// Answer to [`Request::Inspect`].
+    Inspected(Inspection),
+    /// Answer to [`Request::Prove`].
+    Proved(Proof),
+    /// Answer to [`Request::Nulls`], and to [`Request::Keep`] once they are kept.
+    Nulls(Nulls),
 }
 
 /// Who a probe is: the one message whose layout never changes.

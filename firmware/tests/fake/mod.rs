@@ -17,6 +17,7 @@ use loomproof_firmware::{Clock, Identity, Parts, Probe};
 
 const DIRECTION: usize = 0x00;
 const CONTROL: usize = 0x0A;
+const PINS: usize = 0x12;
 const LATCH: usize = 0x14;
 
 /// One MCP23S17.
@@ -155,6 +156,12 @@ impl World {
     pub fn net(&mut self, lead: u8) -> &mut Net {
         let net = self.on[usize::from(lead)];
         &mut self.nets[net]
+    }
+
+    /// Whether something from outside holds a lead at more than is dead.
+    pub fn net_is_live(&self, lead: u8) -> bool {
+        let net = &self.nets[self.on[usize::from(lead)]];
+        net.source.is_some_and(|(volts, _)| volts.abs() > 0.21)
     }
 
     /// Something that happens after so many microseconds.
@@ -317,7 +324,13 @@ impl World {
             }
             if sent[0] & 1 == 1 {
                 let length = reply.len();
-                reply.copy_from_slice(&chip.registers[at..at + length]);
+                if at == PINS {
+                    // Outputs stand at their latch; nothing pulls the inputs.
+                    let pins = (chip.word(LATCH) & chip.outputs()).to_le_bytes();
+                    reply.copy_from_slice(&pins[..length]);
+                } else {
+                    reply.copy_from_slice(&chip.registers[at..at + length]);
+                }
             } else {
                 chip.write(at, &sent[2..]);
             }

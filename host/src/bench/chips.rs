@@ -33,6 +33,10 @@ const IOCON_BITS: u8 = 0x7E;
 pub(super) struct Expander {
     address: u8,
     registers: [u8; REGISTERS],
+    /// Pins that stay low, and that stay high.
+    stuck: (u16, u16),
+    /// Takes and answers nothing.
+    deaf: bool,
 }
 
 impl Expander {
@@ -41,9 +45,30 @@ impl Expander {
         let mut chip = Self {
             address,
             registers: [0; REGISTERS],
+            stuck: (0, 0),
+            deaf: false,
         };
         chip.reset();
         chip
+    }
+
+    /// The same with pins that stay low and high, and, `deaf`, off the bus.
+    pub(super) fn defective(self, stuck: (u16, u16), deaf: bool) -> Self {
+        Self {
+            stuck,
+            deaf,
+            ..self
+        }
+    }
+
+    /// Pins that the chip holds high.
+    pub(super) fn high(&self) -> u16 {
+        self.outputs() & self.latch() & !self.stuck.0 | self.stuck.1
+    }
+
+    /// Pins that the chip holds low.
+    pub(super) fn low(&self) -> u16 {
+        self.outputs() & !self.latch() & !self.stuck.1 | self.stuck.0
     }
 
     /// The reset pin: all registers 0, both ports inputs.
@@ -81,7 +106,7 @@ impl Expander {
         } else {
             self.address
         };
-        opcode >> 4 == 0b0100 && (opcode >> 1 & 7) == own
+        !self.deaf && opcode >> 4 == 0b0100 && (opcode >> 1 & 7) == own
     }
 
     fn read(&self, register: u8, levels: u16) -> u8 {
@@ -89,7 +114,8 @@ impl Expander {
             return self.registers[usize::from(register)];
         }
         // Outputs read the latch, inputs the pins; IPOL inverts inputs.
-        let pins = (self.latch() & self.outputs()) | ((levels ^ self.pair(IPOL)) & !self.outputs());
+        let levels = levels & !self.stuck.0 | self.stuck.1;
+        let pins = (self.high() & self.outputs()) | ((levels ^ self.pair(IPOL)) & !self.outputs());
         pins.to_le_bytes()[usize::from(register & 1)]
     }
 

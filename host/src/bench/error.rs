@@ -50,6 +50,14 @@ pub enum BenchError {
         /// Why not, and what to do instead.
         why: String,
     },
+    /// A fault of the probe is put where this probe has nothing.
+    #[error("--probe-fault {defect}: a probe with {leads} leads has no such place")]
+    Defect {
+        /// The fault of the probe.
+        defect: String,
+        /// Leads of the probe.
+        leads: u8,
+    },
     /// A value in the plan gives no physical part.
     #[error("{what} has no usable value ({value}); correct it in the plan")]
     Value {

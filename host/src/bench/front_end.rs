@@ -2,6 +2,7 @@
 //! (`docs/probe-hardware.md`), with the tolerances of the probe's own parts.
 
 use super::chips::Expander;
+use super::defect::Defects;
 use super::island::BusLoad;
 use super::noise::Spread;
 use loomproof_core::instrument::{CLIP, CLIP_SPREAD, PROTECTION, PULL, REFERENCE, WIDE_LEG};
@@ -74,6 +75,7 @@ impl State {
         gate: &[Expander],
         select: &[Expander],
         live: &[bool],
+        defects: &Defects,
     ) -> Self {
         let c2 = drive.len() * BANK;
         let mut channels = vec![Channel::default(); c2 + 1];
@@ -82,16 +84,15 @@ impl State {
             sensed: false,
         }));
         for (bank, (drive, gate)) in drive.iter().zip(gate).enumerate() {
-            let closed = gate.outputs() & gate.latch();
             for place in 0..BANK {
-                channels[bank * BANK + place].pin = if !bit(closed, place) {
+                let channel = bank * BANK + place;
+                let closed = defects.disconnect((channel, c2), bit(gate.high(), place));
+                channels[channel].pin = if !closed {
                     Pin::Off
-                } else if bit(drive.outputs(), place) {
-                    if bit(drive.latch(), place) {
-                        Pin::High
-                    } else {
-                        Pin::Low
-                    }
+                } else if bit(drive.high(), place) {
+                    Pin::High
+                } else if bit(drive.low(), place) {
+                    Pin::Low
                 } else if bit(drive.pull_ups(), place) {
                     Pin::Pulled
                 } else {
@@ -106,7 +107,7 @@ impl State {
             wide: false,
         };
         for (chip, select) in select.iter().enumerate() {
-            let pins = select.outputs() & select.latch();
+            let pins = select.high();
             for mux in (0..8).filter(|mux| bit(pins, 8 + mux)) {
                 let lead = chip * 64 + mux * 8 + usize::from(pins & 7);
                 if lead < c2 {
@@ -116,8 +117,15 @@ impl State {
             if chip == 0 {
                 (state.up, state.down, state.wide) = (bit(pins, 3), bit(pins, 4), bit(pins, 5));
                 state.channels[c2].sensed = bit(pins, 6);
-                state.channels[c2].pin = if bit(pins, 7) { Pin::High } else { Pin::Off };
+                state.channels[c2].pin = if defects.disconnect((c2, c2), bit(pins, 7)) {
+                    Pin::High
+                } else {
+                    Pin::Off
+                };
             }
+        }
+        for (number, channel) in state.channels.iter_mut().enumerate().take(c2 + 1) {
+            channel.sensed = defects.sense((number, c2), channel.sensed);
         }
         state
     }
@@ -175,6 +183,13 @@ impl Parts {
             wide: spread.uniform("probe wide leg", WIDE_LEG.value(), WIDE_LEG.value() * 0.001),
             offset: spread.normal("probe offset", 0.0, 30e-6),
             gain: spread.normal("probe gain", 1.0, 0.0002),
+        }
+    }
+
+    /// Adds what defects make the leads leak.
+    pub(super) fn leak(&mut self, defects: &Defects) {
+        for (channel, leakage) in self.leakage.iter_mut().enumerate() {
+            *leakage += defects.leak(channel);
         }
     }
 

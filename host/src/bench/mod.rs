@@ -16,7 +16,9 @@
 //! waits, give the same bytes.
 
 mod chips;
+mod defect;
 mod error;
+mod flash;
 mod front_end;
 pub mod hal;
 mod harness;
@@ -34,11 +36,16 @@ use crate::fault::Fault;
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
 use chips::{Converter, Expander};
+use defect::Defects;
+pub use defect::{ChipPin, Defect, DefectError, KINDS as DEFECTS, Line};
 pub use error::BenchError;
+pub use flash::{FlashError, VirtualFlash};
 use front_end::{BANK, Parts, State};
 pub use harness::ChassisLead;
 pub(crate) use harness::{Fitted, Spot, Who};
 use loomproof_core::instrument::{REFERENCE, WIDE_SHIFT};
+use loomproof_core::units::{Amperes, Ohms};
+use loomproof_core::wire::LeadId;
 use noise::{Noise, Spread};
 use plant::Plant;
 
@@ -81,6 +88,8 @@ pub struct Settings {
     pub noise: bool,
     /// SPI clock, Hz.
     pub spi_hz: u32,
+    /// Faults of the probe itself.
+    pub defects: Vec<Defect>,
 }
 
 impl Default for Settings {
@@ -91,6 +100,7 @@ impl Default for Settings {
             spread: true,
             noise: true,
             spi_hz: 8_000_000,
+            defects: Vec::new(),
         }
     }
 }
@@ -129,6 +139,38 @@ pub struct Bench {
     rearm: bool,
     counters: Counters,
     trouble: Option<BenchError>,
+    defects: Defects,
+    /// The most that all drive together gave at once, A.
+    most_drive: f64,
+}
+
+/// How the clips sit where there is no harness.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Bare {
+    /// All hang free; the chassis leads are joined.
+    Free,
+    /// All on one piece of metal with the chassis leads.
+    OnBar,
+}
+
+impl Settings {
+    /// Draws by these settings, if they fit.
+    fn check(&self) -> Result<Spread, BenchError> {
+        let leads = self.leads;
+        if leads == 0 || leads > 128 || !usize::from(leads).is_multiple_of(BANK) {
+            return Err(BenchError::Leads(leads));
+        }
+        if self.spi_hz == 0 {
+            return Err(BenchError::Clock);
+        }
+        if let Some(defect) = Defects::new(&self.defects).misplaced(leads) {
+            return Err(BenchError::Defect {
+                defect: defect.to_string(),
+                leads,
+            });
+        }
+        Ok(Spread::new(self.seed, self.spread))
+    }
 }
 
 impl Bench {
@@ -157,26 +199,64 @@ impl Bench {
         settings: &Settings,
         chassis: ChassisLead,
     ) -> Result<Self, BenchError> {
+        let spread = settings.check()?;
+        let mut parts = Parts::draw(spread, usize::from(settings.leads));
+        let defects = Defects::new(&settings.defects);
+        parts.leak(&defects);
+        let wired = harness::network(
+            (job, hookup, faults),
+            spread,
+            settings.leads,
+            &mut parts,
+            chassis,
+        )?;
+        Self::assemble(wired, parts, defects, settings)
+    }
+
+    /// A bench without a harness: every probe lead hangs free, or all are clipped
+    /// onto one piece of metal with the chassis leads.
+    ///
+    /// # Errors
+    /// [`BenchError`] if the settings do not fit.
+    pub fn bare(clips: Bare, settings: &Settings) -> Result<Self, BenchError> {
+        let spread = settings.check()?;
+        let mut parts = Parts::draw(spread, usize::from(settings.leads));
+        let defects = Defects::new(&settings.defects);
+        parts.leak(&defects);
+        let wired = harness::bare(clips, settings.leads, &parts);
+        Self::assemble(wired, parts, defects, settings)
+    }
+
+    fn assemble(
+        (mut netlist, channels): (network::Netlist, Vec<usize>),
+        parts: Parts,
+        defects: Defects,
+        settings: &Settings,
+    ) -> Result<Self, BenchError> {
         let leads = settings.leads;
-        if leads == 0 || leads > 128 || !usize::from(leads).is_multiple_of(BANK) {
-            return Err(BenchError::Leads(leads));
+        for (a, b, ohms) in defects.joined() {
+            netlist.resistor(channels[a], channels[b], ohms);
         }
-        if settings.spi_hz == 0 {
-            return Err(BenchError::Clock);
-        }
-        let spread = Spread::new(settings.seed, settings.spread);
-        let mut parts = Parts::draw(spread, usize::from(leads));
-        let (netlist, channels) =
-            harness::network((job, hookup, faults), spread, leads, &mut parts, chassis)?;
         let islands = island::islands(&netlist, &channels)?;
-        let bank: Vec<Expander> = (0..leads / BANK as u8).map(Expander::new).collect();
-        let select: Vec<Expander> = (0..leads.div_ceil(64)).map(Expander::new).collect();
+        let chips = |device: Device, count: u8| -> Vec<Expander> {
+            let chip = |address| {
+                Expander::new(address).defective(
+                    defects.stuck(device, address),
+                    defects.deaf(device, address),
+                )
+            };
+            (0..count).map(chip).collect()
+        };
+        let banks = leads / BANK as u8;
+        let drive = chips(Device::Drive, banks);
+        let gate = chips(Device::Gate, banks);
+        let select = chips(Device::Select, leads.div_ceil(64));
         let live = vec![true; parts.live.len()];
-        let state = State::of(&bank, &bank, &select, &live);
+        let state = State::of(&drive, &gate, &select, &live, &defects);
         let plant = Plant::new(islands, state, usize::from(leads), &parts)?;
         let mut bench = Self {
-            drive: bank.clone(),
-            gate: bank,
+            drive,
+            gate,
             select,
             converter: Converter::default(),
             live,
@@ -190,6 +270,8 @@ impl Bench {
             rearm: false,
             counters: Counters::default(),
             trouble: None,
+            defects,
+            most_drive: 0.0,
         };
         bench.watch();
         Ok(bench)
@@ -228,10 +310,29 @@ impl Bench {
             Device::Gate => chips::clock(&mut self.gate, data, &[]),
             Device::Select => chips::clock(&mut self.select, data, &[]),
         }
+        if let Some(high) = self.defects.line(device) {
+            data.fill(if high { 0xFF } else { 0 });
+        }
         if device != Device::Adc {
             self.refresh();
             self.watch();
         }
+        // Most flows right after a change of the drive, and once the wiring has settled.
+        let drive = self.plant.drive_current(self.now, &self.parts);
+        self.most_drive = self.most_drive.max(drive);
+    }
+
+    /// The most current that all drive of the probe together has given at once: its
+    /// sources and the weak pull.
+    #[must_use]
+    pub fn most_drive(&self) -> Amperes {
+        Amperes(self.most_drive)
+    }
+
+    /// What a lead's clip and the lead itself really have.
+    #[must_use]
+    pub fn clip_ohms(&self, lead: LeadId) -> Option<Ohms> {
+        self.parts.clip.get(usize::from(lead.0)).copied().map(Ohms)
     }
 
     /// Lets time pass.
@@ -284,7 +385,13 @@ impl Bench {
 
     /// Carries the chips' pins over to the wiring.
     fn refresh(&mut self) {
-        let state = State::of(&self.drive, &self.gate, &self.select, &self.live);
+        let state = State::of(
+            &self.drive,
+            &self.gate,
+            &self.select,
+            &self.live,
+            &self.defects,
+        );
         if let Err(error) = self.plant.change(state, self.now, &self.parts) {
             self.trouble.get_or_insert(error);
         }
@@ -292,7 +399,7 @@ impl Bench {
 
     /// The comparators and the latch.
     fn watch(&mut self) {
-        let cause = self.plant.over_limits(self.now, TRIP_LOW, TRIP_HIGH);
+        let cause = self.defects.tripped() || self.plant.over_limits(self.now, TRIP_LOW, TRIP_HIGH);
         let before = self.latched;
         self.latched = cause || (self.latched && !self.rearm);
         if self.latched && !before {
@@ -310,10 +417,13 @@ impl Bench {
         let chips = self.drive.iter().zip(&self.gate).enumerate();
         chips
             .map(|(bank, (drive, gate))| {
-                let closed = gate.outputs() & gate.latch();
                 (0..BANK)
                     .filter(|place| {
-                        if closed >> place & 1 == 1 {
+                        let channel = (bank * BANK + place, self.drive.len() * BANK);
+                        if self
+                            .defects
+                            .disconnect(channel, gate.high() >> place & 1 == 1)
+                        {
                             let volts = self.plant.channel_volts(bank * BANK + place, self.now);
                             volts > REFERENCE.value() / 2.0
                         } else {
@@ -339,8 +449,12 @@ impl Bench {
         if self.plant.state().wide {
             volts += WIDE_SHIFT.value();
         }
-        let volts = volts * self.parts.gain + self.parts.offset + self.noise.draw(CONVERTER_NOISE);
+        let (full, gain, offset) = self.defects.converter();
+        let volts = volts * self.parts.gain * gain
+            + self.parts.offset
+            + offset
+            + self.noise.draw(CONVERTER_NOISE);
         // A float-to-integer cast ends at the type's limits, as the converter does.
-        (volts / REFERENCE.value() * 65_536.0).round() as u16
+        (volts / (REFERENCE.value() * full) * 65_536.0).round() as u16
     }
 }

@@ -348,6 +348,18 @@ impl Plant {
         Some((volts - self.channel_volts(channel, now)) / ohms)
     }
 
+    /// The current that the probe's sources and its weak pull-up give together, A.
+    pub(super) fn drive_current(&self, now: u64, parts: &Parts) -> f64 {
+        let sources = self.state.channels.iter().enumerate();
+        let sources = sources.filter(|(_, channel)| matches!(channel.pin, Pin::High | Pin::Pulled));
+        let given = sources.filter_map(|(number, channel)| {
+            let (volts, ohms) = parts.drive(number, channel.pin)?;
+            Some(((volts - self.channel_volts(number, now)) / ohms).max(0.0))
+        });
+        let pull = self.bus.load.up * (REFERENCE.value() - self.bus_volts(now)).max(0.0);
+        given.sum::<f64>() + pull
+    }
+
     /// The front end's state.
     pub(super) fn state(&self) -> &State {
         &self.state

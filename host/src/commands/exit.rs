@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-use crate::bench::BenchError;
+use crate::bench::{BenchError, DefectError};
 use crate::circuit::BuildError;
 use crate::fault::spell::SpellingError;
 use crate::hookup::HookupError;
@@ -151,5 +151,6 @@ usage_failures!(
     HookupError,
     SpellingError,
     RecordingError,
-    BenchError
+    BenchError,
+    DefectError
 );

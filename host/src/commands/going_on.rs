@@ -13,6 +13,7 @@ use crate::circuit::build;
 use crate::diagnosis::next::Action;
 use crate::hookup::{Clip, Hookup, Point};
 use crate::link::Link;
+use crate::probe::nulls;
 use crate::ringout::report::{NextReading, Report};
 use crate::ringout::run::one_more;
 use crate::ringout::{Outcome, text};
@@ -88,6 +89,7 @@ fn touched(
         let before = earlier.get(..earlier.len() - 1).unwrap_or_default();
         *link = session.link(&rung.hookup, before)?;
     }
+    nulls::apply(&mut rung.model, &nulls::kept(link.as_mut())?);
     let layout = Layout::of(&rung.model.circuit, &[]);
     let planned = pair(&layout, drive, free, &[]);
     let taken = rung.taken.clone();

@@ -9,6 +9,7 @@ use loomproof_core::wire::Place;
 
 use super::asking::ask;
 use super::{Failure, note};
+use crate::bench::{DEFECTS, Defect, Settings, VirtualFlash};
 use crate::fault::Fault;
 use crate::fault::spell::parse;
 use crate::hookup::Within;
@@ -80,12 +81,82 @@ pub struct BenchArgs {
     /// that this plan allows.
     #[arg(long = "fault", value_name = "FAULT")]
     pub faults: Vec<String>,
+    #[command(flatten)]
+    pub simulated: VirtualArgs,
+}
+
+/// What the virtual probe is like.
+#[derive(Debug, Clone, clap::Args)]
+pub struct VirtualArgs {
     /// Seed of the virtual bench's part tolerances and noise.
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
     /// Probe leads of the virtual probe: 16 to 128 in steps of 16.
     #[arg(long, value_name = "N", default_value_t = 64, value_parser = leads)]
     pub leads: u8,
+    /// Puts a fault into the virtual probe itself; may be repeated. `help` lists
+    /// the kinds.
+    #[arg(long = "probe-fault", value_name = "FAULT")]
+    pub probe_faults: Vec<String>,
+    /// Keeps what the virtual probe remembers in this file.
+    #[arg(long, value_name = "FILE")]
+    pub probe_memory: Option<PathBuf>,
+}
+
+impl VirtualArgs {
+    /// How the virtual bench is set up.
+    ///
+    /// # Errors
+    /// [`Failure`] for a fault of the probe that is not understood.
+    pub fn settings(&self) -> Result<Settings, Failure> {
+        let defects = self.probe_faults.iter().map(|text| Defect::parse(text));
+        Ok(Settings {
+            seed: self.seed,
+            leads: self.leads,
+            defects: defects.collect::<Result<_, _>>()?,
+            ..Settings::default()
+        })
+    }
+
+    /// The kinds of fault of the probe, where the list is asked for.
+    #[must_use]
+    pub fn list(&self) -> Option<String> {
+        let wanted = self.probe_faults.iter().any(|fault| fault == "help");
+        let lines = DEFECTS.map(|(example, meaning)| format!("  {example:<30} {meaning}\n"));
+        wanted.then(|| {
+            format!(
+                "Faults of the virtual probe, an example each:\n{}",
+                lines.concat()
+            )
+        })
+    }
+
+    /// What the virtual probe remembers.
+    ///
+    /// # Errors
+    /// [`Failure`] where the file cannot be read or is something else.
+    pub fn flash(&self) -> Result<VirtualFlash, Failure> {
+        match &self.probe_memory {
+            None => Ok(VirtualFlash::default()),
+            Some(path) => VirtualFlash::in_file(path)
+                .map_err(|error| Failure::usage(format!("{}: {error}", path.display()))),
+        }
+    }
+
+    /// Refuses what a real probe does not have.
+    ///
+    /// # Errors
+    /// [`Failure`] naming it.
+    pub fn only_virtual(&self) -> Result<(), Failure> {
+        if self.probe_faults.is_empty() && self.probe_memory.is_none() {
+            return Ok(());
+        }
+        Err(Failure::usage(
+            "--probe-fault and --probe-memory are of the virtual probe; leave them away for a \
+             real one"
+                .to_owned(),
+        ))
+    }
 }
 
 fn leads(text: &str) -> Result<u8, String> {

@@ -8,6 +8,7 @@ mod hookup;
 mod job;
 mod probe;
 mod progress;
+mod ready;
 mod review;
 mod ringing;
 mod ringout;
@@ -45,7 +46,7 @@ enum Verb {
     Hookup(hookup::Args),
     /// Dead test of the harness, on the bench or in the vehicle.
     Ringout(ringout::Args),
-    /// Find and identify probes; serve the virtual one.
+    /// Find and test probes, null their leads; serve the virtual one.
     Probe(probe::Args),
 }
 

@@ -7,6 +7,7 @@ use loomproof_core::scan::{Planned, first_pass};
 use loomproof_core::wire::{Hello, LeadId};
 
 use super::progress::Bar;
+use super::ready::make_ready;
 use super::ringout::Session;
 use super::{Failure, note};
 use crate::circuit::{Model, build};
@@ -131,8 +132,11 @@ pub(super) fn ring(
                 wait_for_clips()?;
             }
         }
-        let model = build(job, &hookup)?;
-        let outcome = take(probe.on(&hookup)?, &model, &hookup)?;
+        let mut model = build(job, &hookup)?;
+        let link = probe.on(&hookup)?;
+        let ready = make_ready(link, &hookup, &mut model)?;
+        let outcome = take(link, &model, &hookup)?;
+        ready.stands(&outcome)?;
         let (taken, stop) = match outcome {
             Outcome::Complete(taken) => (taken, None),
             Outcome::Refused(stop) => (stop.taken.clone(), Some(stop)),
@@ -141,6 +145,7 @@ pub(super) fn ring(
             hookup,
             model,
             taken,
+            clips: ready.clips,
         });
         if stop.is_some() {
             return Ok((rungs, stop));

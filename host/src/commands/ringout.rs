@@ -72,6 +72,10 @@ pub struct Args {
 /// # Errors
 /// [`Failure`] where there is no verdict.
 pub fn run(args: &Args) -> Result<Status, Failure> {
+    if let Some(list) = args.bench.simulated.list() {
+        print(&list)?;
+        return Ok(Status::Pass);
+    }
     if let Some(file) = &args.from {
         return judge_kept(args, file);
     }
@@ -96,6 +100,9 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         return Err(Failure::usage(
             "--fault puts faults on the virtual bench; leave it away for a real probe".to_owned(),
         ));
+    }
+    if !session.is_virtual() {
+        args.bench.simulated.only_virtual()?;
     }
     let within = args.reach.within(&job)?;
     let kept = earlier.rungs(&job)?;
@@ -168,13 +175,9 @@ pub fn virtual_link(
     faults: &[Fault],
     bench: &BenchArgs,
 ) -> Result<impl Link + use<>, Failure> {
-    let settings = Settings {
-        seed: bench.seed,
-        leads: bench.leads,
-        ..Settings::default()
-    };
-    let bench = Bench::new(job, hookup, faults, &settings)?;
-    Ok(VirtualProbe::new(bench).session()?)
+    let simulated = &bench.simulated;
+    let bench = Bench::new(job, hookup, faults, &simulated.settings()?)?;
+    Ok(VirtualProbe::with_flash(bench, simulated.flash()?).session()?)
 }
 
 fn scan(
@@ -188,7 +191,7 @@ fn scan(
     let place: Place = args.job.place.into();
     let leads = real
         .as_ref()
-        .map_or(args.bench.leads, |link| link.hello().leads);
+        .map_or(args.bench.simulated.leads, |link| link.hello().leads);
     let planned = rounds(job, place, usize::from(leads), within)?;
     let mut probe = Clipped::new(&session, real);
     let (new, stop) = ring(job, planned.hookups, &mut probe)?;
@@ -210,7 +213,8 @@ fn scan(
         (Some(slot), Some(kept)) if !broken_off => {
             let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
             let file = slot.path().display().to_string();
-            slot.keep(&Recording::new(job, place, &rounds, &hello))?;
+            let nulls = kept.iter().map(|rung| &rung.clips);
+            slot.keep(&Recording::new(job, place, &rounds, &hello).with_nulls(nulls))?;
             note(&format!("Scan kept in {file}."));
         }
         (Some(_), _) => note("The scan was broken off; nothing is kept."),
@@ -262,7 +266,7 @@ struct FaultLine {
 
 fn list_faults(args: &Args, job: &Job, place: Place) -> Result<Status, Failure> {
     let within = args.reach.within(job)?;
-    let hookups = rounds(job, place, usize::from(args.bench.leads), &within)?.hookups;
+    let hookups = rounds(job, place, usize::from(args.bench.simulated.leads), &within)?.hookups;
     let models = hookups.iter().map(|hookup| build(job, hookup));
     let models = models.collect::<Result<Vec<_>, _>>()?;
     let models: Vec<&Model> = models.iter().collect();

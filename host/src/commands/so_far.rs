@@ -9,6 +9,7 @@ use super::{Failure, note};
 use crate::circuit::build;
 use crate::plan::Plan;
 use crate::plan::model::Job;
+use crate::probe::nulls;
 use crate::ringout::Rung;
 use crate::ringout::recording::Recording;
 
@@ -81,12 +82,14 @@ impl Earlier {
 /// have.
 pub(super) fn rungs(recording: &Recording, file: &Path, job: &Job) -> Result<Vec<Rung>, Failure> {
     let mut rungs = Vec::new();
-    for (hookup, taken) in recording.rounds(file, job)? {
-        let model = build(job, &hookup)?;
+    for (hookup, taken, clips) in recording.rounds(file, job)? {
+        let mut model = build(job, &hookup)?;
+        nulls::apply(&mut model, &clips);
         rungs.push(Rung {
             hookup,
             model,
             taken,
+            clips,
         });
     }
     Ok(rungs)

@@ -52,7 +52,13 @@ impl Patience {
     pub fn for_request(&self, request: &Request) -> Duration {
         self.reply
             + match request {
-                Request::Survey | Request::Release => Duration::ZERO,
+                Request::Survey
+                | Request::Release
+                | Request::Inspect
+                | Request::Nulls(_)
+                | Request::Keep(_) => Duration::ZERO,
+                // Two short steps, each with all patience for what creeps.
+                Request::Prove(_) => DRAIN * 2,
                 Request::Arm(_) => DRAIN,
                 Request::Step(step) => Duration::from_micros(u64::from(longest(step, SPI_KHZ).0)),
             }
@@ -335,6 +341,10 @@ fn words(request: &Request) -> &'static str {
         Request::Arm(_) => "the safety check before driving",
         Request::Step(_) => "a reading",
         Request::Release => "letting go",
+        Request::Inspect => "the look at its chips",
+        Request::Prove(_) => "the test of a lead",
+        Request::Nulls(_) => "the clips' resistance",
+        Request::Keep(_) => "keeping the clips' resistance",
     }
 }
 
@@ -353,7 +363,17 @@ fn mismatch(request: &Request, reply: &Reply, hello: &Hello) -> Option<String> {
         (Request::Step(step), Reply::Readings { readings, .. }) => {
             counted(readings.len(), step.senses.len(), "readings")
         }
+        (Request::Inspect, Reply::Inspected(_)) | (Request::Prove(_), Reply::Proved(_)) => None,
+        (Request::Nulls(first), Reply::Nulls(nulls)) => (nulls.first != *first)
+            .then(|| format!("clips from {} on instead of from {first} on", nulls.first)),
+        (Request::Keep(kept), Reply::Nulls(nulls)) => {
+            let same = nulls.first == kept.first && nulls.clips.starts_with(&kept.clips);
+            (!same).then(|| "other values than those to be kept".to_string())
+        }
         (_, Reply::Survey { .. }) => Some("a survey".to_string()),
+        (_, Reply::Inspected(_)) => Some("what its chips say".to_string()),
+        (_, Reply::Proved(_)) => Some("what a channel shows".to_string()),
+        (_, Reply::Nulls(_)) => Some("the clips' resistance".to_string()),
         (_, Reply::Armed) => Some("leave to drive".to_string()),
         (_, Reply::Readings { .. }) => Some("readings".to_string()),
         (_, Reply::Released) => Some("that it has let go".to_string()),

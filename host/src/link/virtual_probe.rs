@@ -4,8 +4,9 @@
 
 use super::{LinkError, Session, Transport, TransportError};
 use crate::bench::hal::{Delay, Rearm, Shared, Spi, Trip};
-use crate::bench::{Bench, Device};
+use crate::bench::{Bench, Device, VirtualFlash};
 use loomproof_core::units::Micros;
+use loomproof_firmware::memory::Flash;
 use loomproof_firmware::{Clock, Identity, Parts, Probe};
 use std::collections::VecDeque;
 use std::time::Instant;
@@ -29,7 +30,7 @@ const IDENTITY: Identity = Identity {
 
 /// A probe with its bench.
 pub struct VirtualProbe {
-    probe: Probe<Spi, Spi, Spi, Spi, Trip, Rearm, Delay, BenchClock>,
+    probe: Probe<Spi, Spi, Spi, Spi, Trip, Rearm, Delay, BenchClock, Flash<VirtualFlash>>,
     bench: Shared,
 }
 
@@ -37,6 +38,12 @@ impl VirtualProbe {
     /// Switches the firmware on, on this bench.
     #[must_use]
     pub fn new(bench: Bench) -> Self {
+        Self::with_flash(bench, VirtualFlash::default())
+    }
+
+    /// As [`VirtualProbe::new`], with what an earlier probe kept.
+    #[must_use]
+    pub fn with_flash(bench: Bench, flash: VirtualFlash) -> Self {
         let bench = Shared::new(bench);
         let parts = Parts {
             drive: bench.spi(Device::Drive),
@@ -49,7 +56,7 @@ impl VirtualProbe {
             clock: BenchClock(bench.clone()),
         };
         Self {
-            probe: Probe::start(parts, IDENTITY),
+            probe: Probe::with_memory(parts, IDENTITY, Flash::new(flash, 0)),
             bench,
         }
     }

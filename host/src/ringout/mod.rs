@@ -20,6 +20,7 @@ use loomproof_core::wire::{LeadId, Reading, Refusal};
 
 use crate::circuit::Model;
 use crate::hookup::Hookup;
+use crate::probe::nulls::Clips;
 
 /// A step that was carried out, with its readings in the order of its senses.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,6 +72,8 @@ pub struct Rung {
     pub model: Model,
     /// Steps with their readings.
     pub taken: Vec<Taken>,
+    /// What the clips were nulled to; the circuit has it already.
+    pub clips: Clips,
 }
 
 impl Rung {

@@ -5,6 +5,7 @@ mod asked;
 mod going_on;
 mod plans;
 mod ports;
+mod probes;
 mod rounds;
 mod scans;
 mod spoken;

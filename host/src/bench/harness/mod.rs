@@ -12,6 +12,7 @@ mod fitted;
 mod values;
 mod wiring;
 
+use super::Bare;
 use super::error::BenchError;
 use super::front_end::Parts;
 use super::network::{Element, Netlist};
@@ -121,6 +122,23 @@ pub(super) fn network(
         parts.live.push((volts, values::LIVE_SOURCE));
     }
     Ok((netlist, channels))
+}
+
+/// As [`network`], without a harness.
+pub(super) fn bare(clips: Bare, leads: u8, parts: &Parts) -> (Netlist, Vec<usize>) {
+    let mut netlist = Netlist::default();
+    let mut channels = Vec::new();
+    for channel in 0..usize::from(leads) {
+        let node = probe_lead(&mut netlist, parts.leakage[channel]);
+        if clips == Bare::OnBar {
+            netlist.resistor(node, 0, parts.clip[channel]);
+        }
+        channels.push(node);
+    }
+    let c2 = probe_lead(&mut netlist, 0.0);
+    netlist.resistor(c2, 0, CHASSIS_LEADS);
+    channels.push(c2);
+    (netlist, channels)
 }
 
 fn probe_lead(netlist: &mut Netlist, leakage: f64) -> usize {

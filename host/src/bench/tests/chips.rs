@@ -1,6 +1,7 @@
 //! The chips, byte by byte.
 
 use crate::bench::chips::{CONVERSION_NS, Converter, Expander, clock};
+use crate::bench::defect::Defects;
 use crate::bench::front_end::{Pin, State};
 
 fn send(chips: &mut [Expander], bytes: &[u8]) -> Vec<u8> {
@@ -136,7 +137,7 @@ fn pins_become_drive_and_sense() {
     send(&mut select, &[0x42, 0x14, 0b0010_0010, 0b1]);
     send(&mut select, &[0x40, 0x00, 0, 0]);
     send(&mut select, &[0x42, 0x00, 0, 0]);
-    let state = State::of(&drive, &gate, &select, &[]);
+    let state = State::of(&drive, &gate, &select, &[], &Defects::default());
     let driven: Vec<(usize, Pin)> = state
         .channels
         .iter()

@@ -17,6 +17,7 @@ const QUIET: Settings = Settings {
     spread: false,
     noise: false,
     spi_hz: 8_000_000,
+    defects: Vec::new(),
 };
 
 /// Ohms between a driven lead and what pulls it down, by its own reading.

@@ -12,6 +12,7 @@ const QUIET: Settings = Settings {
     spread: false,
     noise: false,
     spi_hz: 8_000_000,
+    defects: Vec::new(),
 };
 
 fn points() -> crate::hookup::Hookup {

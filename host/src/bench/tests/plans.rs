@@ -14,6 +14,7 @@ const SETTINGS: Settings = Settings {
     spread: true,
     noise: true,
     spi_hz: 8_000_000,
+    defects: Vec::new(),
 };
 
 fn jobs() -> Vec<Job> {

@@ -6,12 +6,15 @@ use std::collections::BTreeMap;
 use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
+use loomproof_core::null::MOST;
+use loomproof_core::units::Ohms;
 use loomproof_core::wire::{Hello, MAX_LEADS, Place};
 use serde::{Deserialize, Serialize};
 
 use super::{Round, Taken};
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
+use crate::probe::nulls::Clips;
 use records::{ClipRecord, RoundRecord, StepRecord, hookup, taken};
 
 /// Version of the file's layout.
@@ -31,6 +34,9 @@ pub struct Recording {
     place: PlaceRecord,
     hookup: Vec<ClipRecord>,
     probe: ProbeRecord,
+    /// Ohms of each probe lead's clip that was nulled.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    nulls: Vec<Option<f64>>,
     steps: Vec<StepRecord>,
     /// Rounds after the first; most scans have none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -198,9 +204,23 @@ impl Recording {
                 build: probe.build.to_string(),
                 leads: probe.leads,
             },
+            nulls: Vec::new(),
             steps,
             further: rounds.collect(),
         }
+    }
+
+    /// Also keeps what the clips were nulled to, round by round.
+    #[must_use]
+    pub fn with_nulls<'c>(mut self, rounds: impl IntoIterator<Item = &'c Clips>) -> Self {
+        let further = self.further.iter_mut().map(|round| &mut round.nulls);
+        let slots = std::iter::once(&mut self.nulls).chain(further);
+        for (slot, clips) in slots.zip(rounds) {
+            if clips.iter().any(Option::is_some) {
+                *slot = clips.iter().map(|clip| clip.map(Ohms::value)).collect();
+            }
+        }
+        self
     }
 
     /// Reads a recording.
@@ -306,7 +326,8 @@ impl Recording {
         })
     }
 
-    /// Where the clips sat and what was read, round by round, if the scan
+    /// Where the clips sat, what was read and what the clips were nulled to, round
+    /// by round, if the scan
     /// belongs to this plan and its points are in this variant.
     ///
     /// # Errors
@@ -316,7 +337,7 @@ impl Recording {
         &self,
         path: &Path,
         job: &Job,
-    ) -> Result<Vec<(Hookup, Vec<Taken>)>, RecordingError> {
+    ) -> Result<Vec<(Hookup, Vec<Taken>, Clips)>, RecordingError> {
         self.check_plan(path, &job.digest)?;
         let content = |reason| RecordingError::Content {
             path: path.to_owned(),
@@ -329,10 +350,10 @@ impl Recording {
             return Err(content(format!("no probe has {} leads", self.probe.leads)));
         }
         let further = self.further.iter();
-        let further = further.map(|round| (round.hookup.as_slice(), round.steps.as_slice()));
-        std::iter::once((self.hookup.as_slice(), self.steps.as_slice()))
+        let further = further.map(|round| (&round.hookup, &round.steps, &round.nulls));
+        std::iter::once((&self.hookup, &self.steps, &self.nulls))
             .chain(further)
-            .map(|(clips, steps)| {
+            .map(|(clips, steps, nulls)| {
                 let hookup =
                     hookup(job, self.place(), clips).map_err(|point| RecordingError::Mismatch {
                         path: path.to_owned(),
@@ -342,10 +363,17 @@ impl Recording {
                         advice: "ring out again with the present hook-up",
                     })?;
                 let taken = taken(&hookup, steps).map_err(content)?;
-                Ok((hookup, taken))
+                Ok((hookup, taken, sensible(nulls)))
             })
             .collect()
     }
+}
+
+/// What clips were nulled to. Values that are no resistance are left out.
+fn sensible(nulls: &[Option<f64>]) -> Clips {
+    let sensible = |ohms: &f64| (0.0..=MOST.value()).contains(ohms);
+    let nulls = nulls.iter();
+    nulls.map(|clip| clip.filter(sensible).map(Ohms)).collect()
 }
 
 fn short(digest: &str) -> String {

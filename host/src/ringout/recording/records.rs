@@ -16,6 +16,9 @@ use crate::ringout::{Round, Taken};
 #[serde(deny_unknown_fields)]
 pub(super) struct RoundRecord {
     pub(super) hookup: Vec<ClipRecord>,
+    /// Ohms of each probe lead's clip that was nulled.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) nulls: Vec<Option<f64>>,
     pub(super) steps: Vec<StepRecord>,
 }
 
@@ -87,6 +90,7 @@ impl From<&Round<'_>> for RoundRecord {
         };
         Self {
             hookup: round.hookup.clips.iter().map(clip).collect(),
+            nulls: Vec::new(),
             steps: round.taken.iter().map(StepRecord::from).collect(),
         }
     }

@@ -1,0 +1,67 @@
+//! `probe serve`: the virtual probe on a port of its own.
+
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use super::{Bench, Failure, Status, VirtualArgs, VirtualProbe, note, print};
+use crate::commands::job::{BenchArgs, JobArgs};
+use crate::hookup::propose;
+
+/// Arguments of `probe serve`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    #[command(flatten)]
+    job: JobArgs,
+    #[command(flatten)]
+    bench: BenchArgs,
+}
+
+impl Args {
+    /// What the virtual probe is like.
+    pub(super) fn simulated(&self) -> &VirtualArgs {
+        &self.bench.simulated
+    }
+}
+
+#[cfg(unix)]
+/// Serves it until it is stopped.
+///
+/// # Errors
+/// [`Failure`] where plan, faults or pseudo-terminal do not serve.
+pub fn run(Args { job, bench }: &Args) -> Result<Status, Failure> {
+    use crate::link::pty::Pty;
+
+    let place = job.place.into();
+    let job = job.job()?;
+    let hookup = propose(&job, place, usize::from(bench.simulated.leads))?;
+    let faults = bench.faults(&job)?;
+    let bench_now = Bench::new(&job, &hookup, &faults, &bench.simulated.settings()?)?;
+    let mut probe = VirtualProbe::with_flash(bench_now, bench.simulated.flash()?);
+    let trouble =
+        |error: std::io::Error| Failure::probe(format!("cannot serve a pseudo-terminal: {error}"));
+    let pty = Pty::open().map_err(trouble)?;
+    print(&format!("{}\n", pty.path().display()))?;
+    note(&format!(
+        "Virtual probe with {} on the bench; give this port to --probe in another terminal. \
+         Stop with Ctrl-C.",
+        if faults.is_empty() {
+            "a healthy harness".to_owned()
+        } else {
+            bench.faults.join(" and ")
+        }
+    ));
+    let stop = Arc::new(AtomicBool::new(false));
+    pty.serve(&mut probe, &stop).map_err(trouble)?;
+    Ok(Status::Pass)
+}
+
+#[cfg(not(unix))]
+/// Says that it cannot.
+///
+/// # Errors
+/// Always.
+pub fn run(_: &Args) -> Result<Status, Failure> {
+    Err(Failure::usage(
+        "pseudo-terminals are not to be had on this system; use --probe virtual".to_owned(),
+    ))
+}

@@ -1,0 +1,68 @@
+//! Before a probe is believed: a short self-test, and what it knows of its clips.
+
+use loomproof_core::wire::LeadId;
+
+use super::Failure;
+use crate::circuit::Model;
+use crate::hookup::Hookup;
+use crate::link::Link;
+use crate::probe::nulls::{self, Clips};
+use crate::probe::self_test::short;
+use crate::probe::words::words;
+use crate::ringout::Outcome;
+
+/// What is known of the probe before the ring-out.
+pub struct Ready {
+    /// The clips that were nulled.
+    pub clips: Clips,
+    /// Its leads were tested; else something stood in the way of driving.
+    tested: bool,
+}
+
+impl Ready {
+    /// Whether readings of this probe can be believed. A ring-out that was refused
+    /// as the test was needs none.
+    ///
+    /// # Errors
+    /// [`Failure`] when the leads were not tested and the ring-out drove them.
+    pub fn stands(&self, outcome: &Outcome) -> Result<(), Failure> {
+        if self.tested || !matches!(outcome, Outcome::Complete(_)) {
+            return Ok(());
+        }
+        Err(Failure::probe(
+            "the probe's leads could not be tested before the ring-out, because something was \
+             live or moved then; ring out again"
+                .to_owned(),
+        ))
+    }
+}
+
+/// Lets the probe show that the leads of a hook-up work where they are clipped, and
+/// gives the expected circuit the clips that were nulled. What is live or moves is
+/// left to the ring-out itself, which says it of the harness.
+///
+/// # Errors
+/// [`Failure`] with everything that is wrong with the probe.
+pub fn make_ready(
+    link: &mut dyn Link,
+    hookup: &Hookup,
+    model: &mut Model,
+) -> Result<Ready, Failure> {
+    let leads: Vec<LeadId> = hookup.clips.iter().map(|clip| clip.lead).collect();
+    let shown = short(link, &leads, hookup.place)?;
+    if !shown.troubles.is_empty() {
+        let lines = shown.troubles.iter().map(words);
+        let lines: Vec<String> = lines.map(|w| format!(" - {} {}", w.say, w.what)).collect();
+        return Err(Failure::probe(format!(
+            "the probe itself is at fault, so there is no verdict on the harness:\n{}\n\
+             Unclip it and run `loomproof probe self-test`.",
+            lines.join("\n")
+        )));
+    }
+    let clips = nulls::kept(link)?;
+    nulls::apply(model, &clips);
+    Ok(Ready {
+        clips,
+        tested: shown.refused.is_none(),
+    })
+}
