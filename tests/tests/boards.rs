@@ -237,7 +237,7 @@ fn another_reader_finds_the_sections_of_the_elf_file_in_the_image() {
     let (flash, families) = uf2_decode::convert_from_uf2(&image).expect("a UF2 file");
     let family: Vec<_> = families
         .into_iter()
-        .map(|(id, at)| (u64::from(id), u64::from(at)))
+        .map(|(id, at)| (u64::from(id), at))
         .collect();
     assert_eq!(family, [(u64::from(uf2::RP2040), 0x1000_0000)]);
     let elf = read(&elf);
