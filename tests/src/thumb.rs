@@ -45,16 +45,7 @@ impl Program {
     /// Why it is none.
     pub fn read(elf: &[u8]) -> Result<Self, object::Error> {
         let file = object::File::parse(elf)?;
-        let mut words = BTreeMap::new();
-        for section in file
-            .sections()
-            .filter(|s| s.kind() == object::SectionKind::Text)
-        {
-            let start = section.address() as u32;
-            for (offset, pair) in (0..).step_by(2).zip(section.data()?.chunks_exact(2)) {
-                words.insert(start + offset, u16::from_le_bytes([pair[0], pair[1]]));
-            }
-        }
+        let words = words(&file)?;
         // Where code ($t) and constants ($d) begin.
         let mut kinds = BTreeMap::new();
         let mut functions = BTreeMap::new();
@@ -185,6 +176,59 @@ impl Function {
             at += 2;
         }
     }
+}
+
+/// The code and constants of a file, by address.
+fn words(file: &object::File<'_>) -> Result<BTreeMap<u32, u16>, object::Error> {
+    let mut words = BTreeMap::new();
+    for section in file
+        .sections()
+        .filter(|s| s.kind() == object::SectionKind::Text)
+    {
+        let start = section.address() as u32;
+        for (offset, pair) in (0..).step_by(2).zip(section.data()?.chunks_exact(2)) {
+            words.insert(start + offset, u16::from_le_bytes([pair[0], pair[1]]));
+        }
+    }
+    Ok(words)
+}
+
+/// The first word that a function stores, as address and value, if it does so
+/// before it calls or jumps anywhere, by constants alone.
+///
+/// # Errors
+/// Why the file is no ELF file.
+pub fn first_store(elf: &[u8], start: u32) -> Result<Option<(u32, u32)>, object::Error> {
+    let words = words(&object::File::parse(elf)?)?;
+    let word = |at: u32| u32::from(words.get(&at).copied().unwrap_or(0));
+    let mut registers = [None; 8];
+    for at in (start..).step_by(2).take(16) {
+        let one = word(at);
+        let register = |place: u32| (one >> place & 7) as usize;
+        match one {
+            // PUSH; ADD R7, SP, #imm8 · 4
+            0xB400..=0xB5FF => {}
+            0xAF00..=0xAFFF => registers[7] = None,
+            // MOVS Rd, #imm8
+            0x2000..=0x27FF => registers[register(8)] = Some(one & 0xFF),
+            // LSLS Rd, Rm, #imm5
+            0x0000..=0x07FF => {
+                registers[register(0)] = registers[register(3)].map(|v: u32| v << (one >> 6 & 31));
+            }
+            // LDR Rt, [PC, #imm8 · 4]
+            0x4800..=0x4FFF => {
+                let from = ((at + 4) & !3) + 4 * (one & 0xFF);
+                registers[register(8)] = Some(word(from + 2) << 16 | word(from));
+            }
+            // STR Rt, [Rn, #imm5 · 4]
+            0x6000..=0x67FF => {
+                let to = registers[register(3)].map(|base| base + 4 * (one >> 6 & 31));
+                return Ok(to.zip(registers[register(0)]));
+            }
+            _ => break,
+        }
+    }
+    Ok(None)
 }
 
 /// The distance of a BL from behind the instruction.

@@ -5,7 +5,7 @@
 use addr2line::Loader;
 use crc::{CRC_32_MPEG_2, Crc};
 use loomproof_tests::skip;
-use loomproof_tests::thumb::Program;
+use loomproof_tests::thumb::{Program, first_store};
 use loomproof_uf2 as uf2;
 use object::{Object, ObjectSection, ObjectSymbol};
 use std::collections::{BTreeMap, BTreeSet};
@@ -197,6 +197,37 @@ fn weigh(elf: &[u8]) -> (u64, u64) {
     (flash, ram)
 }
 
+/// The first thing that a panic and a fault do: HOLD, GPIO 11, goes low.
+#[test]
+fn a_failing_board_lets_go_before_anything_else() {
+    let Some(elf) = skip::require_file(RP2040, HOW) else {
+        return;
+    };
+    let elf = read(&elf);
+    let program = Program::read(&elf).expect("an ELF file");
+    let named = |end: &str| {
+        let mut found = program
+            .functions
+            .iter()
+            .filter(|(_, f)| f.name.ends_with(end));
+        found.next().map(|(at, _)| *at)
+    };
+    // The handler stands by itself, or within the only function that calls it.
+    let panic = named("rust_begin_unwind").or_else(|| named("9panic_fmt"));
+    // Output bits to clear: SIO_BASE 0xD0000000 + 0x018 (RP2040 datasheet,
+    // 2.3.1.7, GPIO_OUT_CLR).
+    let hold_low = Some((0xD000_0018, 1 << 11));
+    for at in [panic, named("_HardFault")] {
+        let first = first_store(&elf, at.expect("a handler")).expect("an ELF file");
+        assert_eq!(first, hold_low);
+    }
+    // Another function stores something else, or nothing.
+    let other = named("USBCTRL_IRQ")
+        .or_else(|| named("main"))
+        .expect("a function");
+    assert_ne!(first_store(&elf, other).expect("an ELF file"), hold_low);
+}
+
 fn image() -> Option<(PathBuf, Vec<u8>)> {
     let elf = skip::require_file(RP2040, HOW)?;
     let image = skip::require_file(&format!("{RP2040}.uf2"), HOW)?;
@@ -237,7 +268,7 @@ fn another_reader_finds_the_sections_of_the_elf_file_in_the_image() {
     let (flash, families) = uf2_decode::convert_from_uf2(&image).expect("a UF2 file");
     let family: Vec<_> = families
         .into_iter()
-        .map(|(id, at)| (u64::from(id), u64::from(at)))
+        .map(|(id, at)| (u64::from(id), at))
         .collect();
     assert_eq!(family, [(u64::from(uf2::RP2040), 0x1000_0000)]);
     let elf = read(&elf);

@@ -192,7 +192,7 @@ const LIMITS: [Limit; 10] = [
 ];
 
 /// Volts at the converter that the error budget allows for leakage.
-const LEAKAGE_ERROR: f64 = LEAKAGE * PROTECTION.0 as f64;
+const LEAKAGE_ERROR: f64 = LEAKAGE * PROTECTION.0;
 
 /// Voltage of the lead that is read meanwhile.
 const READ: f64 = 1.0;

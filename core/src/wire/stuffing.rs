@@ -142,7 +142,7 @@ mod tests {
             let one = |(byte, length): (u8, usize)| vec![byte; length].into_iter().chain([0]);
             let mut bytes: Vec<u8> = runs.into_iter().flat_map(one).collect();
             // Ends in a zero or in a run.
-            if bytes.len() % 2 == 0 {
+            if bytes.len().is_multiple_of(2) {
                 bytes.pop();
             }
             bytes
