@@ -13,4 +13,5 @@ pub mod skip;
 pub mod solvers;
 pub mod speed;
 pub mod spice;
+pub mod spread;
 pub mod tunnel;
