@@ -34,7 +34,11 @@ fn the_page_is_what_is_counted_now() {
             // The sources' 0.8 % and the bench's pulls of 1 %, and 75 mΩ at the lower
             // end (S84): the budget of docs/probe-hardware.md.
             assert!(spread < 0.075 + 0.012 * real, "{real} Ω: spread {spread} Ω");
-            assert!(bias.abs() < 0.020 + 0.004 * real, "{real} Ω: bias {bias} Ω");
+            // The mean of 40 probes has a deviation of its own, 0.13 %: four of them.
+            assert!(
+                bias.abs() < 0.020 + 0.0053 * real,
+                "{real} Ω: bias {bias} Ω"
+            );
         }
     }
     let docs = Path::new(env!("CARGO_MANIFEST_DIR")).join("../docs");
