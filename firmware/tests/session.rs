@@ -5,7 +5,7 @@ mod fake;
 use fake::{FakeProbe, Rig, World, set, step};
 use loomproof_core::units::{MicroVolts, Micros};
 use loomproof_core::wire::{
-    ChassisCheck, LeadId, Place, Reading, Refusal, Reply, Request, Sense, SenseMode, Step,
+    ChassisCheck, LeadId, PROTOCOL, Place, Reading, Refusal, Reply, Request, Sense, SenseMode, Step,
 };
 
 fn refused(reply: Reply) -> Refusal {
@@ -43,7 +43,7 @@ fn leads_are_counted() {
         assert_eq!(usize::from(hello.leads), banks * 16);
         assert_eq!(
             (hello.protocol, hello.board.as_str(), hello.serial.as_str()),
-            (1, "fake", "7")
+            (PROTOCOL, "fake", "7")
         );
         rig.must_be_safe();
     }

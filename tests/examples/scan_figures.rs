@@ -4,33 +4,39 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Parser;
-use loomproof_tests::figures::{figures, page};
+use loomproof_tests::figures::{PLOT, figures, page};
+use loomproof_tests::spread::{measured, plot};
 
-/// Counts time and bytes of whole scans for probes of 16, 64 and 128 leads.
+/// Counts time and bytes of whole scans for probes of 16, 64 and 128 leads, and
+/// measures resistances with many probes.
 #[derive(Debug, Parser)]
 struct Args {
-    /// Writes the page to this file.
+    /// Writes the page to this file, and the plot beside it.
     #[arg(long, value_name = "FILE")]
     write: Option<PathBuf>,
 }
 
 fn main() -> ExitCode {
     let args = Args::parse();
-    let page = match figures() {
-        Ok(all) => page(&all),
+    match run(&args) {
+        Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             eprintln!("{error}");
-            return ExitCode::from(2);
-        }
-    };
-    match args.write {
-        None => print!("{page}"),
-        Some(file) => {
-            if let Err(error) = std::fs::write(&file, page) {
-                eprintln!("{}: {error}", file.display());
-                return ExitCode::from(2);
-            }
+            ExitCode::from(2)
         }
     }
-    ExitCode::SUCCESS
+}
+
+fn run(args: &Args) -> Result<(), String> {
+    let resistances = measured()?;
+    let page = page(&figures()?, &resistances);
+    let Some(file) = &args.write else {
+        print!("{page}");
+        return Ok(());
+    };
+    let write = |path: &std::path::Path, text: &str| {
+        std::fs::write(path, text).map_err(|error| format!("{}: {error}", path.display()))
+    };
+    write(file, &page)?;
+    write(&file.with_file_name(PLOT), &plot(&resistances))
 }

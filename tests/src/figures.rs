@@ -23,6 +23,10 @@ use loomproof_firmware::cost;
 
 use crate::bound::{Bound, bound};
 use crate::generator::{Form, Recipe};
+use crate::spread::{Measured, section};
+
+/// The plot that the page shows, beside it.
+pub const PLOT: &str = "scan-figures.svg";
 
 /// Bits of a byte on the line: start, eight, stop.
 const LINE_BITS: f64 = 10.0;
@@ -219,9 +223,9 @@ pub fn figures() -> Result<Vec<Figures>, String> {
 
 /// The page.
 #[must_use]
-pub fn page(all: &[Figures]) -> String {
+pub fn page(all: &[Figures], resistances: &[Measured]) -> String {
     let mut out = String::from(
-        "# What a scan costs\n\n\
+        "# What a scan costs, and what it measures\n\n\
          Written by `cargo run --release -p loomproof-tests --example scan_figures -- --write \
          docs/scan-figures.md`; `tests/tests/scan_figures.rs` fails when it no longer holds. \
          Nothing here was measured on hardware: times are of the virtual clock (SPI at 8 MHz), \
@@ -285,5 +289,6 @@ pub fn page(all: &[Figures]) -> String {
             f.self_test.line()
         );
     }
+    out.push_str(&section(resistances, PLOT));
     out
 }

@@ -14,5 +14,6 @@ pub mod skip;
 pub mod solvers;
 pub mod speed;
 pub mod spice;
+pub mod spread;
 pub mod thumb;
 pub mod tunnel;

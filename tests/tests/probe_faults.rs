@@ -111,9 +111,10 @@ fn leads_joined_inside_the_probe_read_as_a_fault_of_the_harness_not_as_a_pass() 
     let pairs: Vec<_> = all
         .windows(2)
         .filter(|pair| layout.island(pair[0]) != layout.island(pair[1]))
-        .step_by(7)
+        .step_by(15)
+        .take(3)
         .collect();
-    assert!(pairs.len() >= 3);
+    assert_eq!(pairs.len(), 3);
     for pair in pairs {
         // Beside a module's unknown input 100 kΩ are nothing that a plan rules out.
         let bare = pair

@@ -145,12 +145,14 @@ pub struct Bench {
 }
 
 /// How the clips sit where there is no harness.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Bare {
     /// All hang free; the chassis leads are joined.
     Free,
     /// All on one piece of metal with the chassis leads.
     OnBar,
+    /// Two of them on the ends of a resistor.
+    Across(LeadId, LeadId, Ohms),
 }
 
 impl Settings {

@@ -105,6 +105,13 @@ impl<'s> Clipped<'s> {
         Ok(self.link.insert(link).as_mut())
     }
 
+    /// The virtual probe clipped once more: its noise begins anew, so that a seed
+    /// gives the readings that it always gave. A real one stays as it is.
+    pub(super) fn anew(&mut self, hookup: &Hookup) -> Result<&mut dyn Link, Failure> {
+        self.before.pop();
+        self.on(hookup)
+    }
+
     /// What the probe said of itself.
     pub(super) fn hello(&self) -> Option<Hello> {
         self.link.as_ref().map(|link| link.hello().clone())
@@ -133,9 +140,8 @@ pub(super) fn ring(
             }
         }
         let mut model = build(job, &hookup)?;
-        let link = probe.on(&hookup)?;
-        let ready = make_ready(link, &hookup, &mut model)?;
-        let outcome = take(link, &model, &hookup)?;
+        let ready = make_ready(probe.on(&hookup)?, &hookup, &mut model)?;
+        let outcome = take(probe.anew(&hookup)?, &model, &hookup)?;
         ready.stands(&outcome)?;
         let (taken, stop) = match outcome {
             Outcome::Complete(taken) => (taken, None),

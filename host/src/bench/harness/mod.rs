@@ -135,6 +135,15 @@ pub(super) fn bare(clips: Bare, leads: u8, parts: &Parts) -> (Netlist, Vec<usize
         }
         channels.push(node);
     }
+    if let Bare::Across(a, b, ohms) = clips {
+        let ends = [a, b].map(|lead| {
+            let lead = usize::from(lead.0);
+            let end = netlist.node();
+            netlist.resistor(channels[lead], end, parts.clip[lead]);
+            end
+        });
+        netlist.resistor(ends[0], ends[1], ohms.value());
+    }
     let c2 = probe_lead(&mut netlist, 0.0);
     netlist.resistor(c2, 0, CHASSIS_LEADS);
     channels.push(c2);

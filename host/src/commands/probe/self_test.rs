@@ -88,7 +88,7 @@ fn text(printed: &Printed, shown: &Shown) -> String {
         shown.pairs
     ));
     out.push_str("Not tested:\n");
-    for line in printed.not_tested.iter().copied() {
+    for line in &printed.not_tested {
         out.push_str(&format!(" - {line}\n"));
     }
     out
