@@ -12,5 +12,7 @@ pub mod fault;
 pub mod hookup;
 pub mod link;
 pub mod plan;
+pub mod records;
 pub mod review;
 pub mod ringout;
+pub mod sheet;

@@ -8,6 +8,8 @@ use crate::fault::spell::SpellingError;
 use crate::hookup::HookupError;
 use crate::link::LinkError;
 use crate::plan::Rejected;
+use crate::records::database::StoreError;
+use crate::records::transfer::TransferError;
 use crate::ringout::recording::RecordingError;
 use crate::ringout::report::Verdict;
 use crate::ringout::run::RunError;
@@ -151,5 +153,7 @@ usage_failures!(
     HookupError,
     SpellingError,
     RecordingError,
-    BenchError
+    BenchError,
+    StoreError,
+    TransferError
 );

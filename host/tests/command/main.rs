@@ -3,8 +3,10 @@
 
 mod asked;
 mod going_on;
+mod helped;
 mod plans;
 mod ports;
+mod recorded;
 mod rounds;
 mod scans;
 mod spoken;
