@@ -13,5 +13,7 @@ pub mod hookup;
 pub mod link;
 pub mod plan;
 pub mod probe;
+pub mod records;
 pub mod review;
 pub mod ringout;
+pub mod sheet;

@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 fn connector(name: &str, face: Vec<Vec<Option<u16>>>, access: Side, of_harness: bool) -> Connector {
     let cavities = face.iter().flatten().flatten().count() as u16;
     Connector {
+        latch: None,
         name: name.into(),
         cavities,
         face,

@@ -7,7 +7,10 @@ pub mod figures;
 pub mod generator;
 pub mod jobs;
 #[cfg(unix)]
+pub mod postgres;
+#[cfg(unix)]
 pub mod qemu;
+pub mod records;
 pub mod schemas;
 pub mod schematic;
 pub mod skip;

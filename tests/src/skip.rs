@@ -53,7 +53,23 @@ pub fn list() -> PathBuf {
         .join("skipped-tests.txt")
 }
 
-fn skipped(why: &str) {
+/// A program that is on the search path or in one of these folders; otherwise
+/// the test is reported as skipped, with `how` to get it, and the caller returns.
+#[must_use]
+pub fn require_in(program: &str, folders: &[PathBuf], how: &str) -> Option<PathBuf> {
+    let path = std::env::var_os("PATH").unwrap_or_default();
+    let found = std::env::split_paths(&path)
+        .chain(folders.iter().cloned())
+        .map(|folder| folder.join(program))
+        .find(|file| file.is_file());
+    if found.is_none() {
+        skipped(&format!("{program} is not installed: {how}"));
+    }
+    found
+}
+
+/// Reports the test as skipped.
+pub fn skipped(why: &str) {
     let test = std::thread::current()
         .name()
         .unwrap_or("a test")

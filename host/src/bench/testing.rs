@@ -35,6 +35,7 @@ pub(crate) fn empty_job() -> Job {
 
 pub(crate) fn connector(name: &str, cavities: u16, of_harness: bool) -> Connector {
     Connector {
+        latch: None,
         name: name.into(),
         cavities,
         face: vec![(1..=cavities).map(Some).collect()],

@@ -8,6 +8,8 @@ use crate::fault::spell::SpellingError;
 use crate::hookup::HookupError;
 use crate::link::LinkError;
 use crate::plan::Rejected;
+use crate::records::database::StoreError;
+use crate::records::transfer::TransferError;
 use crate::ringout::recording::RecordingError;
 use crate::ringout::report::Verdict;
 use crate::ringout::run::RunError;
@@ -152,5 +154,7 @@ usage_failures!(
     SpellingError,
     RecordingError,
     BenchError,
-    DefectError
+    DefectError,
+    StoreError,
+    TransferError
 );

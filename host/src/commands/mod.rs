@@ -6,12 +6,16 @@ mod exit;
 mod going_on;
 mod hookup;
 mod job;
+mod keeping;
 mod probe;
 mod progress;
 mod ready;
+pub mod records;
 mod review;
 mod ringing;
 mod ringout;
+mod sheet;
+mod shell;
 mod so_far;
 
 use std::process::ExitCode;
@@ -46,8 +50,16 @@ enum Verb {
     Hookup(hookup::Args),
     /// Dead test of the harness, on the bench or in the vehicle.
     Ringout(ringout::Args),
+    /// The printable job sheet, with the report where there is one.
+    Sheet(sheet::Args),
+    /// What was measured before: list, show, compare, export, check.
+    Records(records::Args),
     /// Find and test probes, null their leads; serve the virtual one.
     Probe(probe::Args),
+    /// Prints completions for a shell.
+    Completions(shell::Completions),
+    /// Writes manual pages.
+    Man(shell::Man),
 }
 
 /// What is printed on standard output.
@@ -68,7 +80,11 @@ pub fn main() -> ExitCode {
         Verb::Review(args) => review::run(&args),
         Verb::Hookup(args) => hookup::run(&args),
         Verb::Ringout(args) => ringout::run(&args),
+        Verb::Sheet(args) => sheet::run(&args),
+        Verb::Records(args) => records::run(&args),
         Verb::Probe(args) => probe::run(&args),
+        Verb::Completions(args) => shell::completions(&args),
+        Verb::Man(args) => shell::man(&args),
     };
     match result {
         Ok(status) => status.code(),

@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::exit::Status;
 use super::going_on::go_on;
 use super::job::{BenchArgs, JobArgs, ReachArgs};
+use super::keeping::{Run, Shelf, StoreArgs, SubjectArgs};
 use super::ringing::{Clipped, Judging, ring};
 use super::so_far::{Earlier, rungs};
 use super::{Failure, Format, note, print, print_json};
@@ -28,7 +29,7 @@ use crate::ringout::{Round, Rung, text};
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Example: loomproof ringout fixtures/plans/bakery-van.toml --defaults \
-                  --probe virtual --fault exchanged@X1:3,with=X1:4"
+                  --probe virtual --fault exchanged@X1:3,with=X1:9"
 )]
 pub struct Args {
     #[command(flatten)]
@@ -62,6 +63,10 @@ pub struct Args {
     /// Also shows the readings that speak for the findings, and against them.
     #[arg(long)]
     explain: bool,
+    #[command(flatten)]
+    store: StoreArgs,
+    #[command(flatten)]
+    subject: SubjectArgs,
     /// What to print.
     #[arg(long, default_value = "text")]
     format: Format,
@@ -189,6 +194,8 @@ fn scan(
 ) -> Result<Status, Failure> {
     let (args, job) = (session.args, session.job);
     let place: Place = args.job.place.into();
+    let subject = args.subject.subject()?;
+    let mut shelf = Shelf::open(&args.store)?;
     let leads = real
         .as_ref()
         .map_or(args.bench.simulated.leads, |link| link.hello().leads);
@@ -200,34 +207,61 @@ fn scan(
     let (Some(hello), Some(link)) = (probe.hello(), probe.into_link()) else {
         return Err(Failure::usage("there was nothing to ring out".to_owned()));
     };
-    let kept: Option<Vec<Rung>> = slot.is_some().then(|| rungs.clone());
+    let kept = rungs.clone();
+    let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
     let first = Judging::of(job, rungs, stop)?;
-    let report = if args.go_on {
+    let covered = first.covered.clone();
+    let mut report = if args.go_on {
         go_on(&mut session, link, &hello, first)?
     } else {
         first.report(job, &hello)?
     };
+    attest(&mut report.hand_checks, &args.attest).map_err(Failure::usage)?;
     // The verdict first: a disk that is full must not swallow it.
-    let status = print_report(args, report)?;
-    match (slot, &kept) {
-        (Some(slot), Some(kept)) if !broken_off => {
-            let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
+    let status = print_report(args, &report)?;
+    let run = Run {
+        job,
+        place,
+        rounds: &rounds,
+        hello: &hello,
+        covered: &covered,
+        broken_off,
+        report: &report,
+    };
+    shelf.keep(&run, subject)?;
+    match slot {
+        Some(slot) if !broken_off => {
             let file = slot.path().display().to_string();
             let nulls = kept.iter().map(|rung| &rung.clips);
             slot.keep(&Recording::new(job, place, &rounds, &hello).with_nulls(nulls))?;
             note(&format!("Scan kept in {file}."));
         }
-        (Some(_), _) => note("The scan was broken off; nothing is kept."),
-        (None, _) => {}
+        Some(_) => note("The scan was broken off; nothing is kept in the file."),
+        None => {}
     }
     Ok(status)
 }
 
 fn judge_kept(args: &Args, file: &Path) -> Result<Status, Failure> {
-    let plan = args.job.plan()?;
+    let mut report = kept_report(&args.job, file)?.report;
+    attest(&mut report.hand_checks, &args.attest).map_err(Failure::usage)?;
+    print_report(args, &report)
+}
+
+/// A kept scan, judged.
+pub(super) struct KeptReport {
+    pub(super) job: Job,
+    pub(super) place: Place,
+    pub(super) hookups: Vec<Hookup>,
+    pub(super) report: Report,
+}
+
+/// Judges a kept scan.
+pub(super) fn kept_report(args: &JobArgs, file: &Path) -> Result<KeptReport, Failure> {
+    let plan = args.plan()?;
     let recording = Recording::load(file)?;
     recording.check_plan(file, plan.digest())?;
-    let job = args.job.settle(&plan, recording.answers().clone())?;
+    let job = args.settle(&plan, recording.answers().clone())?;
     recording.check_variant(file, &job)?;
     let rungs = rungs(&recording, file, &job)?;
     if !rungs.iter().all(Rung::is_whole) {
@@ -236,21 +270,26 @@ fn judge_kept(args: &Args, file: &Path) -> Result<Status, Failure> {
             file.display()
         )));
     }
+    let hookups = rungs.iter().map(|rung| rung.hookup.clone()).collect();
     let report = Judging::of(&job, rungs, None)?.report(&job, &recording.hello())?;
-    print_report(args, report)
+    Ok(KeptReport {
+        job,
+        place: recording.place(),
+        hookups,
+        report,
+    })
 }
 
-fn print_report(args: &Args, mut report: Report) -> Result<Status, Failure> {
-    attest(&mut report.hand_checks, &args.attest).map_err(Failure::usage)?;
+fn print_report(args: &Args, report: &Report) -> Result<Status, Failure> {
     match args.format {
-        Format::Json => print_json(&report)?,
+        Format::Json => print_json(report)?,
         Format::Text => {
             let detail = if args.explain {
                 text::Detail::Explained
             } else {
                 text::Detail::Plain
             };
-            print(&text::render(&report, detail))?;
+            print(&text::render(report, detail))?;
         }
     }
     Ok(report.verdict.into())

@@ -3,7 +3,7 @@
 use super::bodies::colour;
 use super::end;
 use super::fields::{Fields, integer};
-use super::model::{Conductor, Connector, End, Side};
+use super::model::{Conductor, Connector, End, Latch, Side};
 use super::names::{Kind, Names, suggest};
 use super::outside;
 use super::plan_type::{DeclaredConnector, Entry, KeepOff};
@@ -36,6 +36,7 @@ pub(crate) fn connector(walk: &mut Walk<'_>, table: &Table<'_>) {
     }
     let explicit = face(&mut fields, cavities, rows.as_ref());
     let place = fields.text("place", "\"where it is\"");
+    let latch = fields.word("latch", &Latch::WORDS);
     let access = fields.word(
         "access",
         &[("wire side", Side::Wire), ("mating side", Side::Mating)],
@@ -57,6 +58,7 @@ pub(crate) fn connector(walk: &mut Walk<'_>, table: &Table<'_>) {
         cavities,
         face: explicit.unwrap_or_else(|| row_major(cavities, rows)),
         place: place.map(|text| text.value),
+        latch,
         access: access.unwrap_or(Side::Wire),
         of_harness: of_harness.unwrap_or(false),
     };

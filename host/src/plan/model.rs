@@ -94,6 +94,41 @@ pub enum Side {
     Mating,
 }
 
+/// The edge of a connector's face that its latch is on, seen from the wire side
+/// with the first row of the face uppermost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Latch {
+    /// Above the first row.
+    Top,
+    /// Below the last row.
+    Bottom,
+    /// Left of the first column.
+    Left,
+    /// Right of the last column.
+    Right,
+}
+
+impl Latch {
+    /// As written in the plan.
+    pub const WORDS: [(&'static str, Self); 4] = [
+        ("top", Self::Top),
+        ("bottom", Self::Bottom),
+        ("left", Self::Left),
+        ("right", Self::Right),
+    ];
+
+    /// The word in the plan.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Top => "top",
+            Self::Bottom => "bottom",
+            Self::Left => "left",
+            Self::Right => "right",
+        }
+    }
+}
+
 /// A connector housing.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Connector {
@@ -106,6 +141,9 @@ pub struct Connector {
     pub face: Vec<Vec<Option<u16>>>,
     /// Where it is, in the fitter's words.
     pub place: Option<String>,
+    /// Where its latch is, seen from the wire side; `None` where the plan does
+    /// not say.
+    pub latch: Option<Latch>,
     /// How its test points are reached.
     pub access: Side,
     /// Belongs to the harness (goes to the bench with it) rather than to the vehicle.

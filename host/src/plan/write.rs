@@ -355,6 +355,9 @@ impl Sheet {
             "face",
             format_args!("[{}]", rows.collect::<Vec<_>>().join(", ")),
         );
+        if let Some(latch) = connector.latch {
+            self.text("latch", latch.word());
+        }
         let access = match connector.access {
             Side::Wire => "wire side",
             Side::Mating => "mating side",

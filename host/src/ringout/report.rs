@@ -4,12 +4,12 @@
 use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::diagnosis::next::Action;
 
 /// The overall verdict.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Verdict {
     /// Every reading is as the plan lets expect.
@@ -36,7 +36,7 @@ impl Verdict {
 }
 
 /// The report of one ring-out.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 #[schemars(title = "Ring-out report")]
 pub struct Report {
     /// The overall verdict.
@@ -79,7 +79,7 @@ pub struct Report {
 }
 
 /// The probe that took the readings.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ProbeReport {
     /// Board name.
     pub board: String,
@@ -92,7 +92,7 @@ pub struct ProbeReport {
 }
 
 /// Sets of faults that the readings cannot tell apart.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct GroupReport {
     /// Posterior probability of the group.
     pub probability: f64,
@@ -107,7 +107,7 @@ pub struct GroupReport {
 }
 
 /// A reading that speaks for or against a group.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Because {
     /// Index of the reading in `readings`.
     pub reading: usize,
@@ -120,7 +120,7 @@ pub struct Because {
 }
 
 /// How far the best group is proved to be the best.
-#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, Serialize, Deserialize, JsonSchema)]
 pub struct ProofReport {
     /// No other set of at most so many faults explains the readings better; a
     /// set that holds a whole explanation and more is none of its own.
@@ -133,7 +133,7 @@ pub struct ProofReport {
 }
 
 /// An estimated resistance, with a 95 % interval.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OhmsReport {
     /// Best estimate.
     pub estimate: f64,
@@ -144,7 +144,7 @@ pub struct OhmsReport {
 }
 
 /// One fault, as spelled in `--fault` and in words.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct FaultReport {
     /// Kind, as spelled in `--fault`.
     pub kind: String,
@@ -165,7 +165,7 @@ pub struct FaultReport {
 }
 
 /// A refusal for safety.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Refused {
     /// What was found.
     pub say: String,
@@ -175,7 +175,7 @@ pub struct Refused {
 }
 
 /// Something that these readings leave open.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Undecided {
     /// Where.
     pub place: String,
@@ -184,7 +184,7 @@ pub struct Undecided {
 }
 
 /// What the hook-up can see.
-#[derive(Debug, Clone, Default, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, JsonSchema)]
 pub struct CoverageReport {
     /// Single faults that the plan allows.
     pub faults: usize,
@@ -195,7 +195,7 @@ pub struct CoverageReport {
 }
 
 /// A fault by its spelling.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct FaultName {
     /// The whole spelling.
     pub fault: String,
@@ -206,7 +206,7 @@ pub struct FaultName {
 }
 
 /// Something to be looked at, tugged or heard.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct HandCheck {
     /// Where.
     pub place: String,
@@ -217,7 +217,7 @@ pub struct HandCheck {
 }
 
 /// One judged reading.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct ReadingReport {
     /// The round of clips, from 1.
     pub round: usize,
@@ -250,7 +250,7 @@ pub struct ReadingReport {
 }
 
 /// A further step that would tell the best group apart.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct NextReading {
     /// `touch` a point with a free probe lead, `re-clip` the probe leads, or
     /// `wiggle` the suspects.

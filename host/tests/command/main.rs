@@ -3,9 +3,11 @@
 
 mod asked;
 mod going_on;
+mod helped;
 mod plans;
 mod ports;
 mod probes;
+mod recorded;
 mod rounds;
 mod scans;
 mod spoken;

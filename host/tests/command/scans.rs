@@ -278,6 +278,6 @@ fn a_refused_scan_keeps_the_older_one() {
         path,
     ]);
     assert_eq!(run.status, 4, "{run:#?}");
-    run.speaks(&["The scan was broken off; nothing is kept."]);
+    run.speaks(&["The scan was broken off; nothing is kept in the file."]);
     assert_eq!(std::fs::read_to_string(&file).unwrap(), before);
 }

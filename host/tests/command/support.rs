@@ -24,7 +24,11 @@ pub fn top() -> PathBuf {
 /// The command, in the top folder, with nothing to read.
 pub fn command(args: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_loomproof"));
-    command.args(args).current_dir(top()).stdin(Stdio::null());
+    command
+        .args(args)
+        .current_dir(top())
+        .env("LOOMPROOF_STORE", "none")
+        .stdin(Stdio::null());
     command
 }
 

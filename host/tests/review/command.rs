@@ -6,7 +6,12 @@ use crate::support::top;
 
 fn loomproof(args: &[&str]) -> Output {
     let mut command = Command::new(env!("CARGO_BIN_EXE_loomproof"));
-    command.args(args).current_dir(top()).output().unwrap()
+    command
+        .args(args)
+        .current_dir(top())
+        .env("LOOMPROOF_STORE", "none")
+        .output()
+        .unwrap()
 }
 
 fn text(bytes: &[u8]) -> String {

@@ -15,6 +15,12 @@ const WIDTH: usize = 88;
 /// Boards that measure a simulated harness.
 const SIMULATED: [&str; 2] = ["virtual", "emulated-m3"];
 
+/// Whether a probe with this board measures a simulated harness.
+#[must_use]
+pub fn is_simulated(board: &str) -> bool {
+    SIMULATED.contains(&board)
+}
+
 /// Cautions shown before every ring-out in a vehicle.
 pub const CAUTION: &str = "Disconnect the battery before a ring-out and before opening connectors. \
 Keep off restraint circuits (airbag, pretensioner) and high-voltage wiring. The vehicle maker's \
@@ -68,7 +74,7 @@ pub fn render(report: &Report, detail: Detail) -> String {
         Verdict::Refused => "REFUSED: nothing was driven any further".to_owned(),
     };
     let _ = writeln!(out, "{line}\n{}, {place}", report.title);
-    if SIMULATED.contains(&report.probe.board.as_str()) {
+    if is_simulated(&report.probe.board) {
         let _ = writeln!(
             out,
             "({} probe: a simulated harness; no real wire was measured)",

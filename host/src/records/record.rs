@@ -1,0 +1,429 @@
+//! One run as a document, and the seal on it.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::io::{Read as _, Write as _};
+
+use flate2::Compression;
+use flate2::read::ZlibDecoder;
+use flate2::write::ZlibEncoder;
+use jiff::Timestamp;
+use rand::RngExt as _;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use sha2::{Digest as _, Sha256};
+
+use super::paths::Path;
+use crate::ringout::report::{ProbeReport, Report, Verdict};
+use crate::ringout::text::is_simulated;
+
+/// Version of the document's layout.
+pub const FORMAT: u32 = 1;
+
+/// The largest record that is read, bytes.
+const MOST_BYTES: u64 = 64 << 20;
+
+/// The longest name of a person, vehicle, unit or batch, characters.
+pub const LONGEST_NAME: usize = 200;
+
+/// Whose run it was and of what; each as far as somebody said so.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Subject {
+    /// Who measured.
+    pub who: Option<String>,
+    /// The vehicle.
+    pub vehicle: Option<String>,
+    /// Serial number of the harness.
+    pub unit: Option<String>,
+    /// Batch that the harness is of.
+    pub batch: Option<String>,
+}
+
+impl Subject {
+    /// What a run is counted under: the harness if it has a number, else the
+    /// vehicle; `None` where neither was given.
+    #[must_use]
+    pub fn key(&self) -> Option<&str> {
+        self.unit.as_deref().or(self.vehicle.as_deref())
+    }
+
+    /// Whether every name can be kept: not empty, not too long, without control
+    /// characters.
+    ///
+    /// # Errors
+    /// What is wrong with the first that cannot.
+    pub fn check(&self) -> Result<(), String> {
+        let names = [
+            ("who", &self.who),
+            ("vehicle", &self.vehicle),
+            ("unit", &self.unit),
+            ("batch", &self.batch),
+        ];
+        for (what, name) in names {
+            let Some(name) = name else { continue };
+            if name.trim().is_empty() {
+                return Err(format!("{what}: it is empty; give a name or leave it away"));
+            }
+            if name.chars().count() > LONGEST_NAME {
+                return Err(format!(
+                    "{what}: it is longer than {LONGEST_NAME} characters; give a shorter one"
+                ));
+            }
+            if name.chars().any(char::is_control) {
+                return Err(format!(
+                    "{what}: it holds a line break or another control character; leave it away"
+                ));
+            }
+        }
+        Ok(())
+    }
+}
+
+/// What was done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Test {
+    /// The dead test.
+    Ringout,
+}
+
+/// One fault of the best explanation.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Found {
+    /// Kind, as spelled in `--fault`.
+    pub kind: String,
+    /// Place, as spelled in `--fault`.
+    pub place: String,
+    /// How much of the best group's weight the sets with this fault have, in
+    /// thousandths: 1000 where nothing else explains the readings as well.
+    pub permille: u32,
+}
+
+/// One run, with everything that it rests on.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "Record of a run")]
+pub struct Record {
+    /// Version of the document's layout: 1.
+    pub format: u32,
+    /// A number drawn at random, so that two runs that read alike stay two.
+    pub run: String,
+    /// When it was done: RFC 3339, UTC, milliseconds.
+    pub taken: String,
+    /// What was done.
+    pub test: Test,
+    /// Version of the program.
+    pub program: String,
+    /// Title of the plan.
+    pub title: String,
+    /// SHA-256 of the plan file.
+    pub plan_digest: String,
+    /// The answers to the plan's options.
+    pub answers: BTreeMap<String, String>,
+    /// `bench` or `vehicle`.
+    pub place: String,
+    /// The probe, with its firmware.
+    pub probe: ProbeReport,
+    /// Whether the harness was a simulated one.
+    pub simulated: bool,
+    /// Whose run it was and of what.
+    pub subject: Subject,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// What was found, by the best explanation.
+    pub found: Vec<Found>,
+    /// Resistances of the metal paths.
+    pub paths: Vec<Path>,
+    /// The report as `ringout --format json` prints it.
+    pub report: Value,
+    /// The scan as `ringout --save` keeps it; null where it was broken off.
+    pub scan: Option<Value>,
+}
+
+/// Why a document is not a record, or not the one it should be.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum RecordError {
+    /// The bytes are not those that were sealed.
+    #[error("it was altered since it was kept: its digest is {found}, and {wanted} was kept")]
+    Altered {
+        /// Of the bytes as they are.
+        found: Digest,
+        /// As kept.
+        wanted: Digest,
+    },
+    /// The bytes cannot be read.
+    #[error("it was altered since it was kept: {0}")]
+    Unreadable(String),
+    /// Another layout.
+    #[error("its layout is {0}, this program reads {FORMAT}; use the program that kept it")]
+    Format(u32),
+    /// A column of the store differs from the document.
+    #[error("it was altered since it was kept: its {0} in the list is not that of the record")]
+    Column(&'static str),
+    /// The chain is broken.
+    #[error("the chain is broken here: a record before it was altered, taken out or put in")]
+    Link,
+    /// A number is missing or there twice.
+    #[error("the numbers do not follow each other: {0} should stand here")]
+    Number(i64),
+}
+
+/// A SHA-256.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Digest([u8; 32]);
+
+impl Digest {
+    /// What stands before the first link of a chain.
+    pub const START: Self = Self([0; 32]);
+
+    /// The digest of some bytes.
+    #[must_use]
+    pub fn of(bytes: &[u8]) -> Self {
+        Self(Sha256::digest(bytes).into())
+    }
+
+    /// The link of a record to the one before: the SHA-256 of both as bytes.
+    #[must_use]
+    pub fn link(before: Self, record: Self) -> Self {
+        let mut hash = Sha256::new();
+        hash.update(before.0);
+        hash.update(record.0);
+        Self(hash.finalize().into())
+    }
+
+    /// Reads 64 hexadecimal digits.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        let digits = text.as_bytes();
+        if digits.len() != 64 {
+            return None;
+        }
+        let mut bytes = [0; 32];
+        for (byte, pair) in bytes.iter_mut().zip(digits.chunks(2)) {
+            let digit = |at: usize| char::from(*pair.get(at)?).to_digit(16);
+            *byte = u8::try_from(digit(0)? * 16 + digit(1)?).ok()?;
+        }
+        Some(Self(bytes))
+    }
+
+    /// The first digits, enough to tell records of one shop apart.
+    #[must_use]
+    pub fn short(self) -> String {
+        self.to_string().chars().take(12).collect()
+    }
+}
+
+impl fmt::Display for Digest {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+    }
+}
+
+impl Record {
+    /// The record of a run that ended now.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be written down.
+    pub fn new(
+        report: &Report,
+        scan: Option<Value>,
+        paths: Vec<Path>,
+        subject: Subject,
+    ) -> Result<Self, String> {
+        subject.check()?;
+        let whole = serde_json::to_value(report).map_err(|error| error.to_string())?;
+        let run: u64 = rand::rng().random();
+        Ok(Self {
+            format: FORMAT,
+            run: format!("{run:016x}"),
+            taken: taken_text(Timestamp::now()),
+            test: Test::Ringout,
+            program: env!("CARGO_PKG_VERSION").to_owned(),
+            title: report.title.clone(),
+            plan_digest: report.plan_digest.clone(),
+            answers: report.answers.clone(),
+            place: report.place.clone(),
+            simulated: is_simulated(&report.probe.board),
+            probe: report.probe.clone(),
+            subject,
+            verdict: report.verdict,
+            found: found(report),
+            paths,
+            report: whole,
+            scan,
+        })
+    }
+
+    /// When it was taken.
+    ///
+    /// # Errors
+    /// [`RecordError::Unreadable`] where that is no time.
+    pub fn at(&self) -> Result<Timestamp, RecordError> {
+        let parsed: Result<Timestamp, _> = self.taken.parse();
+        parsed.map_err(|_| RecordError::Unreadable(format!("{} is no time", self.taken)))
+    }
+
+    /// The report, as this version of the program knows reports.
+    ///
+    /// # Errors
+    /// What it does not understand.
+    pub fn report(&self) -> Result<Report, String> {
+        serde_json::from_value(self.report.clone()).map_err(|error| {
+            format!(
+                "the report was kept by version {} and cannot be read by this one ({error})",
+                self.program
+            )
+        })
+    }
+}
+
+/// A time as it is written down.
+#[must_use]
+pub fn taken_text(at: Timestamp) -> String {
+    format!("{at:.3}")
+}
+
+/// The faults of the best group, each with its share.
+fn found(report: &Report) -> Vec<Found> {
+    let Some(best) = report.groups.first().filter(|_| !report.lost) else {
+        return Vec::new();
+    };
+    let mut weights: BTreeMap<(&str, &str), f64> = BTreeMap::new();
+    for (set, share) in best.sets.iter().zip(&best.shares) {
+        let mut named: Vec<(&str, &str)> = set
+            .iter()
+            .map(|fault| (fault.kind.as_str(), fault.place.as_str()))
+            .collect();
+        named.sort_unstable();
+        named.dedup();
+        for name in named {
+            *weights.entry(name).or_default() += share;
+        }
+    }
+    let mut found: Vec<Found> = weights
+        .into_iter()
+        .map(|((kind, place), weight)| Found {
+            kind: kind.to_owned(),
+            place: place.to_owned(),
+            permille: permille(weight),
+        })
+        .filter(|found| found.permille > 0)
+        .collect();
+    found.sort_by_key(|found| std::cmp::Reverse(found.permille));
+    found
+}
+
+#[allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a share is between 0 and 1"
+)]
+fn permille(share: f64) -> u32 {
+    (share.clamp(0.0, 1.0) * 1000.0).round() as u32
+}
+
+/// A record with its bytes and their digest.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sealed {
+    /// The record.
+    pub record: Record,
+    /// SHA-256 of its bytes: what the record is.
+    pub digest: Digest,
+    bytes: Vec<u8>,
+}
+
+impl Sealed {
+    /// Seals a record.
+    ///
+    /// # Errors
+    /// A sentence where it cannot be written as JSON.
+    pub fn new(record: Record) -> Result<Self, String> {
+        let bytes = serde_json::to_vec(&record).map_err(|error| error.to_string())?;
+        Ok(Self {
+            digest: Digest::of(&bytes),
+            record,
+            bytes,
+        })
+    }
+
+    /// Reads a record from its bytes and checks them against their seal.
+    ///
+    /// # Errors
+    /// [`RecordError`].
+    pub fn open(bytes: Vec<u8>, wanted: Digest) -> Result<Self, RecordError> {
+        let digest = Digest::of(&bytes);
+        if digest != wanted {
+            return Err(RecordError::Altered {
+                found: digest,
+                wanted,
+            });
+        }
+        let layout = |bytes: &[u8]| -> Option<u32> {
+            let value: Value = serde_json::from_slice(bytes).ok()?;
+            u32::try_from(value.get("format")?.as_u64()?).ok()
+        };
+        let record: Record = match serde_json::from_slice(&bytes) {
+            Ok(record) => record,
+            Err(error) => {
+                return Err(match layout(&bytes) {
+                    Some(format) if format != FORMAT => RecordError::Format(format),
+                    _ => RecordError::Unreadable(error.to_string()),
+                });
+            }
+        };
+        if record.format != FORMAT {
+            return Err(RecordError::Format(record.format));
+        }
+        record.at()?;
+        record.subject.check().map_err(RecordError::Unreadable)?;
+        Ok(Self {
+            record,
+            digest,
+            bytes,
+        })
+    }
+
+    /// The bytes that are sealed: one line of JSON.
+    #[must_use]
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// The bytes, packed (zlib) for the store.
+    ///
+    /// # Errors
+    /// A sentence; only where there is no memory.
+    pub fn packed(&self) -> Result<Vec<u8>, String> {
+        let mut packer = ZlibEncoder::new(Vec::new(), Compression::default());
+        packer
+            .write_all(&self.bytes)
+            .and_then(|()| packer.finish())
+            .map_err(|error| error.to_string())
+    }
+
+    /// Unpacks and opens.
+    ///
+    /// # Errors
+    /// [`RecordError`].
+    pub fn unpack(packed: &[u8], wanted: Digest) -> Result<Self, RecordError> {
+        let mut bytes = Vec::new();
+        let mut decoder = ZlibDecoder::new(packed);
+        let unreadable = |error: std::io::Error| RecordError::Unreadable(error.to_string());
+        let mut limited = (&mut decoder).take(MOST_BYTES + 1);
+        limited.read_to_end(&mut bytes).map_err(unreadable)?;
+        if bytes.len() as u64 > MOST_BYTES {
+            return Err(RecordError::Unreadable("it is longer than any".to_owned()));
+        }
+        // What is packed is wholly the record's, to the last byte.
+        let used = usize::try_from(decoder.total_in()).unwrap_or(usize::MAX);
+        if used != packed.len() {
+            return Err(RecordError::Unreadable(
+                "there is something behind it".to_owned(),
+            ));
+        }
+        Self::open(bytes, wanted)
+    }
+}

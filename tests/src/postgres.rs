@@ -1,0 +1,125 @@
+//! A PostgreSQL server of the test's own: Debian's programs, a folder that goes
+//! away, loopback only.
+
+use std::net::TcpListener;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use crate::skip::{require_in, skipped};
+
+/// How long the server may take to start.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// A running server; it ends with this.
+#[derive(Debug)]
+pub struct Server {
+    child: Child,
+    port: u16,
+    // Last, so that it goes after the server.
+    _folder: tempfile::TempDir,
+}
+
+impl Server {
+    /// Starts a server; `None` where there is none, which is reported as a skip.
+    ///
+    /// # Panics
+    /// When the programs are there and the server does not start.
+    #[must_use]
+    pub fn start() -> Option<Self> {
+        const HOW: &str = "install it with `apt-get install postgresql`";
+        let folders = debian();
+        let initdb = require_in("initdb", &folders, HOW)?;
+        let postgres = require_in("postgres", &folders, HOW)?;
+        let is_root = rustix::process::geteuid().is_root();
+        if is_root && run(Command::new("id").arg("postgres")).is_err() {
+            skipped(
+                "there is no user postgres, and root may not run the server: install Debian's postgresql",
+            );
+            return None;
+        }
+        let folder = tempfile::tempdir().expect("a folder");
+        let data = folder.path().join("data");
+        if is_root {
+            run(Command::new("chown").arg("postgres").arg(folder.path())).expect("chown");
+        }
+        let as_user = |program: &Path| {
+            let mut command = if is_root {
+                let mut command = Command::new("runuser");
+                command.args(["-u", "postgres", "--"]).arg(program);
+                command
+            } else {
+                Command::new(program)
+            };
+            command.current_dir(folder.path());
+            command
+        };
+        run(as_user(&initdb)
+            .args(["--auth=trust", "--username=bench", "--encoding=UTF8", "-D"])
+            .arg(&data))
+        .unwrap_or_else(|error| panic!("initdb: {error}"));
+        let port = TcpListener::bind("127.0.0.1:0")
+            .and_then(|listener| listener.local_addr())
+            .expect("a port")
+            .port();
+        let child = as_user(&postgres)
+            .arg("-D")
+            .arg(&data)
+            .args(["-h", "127.0.0.1", "-p", &port.to_string(), "-k"])
+            .arg(folder.path())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("postgres starts");
+        let server = Self {
+            child,
+            port,
+            _folder: folder,
+        };
+        let start = Instant::now();
+        while std::net::TcpStream::connect(("127.0.0.1", port)).is_err()
+            || loomproof::records::postgres::Postgres::connect(&server.url("postgres")).is_err()
+        {
+            assert!(start.elapsed() < PATIENCE, "postgres does not answer");
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        Some(server)
+    }
+
+    /// The address of a database.
+    #[must_use]
+    pub fn url(&self, database: &str) -> String {
+        format!("postgres://bench@127.0.0.1:{}/{database}", self.port)
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        // runuser hands the signal on; an immediate shutdown needs no rest.
+        if let Some(pid) = rustix::process::Pid::from_raw(self.child.id().cast_signed()) {
+            let _ = rustix::process::kill_process(pid, rustix::process::Signal::TERM);
+        }
+        let _ = self.child.wait();
+    }
+}
+
+/// Where Debian keeps the programs of each version.
+fn debian() -> Vec<PathBuf> {
+    let versions = std::fs::read_dir("/usr/lib/postgresql");
+    let mut folders: Vec<PathBuf> = versions
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| entry.path().join("bin"))
+        .collect();
+    folders.sort();
+    folders
+}
+
+fn run(command: &mut Command) -> Result<(), String> {
+    let output = command.output().map_err(|error| error.to_string())?;
+    if output.status.success() {
+        return Ok(());
+    }
+    Err(String::from_utf8_lossy(&output.stderr).into_owned())
+}

@@ -1,0 +1,9 @@
+//! Records: the same tests on an SQLite file and on a PostgreSQL server that
+//! the test starts itself, and what only a file must stand.
+#![cfg(unix)]
+
+mod altered;
+mod both;
+mod file;
+mod scale;
+mod stores;
