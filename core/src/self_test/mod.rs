@@ -1,5 +1,5 @@
 //! Does the probe itself work? Judged from what it shows of its chips
-//! ([`Inspection`]) and of each channel ([`Proof`]).
+//! ([`Inspection`](crate::wire::Inspection)) and of each channel ([`Proof`](crate::wire::Proof)).
 //!
 //! [`chips`] and [`channels`] hold for leads clipped anywhere that is dead;
 //! [`free`] and [`between`] only for leads that hang free, and say more.

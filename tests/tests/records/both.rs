@@ -14,6 +14,9 @@ use std::process::{Command, Stdio};
 
 use crate::stores::Place;
 
+/// Whether a record is one that a filter finds.
+type Fits = dyn Fn(&Sealed) -> bool;
+
 fn some(numbers: std::ops::Range<u32>) -> Vec<Sealed> {
     let maker = Maker::new();
     numbers.map(|number| maker.record(number)).collect()
@@ -61,7 +64,7 @@ fn filters_let_through_what_they_say() {
         store.keep_all(&all).unwrap();
         let text = |text: &str| Some(text.to_owned());
         let middle = all[30].record.at().unwrap();
-        let filters: Vec<(Filter, Box<dyn Fn(&Sealed) -> bool>)> = vec![
+        let filters: Vec<(Filter, Box<Fits>)> = vec![
             (
                 Filter {
                     title: text("Plan 2"),

@@ -17,7 +17,7 @@ use crate::link::{Link, VirtualProbe, connect};
 
 /// Arguments of `probe`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: loomproof probe self-test --probe /dev/ttyACM0")]
+#[command(after_help = "Example: loomproof probe self-test --probe virtual")]
 pub struct Args {
     #[command(subcommand)]
     what: What,

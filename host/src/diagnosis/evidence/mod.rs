@@ -41,8 +41,11 @@ pub struct Evidence<'m> {
     /// Least share of a healthy band, as a natural logarithm, in each island
     /// with unknown loads.
     shares: BTreeMap<Group, f64>,
-    scopes: RefCell<HashMap<(BTreeSet<Group>, Option<usize>), Rc<Scope>>>,
+    scopes: RefCell<HashMap<Where, Rc<Scope>>>,
 }
+
+/// Some islands, in every round or in one.
+type Where = (BTreeSet<Group>, Option<usize>);
 
 /// How well a set of changes explains the readings.
 #[derive(Debug, Clone)]

@@ -1,8 +1,8 @@
 //! The hook-up in rounds of clips, where the probe has fewer leads than there are points.
 //!
-//! [`needs`] says what has to be clipped together and how few rounds could do;
-//! [`plane`] brings blocks in which every two nets meet; [`draft`] makes rounds
-//! of them and [`squeeze`] fewer; here they become clips, with as few moves from round to round as
+//! `needs` says what has to be clipped together and how few rounds could do;
+//! `plane` brings blocks in which every two nets meet; `draft` makes rounds
+//! of them and `squeeze` fewer; here they become clips, with as few moves from round to round as
 //! may be.
 
 mod draft;

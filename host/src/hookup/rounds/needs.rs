@@ -49,8 +49,7 @@ impl Needs {
     /// `R·k − (m − 1 + R) ≥ n − 1` (Schönheim's bound for coverings of pairs,
     /// 1964, where every m is 1; `from memory`).
     ///
-    /// The least R cannot be had by all nets at once: see [`Self::once`] and
-    /// [`Self::twice`].
+    /// The least R cannot be had by all nets at once: see `once` and `twice`.
     #[must_use]
     pub fn least_rounds(&self, leads: usize) -> usize {
         let (nets, leads) = (self.nets.len(), leads.max(2));
