@@ -62,6 +62,7 @@ fn a_plan_of_wrong_shape_is_refused() {
         "another-version",
         "colours",
         "five-mistakes",
+        "latch-edge",
         "lengths",
         "load-between",
         "load-draws",
