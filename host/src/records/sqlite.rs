@@ -2,7 +2,7 @@
 //! that a power cut loses at most the run in progress.
 
 use std::path::Path;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rusqlite::types::{ToSql, ToSqlOutput, ValueRef};
 use rusqlite::{Connection, ErrorCode, OpenFlags, params_from_iter};
@@ -11,6 +11,9 @@ use super::database::{Database, Row, StoreError, Value};
 
 /// How long another writer is waited for.
 const PATIENCE: Duration = Duration::from_secs(30);
+
+/// How long before a store that is being made is opened once more.
+const AGAIN: Duration = Duration::from_millis(20);
 
 /// Marks the file as a store of records ("LOOM"; `PRAGMA application_id`).
 const APPLICATION: i32 = 0x4c4f_4f4d;
@@ -72,7 +75,7 @@ impl Sqlite {
                 ),
             });
         }
-        match Self::read_write(path, &place, access) {
+        match Self::patiently(path, &place, access) {
             // SQLite says the same of a file that is not there.
             Err(StoreError::Open { .. })
                 if access == Access::Write
@@ -83,6 +86,20 @@ impl Sqlite {
             }
             Err(error) if access == Access::Read && there => Self::frozen(path, &place, error),
             other => other,
+        }
+    }
+
+    /// Where another command makes the store just now, SQLite does not wait for
+    /// it by itself (switching to the log wants the file alone).
+    fn patiently(path: &Path, place: &str, access: Access) -> Result<Self, StoreError> {
+        let start = Instant::now();
+        loop {
+            match Self::read_write(path, place, access) {
+                Err(StoreError::Busy(_)) if start.elapsed() < PATIENCE => {
+                    std::thread::sleep(AGAIN);
+                }
+                done => return done,
+            }
         }
     }
 
@@ -146,8 +163,23 @@ impl Sqlite {
     }
 
     /// Whether the file is a store of records of a layout that is known; an
-    /// empty one is marked as such when the tables are made.
+    /// empty one is marked as such when the tables are made. Within one
+    /// transaction: another command may be making them just now.
     fn is_ours(&self) -> Result<Ours, StoreError> {
+        if !self.connection.is_autocommit() {
+            return self.marks();
+        }
+        let run = |sql| {
+            let done = self.connection.execute_batch(sql);
+            done.map_err(|error| failure(&self.place, &error))
+        };
+        run("BEGIN")?;
+        let ours = self.marks();
+        run("COMMIT")?;
+        ours
+    }
+
+    fn marks(&self) -> Result<Ours, StoreError> {
         let number = |sql: &str| -> Result<i32, StoreError> {
             self.connection
                 .query_row(sql, [], |row| row.get(0))
