@@ -6,6 +6,18 @@ use std::io::Write as _;
 use super::{Failure, note};
 use crate::plan::Plan;
 
+/// Asks on standard error and reads a line; `None` where the input has ended.
+///
+/// # Errors
+/// Where no line can be read.
+pub fn line(prompt: &str) -> std::io::Result<Option<String>> {
+    eprint!("{prompt}");
+    let _ = std::io::stderr().flush();
+    let mut line = String::new();
+    let read = std::io::stdin().read_line(&mut line)?;
+    Ok((read > 0).then_some(line))
+}
+
 /// Asks, in file order, every question that is not answered yet.
 ///
 /// # Errors
@@ -20,18 +32,13 @@ pub fn ask(plan: &Plan, answers: &mut BTreeMap<String, String>) -> Result<(), Fa
         let hint = default
             .as_ref()
             .map_or(String::new(), |d| format!(", Enter = {d}"));
-        eprint!("{} [{}{hint}] ", question.ask, choices.join(" / "));
-        let _ = std::io::stderr().flush();
-        let mut line = String::new();
-        match std::io::stdin().read_line(&mut line) {
-            Ok(n) if n > 0 => {}
-            _ => {
-                return Err(Failure::usage(format!(
-                    "no answer to \"{}\"; give it with --answer {name}=…, or --defaults",
-                    question.ask
-                )));
-            }
-        }
+        let prompt = format!("{} [{}{hint}] ", question.ask, choices.join(" / "));
+        let Ok(Some(line)) = line(&prompt) else {
+            return Err(Failure::usage(format!(
+                "no answer to \"{}\"; give it with --answer {name}=…, or --defaults",
+                question.ask
+            )));
+        };
         let given = line.trim();
         let answer = if given.is_empty() {
             default

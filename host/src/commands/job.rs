@@ -9,10 +9,11 @@ use loomproof_core::wire::Place;
 
 use super::asking::ask;
 use super::{Failure, note};
-use crate::bench::{DEFECTS, Defect, Settings, VirtualFlash};
+use crate::bench::{Bench, DEFECTS, Defect, Settings, VirtualFlash};
 use crate::fault::Fault;
 use crate::fault::spell::parse;
-use crate::hookup::Within;
+use crate::hookup::{Hookup, Within};
+use crate::link::VirtualProbe;
 use crate::plan::Plan;
 use crate::plan::model::Job;
 use crate::plan::only_unsafe;
@@ -241,5 +242,19 @@ impl BenchArgs {
             .iter()
             .map(|spelling| Ok(parse(spelling, job)?))
             .collect()
+    }
+
+    /// The virtual probe, clipped like this to a bench with these faults.
+    ///
+    /// # Errors
+    /// [`Failure`] when the faults do not fit the job.
+    pub fn probe(
+        &self,
+        job: &Job,
+        hookup: &Hookup,
+        faults: &[Fault],
+    ) -> Result<VirtualProbe, Failure> {
+        let bench = Bench::new(job, hookup, faults, &self.simulated.settings()?)?;
+        Ok(VirtualProbe::with_flash(bench, self.simulated.flash()?))
     }
 }

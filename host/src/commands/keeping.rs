@@ -2,12 +2,9 @@
 
 use std::path::Path;
 
-use serde_json::Value;
-
 use super::{Failure, note};
 use crate::diagnosis::coverage::Covered;
 use crate::fault::Fault;
-use crate::plan::model::Job;
 use crate::records::paths::paths;
 use crate::records::record::{Record, Sealed, Subject};
 use crate::records::sqlite::Access;
@@ -16,7 +13,6 @@ use crate::records::whereabouts::Whereabouts;
 use crate::ringout::Round;
 use crate::ringout::recording::Recording;
 use crate::ringout::report::Report;
-use loomproof_core::wire::{Hello, Place};
 
 /// A new file beside a target, that everybody may read when it is renamed onto
 /// it.
@@ -168,30 +164,20 @@ impl Shelf {
 /// A run that ended.
 #[derive(Debug)]
 pub struct Run<'r> {
-    /// The job.
-    pub job: &'r Job,
-    /// Bench or vehicle.
-    pub place: Place,
     /// What was read, round by round.
     pub rounds: &'r [Round<'r>],
-    /// The probe.
-    pub hello: &'r Hello,
     /// Every fault the plan allows.
     pub covered: &'r [Covered],
-    /// Whether the probe refused to go on.
-    pub broken_off: bool,
+    /// The scan; none where the probe refused to go on.
+    pub recording: Option<&'r Recording>,
     /// The report, as printed.
     pub report: &'r Report,
 }
 
 impl Run<'_> {
     fn record(&self, subject: Subject) -> Result<Record, String> {
-        let scan = if self.broken_off {
-            None::<Value>
-        } else {
-            let recording = Recording::new(self.job, self.place, self.rounds, self.hello);
-            Some(serde_json::to_value(recording).map_err(|error| error.to_string())?)
-        };
+        let scan = self.recording.map(serde_json::to_value).transpose();
+        let scan = scan.map_err(|error| error.to_string())?;
         let faults: Vec<Fault> = self.covered.iter().map(|one| one.fault.clone()).collect();
         let paths = paths(self.rounds, &faults)?;
         Record::new(self.report, scan, paths, subject)

@@ -2,6 +2,7 @@
 
 mod asking;
 mod begin;
+mod clipped;
 mod exit;
 mod going_on;
 mod hookup;

@@ -1,17 +1,15 @@
 //! Rounds of clips, one after the other, with the fitter.
 
-use std::io::Write as _;
-
-use loomproof_core::layout::Layout;
-use loomproof_core::scan::{Planned, first_pass};
+use loomproof_core::scan::Planned;
 use loomproof_core::wire::{Hello, LeadId};
 
+use super::asking::line;
+use super::clipped::Clipped;
 use super::progress::Bar;
 use super::ready::make_ready;
-use super::ringout::Session;
 use super::{Failure, note};
 use crate::circuit::{Model, build};
-use crate::diagnosis::coverage::{Covered, coverage_of_steps};
+use crate::diagnosis::coverage::{Covered, coverage_of_rounds, coverage_of_steps};
 use crate::diagnosis::words::Speaker;
 use crate::fault::{Fault, catalogue};
 use crate::hookup::{Clip, Hookup};
@@ -33,27 +31,18 @@ impl Judging {
     /// Of rounds that were rung out.
     pub(super) fn of(job: &Job, rungs: Vec<Rung>, stop: Option<Stop>) -> Result<Self, Failure> {
         let listed = catalogue::of_rounds(job, rungs.iter().map(|rung| &rung.hookup));
-        let layouts: Vec<Layout> = rungs
-            .iter()
-            .map(|rung| Layout::of(&rung.model.circuit, &[]))
-            .collect();
-        let first: Vec<Vec<Planned>> = layouts.iter().map(|l| first_pass(l).collect()).collect();
-        let show = |steps: &[Vec<Planned>]| -> Result<Vec<Covered>, Failure> {
-            let models = rungs.iter().map(|rung| &rung.model);
-            let rounds: Vec<(&Model, &[Planned])> =
-                models.zip(steps.iter().map(Vec::as_slice)).collect();
-            coverage_of_steps(&rounds, &listed).map_err(Failure::usage)
-        };
-        let all = show(&first)?;
+        let models: Vec<&Model> = rungs.iter().map(|rung| &rung.model).collect();
+        let could = coverage_of_rounds(&models, &listed).map_err(Failure::usage)?;
         // A scan that was broken off proves nothing yet.
-        let kept = rungs.iter().all(|rung| stop.is_some() || rung.is_whole());
-        let (covered, again) = if kept {
-            (all, Vec::new())
+        let (covered, again) = if stop.is_some() || rungs.iter().all(Rung::is_whole) {
+            (could, Vec::new())
         } else {
             let steps = |rung: &Rung| rung.taken.iter().map(|t| t.planned.clone()).collect();
             let taken: Vec<Vec<Planned>> = rungs.iter().map(steps).collect();
-            let shown = show(&taken)?;
-            let both = all.into_iter().zip(&shown);
+            let taken = taken.iter().map(Vec::as_slice);
+            let rounds: Vec<(&Model, &[Planned])> = models.iter().copied().zip(taken).collect();
+            let shown = coverage_of_steps(&rounds, &listed).map_err(Failure::usage)?;
+            let both = could.into_iter().zip(&shown);
             let lost = both.filter(|(could, does)| could.covered && !does.covered);
             let again = lost.map(|(could, _)| could.fault).collect();
             (shown, again)
@@ -78,51 +67,6 @@ impl Judging {
     }
 }
 
-/// The probe, on whatever it is clipped to.
-pub(super) struct Clipped<'s> {
-    session: &'s Session<'s>,
-    link: Option<Box<dyn Link>>,
-    before: Vec<Hookup>,
-}
-
-impl<'s> Clipped<'s> {
-    /// A real probe, or the virtual one.
-    pub(super) fn new(session: &'s Session<'s>, real: Option<Box<dyn Link>>) -> Self {
-        Self {
-            session,
-            link: real,
-            before: Vec::new(),
-        }
-    }
-
-    /// The link to the probe, clipped like this.
-    pub(super) fn on(&mut self, hookup: &Hookup) -> Result<&mut dyn Link, Failure> {
-        let link = match self.link.take() {
-            Some(link) if !self.session.is_virtual() => link,
-            _ => self.session.link(hookup, &self.before)?,
-        };
-        self.before.push(hookup.clone());
-        Ok(self.link.insert(link).as_mut())
-    }
-
-    /// The virtual probe clipped once more: its noise begins anew, so that a seed
-    /// gives the readings that it always gave. A real one stays as it is.
-    pub(super) fn anew(&mut self, hookup: &Hookup) -> Result<&mut dyn Link, Failure> {
-        self.before.pop();
-        self.on(hookup)
-    }
-
-    /// What the probe said of itself.
-    pub(super) fn hello(&self) -> Option<Hello> {
-        self.link.as_ref().map(|link| link.hello().clone())
-    }
-
-    /// The link, as it is clipped now.
-    pub(super) fn into_link(self) -> Option<Box<dyn Link>> {
-        self.link
-    }
-}
-
 /// Rings rounds out; stops where the probe refuses.
 pub(super) fn ring(
     job: &Job,
@@ -135,13 +79,13 @@ pub(super) fn ring(
         if rounds > 1 {
             let before = rungs.last().map(|rung| &rung.hookup);
             note(&moves(job, before, &hookup, (at, rounds)));
-            if !probe.session.is_virtual() {
+            if !probe.is_virtual() {
                 wait_for_clips()?;
             }
         }
         let mut model = build(job, &hookup)?;
-        let ready = make_ready(probe.on(&hookup)?, &hookup, &mut model)?;
-        let outcome = take(probe.anew(&hookup)?, &model, &hookup)?;
+        let ready = make_ready(probe.on(at, &hookup)?, &hookup, &mut model)?;
+        let outcome = take(probe.again(&hookup)?, &model, &hookup)?;
         ready.stands(&outcome)?;
         let (taken, stop) = match outcome {
             Outcome::Complete(taken) => (taken, None),
@@ -220,11 +164,8 @@ fn moves(
 }
 
 fn wait_for_clips() -> Result<(), Failure> {
-    eprint!("Enter when the clips sit: ");
-    let _ = std::io::stderr().flush();
-    let mut line = String::new();
-    match std::io::stdin().read_line(&mut line) {
-        Ok(read) if read > 0 => Ok(()),
+    match line("Enter when the clips sit: ") {
+        Ok(Some(_)) => Ok(()),
         _ => Err(Failure::usage(
             "the input ended before this round; ring out in a terminal, or with a probe that has a \
              lead for every point"

@@ -5,20 +5,19 @@ use std::path::{Path, PathBuf};
 use loomproof_core::wire::Place;
 use serde::Serialize;
 
+use super::clipped::Clipped;
 use super::exit::Status;
 use super::going_on::go_on;
 use super::job::{BenchArgs, JobArgs, ReachArgs};
 use super::keeping::{Run, Shelf, StoreArgs, SubjectArgs};
-use super::ringing::{Clipped, Judging, ring};
+use super::ringing::{Judging, ring};
 use super::so_far::{Earlier, rungs};
 use super::{Failure, Format, note, print, print_json};
-use crate::bench::{Bench, Settings};
 use crate::circuit::{Model, build};
 use crate::diagnosis::coverage::coverage_of_rounds;
-use crate::fault::{Fault, catalogue};
+use crate::fault::catalogue;
 use crate::hookup::rounds::rounds;
 use crate::hookup::{Hookup, Within};
-use crate::link::{Link, VirtualProbe, connect};
 use crate::plan::model::Job;
 use crate::ringout::hand_checks::{attest, hand_checks};
 use crate::ringout::recording::{Recording, Slot};
@@ -96,19 +95,6 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     if args.bench.wants_list() {
         return list_faults(args, &job, place);
     }
-    let session = Session {
-        args,
-        job: &job,
-        faults: args.bench.faults(&job)?,
-    };
-    if !session.is_virtual() && !session.faults.is_empty() {
-        return Err(Failure::usage(
-            "--fault puts faults on the virtual bench; leave it away for a real probe".to_owned(),
-        ));
-    }
-    if !session.is_virtual() {
-        args.bench.simulated.only_virtual()?;
-    }
     let within = args.reach.within(&job)?;
     let kept = earlier.rungs(&job)?;
     let slot = args.save.as_ref().or(args.so_far.as_ref());
@@ -116,95 +102,26 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     if place == Place::Vehicle {
         note(&format!("{}\n", text::CAUTION));
     }
-    let real = (!session.is_virtual()).then(|| connect(&args.probe));
-    let real: Option<Box<dyn Link>> = match real.transpose()? {
-        Some(link) => Some(Box::new(link)),
-        None => None,
-    };
-    scan(session, kept, real, &within, slot)
-}
-
-/// One call of the command: what is asked for, of which job, and what is wrong
-/// on the virtual bench.
-pub(super) struct Session<'a> {
-    pub(super) args: &'a Args,
-    pub(super) job: &'a Job,
-    faults: Vec<Fault>,
-}
-
-impl Session<'_> {
-    /// Whether the bench is simulated.
-    pub(super) fn is_virtual(&self) -> bool {
-        self.args.probe == "virtual"
-    }
-
-    /// The virtual probe, clipped like this. A mistake with a clip is made in the
-    /// first round that has it; in a later one the clip sits.
-    pub(super) fn link(
-        &self,
-        hookup: &Hookup,
-        before: &[Hookup],
-    ) -> Result<Box<dyn Link>, Failure> {
-        let fits = |fault: &Fault, hookup: &Hookup| {
-            Bench::new(
-                self.job,
-                hookup,
-                std::slice::from_ref(fault),
-                &Settings::default(),
-            )
-            .is_ok()
-        };
-        let made = |fault: &&Fault| {
-            !fault.is_operators()
-                || (before.is_empty() && fits(fault, hookup))
-                || (!before.iter().any(|earlier| fits(fault, earlier)) && fits(fault, hookup))
-        };
-        let faults: Vec<Fault> = self.faults.iter().filter(made).cloned().collect();
-        let link = virtual_link(self.job, hookup, &faults, &self.args.bench)?;
-        Ok(Box::new(link))
-    }
-
-    /// Sets the clips of the virtual bench right.
-    pub(super) fn reclip(&mut self) {
-        self.faults.retain(|fault| !fault.is_operators());
-    }
-}
-
-/// A virtual probe on a bench with these faults.
-///
-/// # Errors
-/// [`Failure`] when the faults do not fit the job.
-pub fn virtual_link(
-    job: &Job,
-    hookup: &Hookup,
-    faults: &[Fault],
-    bench: &BenchArgs,
-) -> Result<impl Link + use<>, Failure> {
-    let simulated = &bench.simulated;
-    let bench = Bench::new(job, hookup, faults, &simulated.settings()?)?;
-    Ok(VirtualProbe::with_flash(bench, simulated.flash()?).session()?)
+    let probe = Clipped::new(&args.probe, &job, &args.bench)?;
+    scan((args, &job), kept, probe, &within, slot)
 }
 
 fn scan(
-    mut session: Session<'_>,
+    (args, job): (&Args, &Job),
     mut rungs: Vec<Rung>,
-    real: Option<Box<dyn Link>>,
+    mut probe: Clipped<'_>,
     within: &Within,
     slot: Option<Slot>,
 ) -> Result<Status, Failure> {
-    let (args, job) = (session.args, session.job);
     let place: Place = args.job.place.into();
     let subject = args.subject.subject()?;
     let mut shelf = Shelf::open(&args.store)?;
-    let leads = real
-        .as_ref()
-        .map_or(args.bench.simulated.leads, |link| link.hello().leads);
-    let planned = rounds(job, place, usize::from(leads), within)?;
-    let mut probe = Clipped::new(&session, real);
+    let planned = rounds(job, place, usize::from(probe.leads()), within)?;
+    probe.plan(&planned.hookups)?;
     let (new, stop) = ring(job, planned.hookups, &mut probe)?;
     let broken_off = stop.is_some();
     rungs.extend(new);
-    let (Some(hello), Some(link)) = (probe.hello(), probe.into_link()) else {
+    let Some(hello) = probe.hello() else {
         return Err(Failure::usage("there was nothing to ring out".to_owned()));
     };
     let kept = rungs.clone();
@@ -212,34 +129,42 @@ fn scan(
     let first = Judging::of(job, rungs, stop)?;
     let covered = first.covered.clone();
     let mut report = if args.go_on {
-        go_on(&mut session, link, &hello, first)?
+        go_on(job, &mut probe, &hello, first)?
     } else {
         first.report(job, &hello)?
     };
     attest(&mut report.hand_checks, &args.attest).map_err(Failure::usage)?;
     // The verdict first: a disk that is full must not swallow it.
     let status = print_report(args, &report)?;
+    let recording = (!broken_off).then(|| {
+        let nulls = kept.iter().map(|rung| &rung.clips);
+        Recording::new(job, place, &rounds, &hello).with_nulls(nulls)
+    });
+    // Each where it was wanted, even where the other could not be written.
+    let in_file = keep_in_file(slot, recording.as_ref());
     let run = Run {
-        job,
-        place,
         rounds: &rounds,
-        hello: &hello,
         covered: &covered,
-        broken_off,
+        recording: recording.as_ref(),
         report: &report,
     };
     shelf.keep(&run, subject)?;
-    match slot {
-        Some(slot) if !broken_off => {
+    in_file?;
+    Ok(status)
+}
+
+/// Writes a whole scan to the file that was reserved for it.
+fn keep_in_file(slot: Option<Slot>, recording: Option<&Recording>) -> Result<(), Failure> {
+    match (slot, recording) {
+        (Some(slot), Some(recording)) => {
             let file = slot.path().display().to_string();
-            let nulls = kept.iter().map(|rung| &rung.clips);
-            slot.keep(&Recording::new(job, place, &rounds, &hello).with_nulls(nulls))?;
+            slot.keep(recording)?;
             note(&format!("Scan kept in {file}."));
         }
-        Some(_) => note("The scan was broken off; nothing is kept in the file."),
-        None => {}
+        (Some(_), None) => note("The scan was broken off; nothing is kept in the file."),
+        (None, _) => {}
     }
-    Ok(status)
+    Ok(())
 }
 
 fn judge_kept(args: &Args, file: &Path) -> Result<Status, Failure> {

@@ -133,6 +133,21 @@ fn the_scan_of_a_record_is_judged_alike() {
     );
 }
 
+/// The clips that were nulled belong to a scan, in a file and in a record.
+#[test]
+fn a_record_holds_the_scan_that_the_file_holds() {
+    let bench = Bench::new();
+    let (memory, file) = (bench.file("probe"), bench.file("scan.json"));
+    let nulled = bench.run(&["probe", "null", "--probe-memory", &memory]);
+    assert_eq!(nulled.status, 0, "{nulled:#?}");
+    let run = bench.ring_out(&["--probe-memory", &memory, "--save", &file]);
+    assert_eq!(run.status, 0, "{run:#?}");
+    let saved: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+    assert!(saved["nulls"][0].is_f64(), "{}", saved["nulls"]);
+    let shown = bench.json(&["records", "show", "1"]);
+    assert_eq!(shown["record"]["scan"], saved);
+}
+
 #[test]
 fn two_commands_at_once_keep_both_runs() {
     let bench = Bench::new();

@@ -80,6 +80,22 @@ fn a_clip_is_blamed_for_its_round() {
     assert!(say.starts_with(&format!("Round {round}: ")), "{say}");
 }
 
+/// Whatever the probe has leads for.
+#[test]
+fn a_clip_that_no_round_has_is_refused_and_one_that_a_large_probe_has_is_not() {
+    let args = ["ringout", VAN, "--defaults", "--fault"];
+    for leads in ["16", "64", "128"] {
+        let nowhere = [&args[..], &["clip-off@FB:4", "--leads", leads]].concat();
+        loomproof(&nowhere).fails(2, &["there is no probe lead on FB:4"]);
+        let there = [
+            &args[..],
+            &["clip-misplaced@X10:2,to=X10:1", "--leads", leads],
+        ]
+        .concat();
+        assert_eq!(loomproof(&there).status, 1, "{leads} leads");
+    }
+}
+
 #[test]
 fn a_kept_scan_in_rounds_is_judged_again_as_it_was() {
     let folder = tempfile::tempdir().unwrap();

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
-use super::{Bench, Failure, Status, VirtualArgs, VirtualProbe, note, print};
+use super::{Failure, Status, VirtualArgs, note, print};
 use crate::commands::job::{BenchArgs, JobArgs};
 use crate::hookup::propose;
 
@@ -35,8 +35,7 @@ pub fn run(Args { job, bench }: &Args) -> Result<Status, Failure> {
     let job = job.job()?;
     let hookup = propose(&job, place, usize::from(bench.simulated.leads))?;
     let faults = bench.faults(&job)?;
-    let bench_now = Bench::new(&job, &hookup, &faults, &bench.simulated.settings()?)?;
-    let mut probe = VirtualProbe::with_flash(bench_now, bench.simulated.flash()?);
+    let mut probe = bench.probe(&job, &hookup, &faults)?;
     let trouble =
         |error: std::io::Error| Failure::probe(format!("cannot serve a pseudo-terminal: {error}"));
     let pty = Pty::open().map_err(trouble)?;

@@ -1,0 +1,136 @@
+//! The probe, on whatever it is clipped to.
+
+use super::Failure;
+use super::job::BenchArgs;
+use crate::bench::Bench;
+use crate::fault::Fault;
+use crate::hookup::Hookup;
+use crate::link::{Link, connect};
+use crate::plan::model::Job;
+use loomproof_core::wire::Hello;
+
+/// `--probe` for the virtual one.
+const VIRTUAL: &str = "virtual";
+
+/// A real probe, or the virtual one on its bench.
+pub(super) struct Clipped<'a> {
+    job: &'a Job,
+    bench: &'a BenchArgs,
+    /// A real one is connected from the beginning, the virtual one anew for each
+    /// round of clips.
+    link: Option<Box<dyn Link>>,
+    simulated: bool,
+    /// What is wrong on the virtual bench, round by round.
+    faults: Vec<Vec<Fault>>,
+    round: usize,
+}
+
+impl<'a> Clipped<'a> {
+    /// The probe that was asked for; a real one is connected.
+    ///
+    /// # Errors
+    /// [`Failure`] where a real one is not there, or is given what only the virtual
+    /// one takes.
+    pub(super) fn new(probe: &str, job: &'a Job, bench: &'a BenchArgs) -> Result<Self, Failure> {
+        let simulated = probe == VIRTUAL;
+        let link: Option<Box<dyn Link>> = if simulated {
+            None
+        } else {
+            if !bench.faults.is_empty() {
+                return Err(Failure::usage(
+                    "--fault puts faults on the virtual bench; leave it away for a real probe"
+                        .to_owned(),
+                ));
+            }
+            bench.simulated.only_virtual()?;
+            Some(Box::new(connect(probe)?))
+        };
+        Ok(Self {
+            job,
+            bench,
+            link,
+            simulated,
+            faults: Vec::new(),
+            round: 0,
+        })
+    }
+
+    /// Whether the bench is simulated: nobody has to move clips.
+    pub(super) fn is_virtual(&self) -> bool {
+        self.simulated
+    }
+
+    /// Probe leads that there are.
+    pub(super) fn leads(&self) -> u8 {
+        let link = self.link.as_ref();
+        link.map_or(self.bench.simulated.leads, |link| link.hello().leads)
+    }
+
+    /// What will be clipped, round by round. A mistake with a clip is made in the
+    /// first round that has the clip; in a later one it sits.
+    ///
+    /// # Errors
+    /// [`Failure`] for a fault that no round can have.
+    pub(super) fn plan(&mut self, hookups: &[Hookup]) -> Result<(), Failure> {
+        let settings = self.bench.simulated.settings()?;
+        let (slips, wiring): (Vec<Fault>, Vec<Fault>) = self
+            .bench
+            .faults(self.job)?
+            .into_iter()
+            .partition(Fault::is_operators);
+        self.faults = vec![wiring; hookups.len()];
+        for slip in slips {
+            let made =
+                |hookup| Bench::new(self.job, hookup, std::slice::from_ref(&slip), &settings);
+            let first = hookups.iter().position(|hookup| made(hookup).is_ok());
+            match (
+                first.and_then(|at| self.faults.get_mut(at)),
+                hookups.first(),
+            ) {
+                (Some(round), _) => round.push(slip),
+                (None, Some(hookup)) => drop(made(hookup)?),
+                (None, None) => {}
+            }
+        }
+        Ok(())
+    }
+
+    /// The link to the probe, clipped like this in a round. The virtual probe's
+    /// noise begins anew, so that a seed gives the readings that it always gave.
+    ///
+    /// # Errors
+    /// [`Failure`] where the faults do not go together.
+    pub(super) fn on(&mut self, round: usize, hookup: &Hookup) -> Result<&mut dyn Link, Failure> {
+        self.round = round;
+        let link = match self.link.take() {
+            Some(link) if !self.simulated => link,
+            _ => {
+                let faults = self.faults.get(round).map(Vec::as_slice);
+                let faults = faults.unwrap_or_default();
+                let probe = self.bench.probe(self.job, hookup, faults)?;
+                Box::new(probe.session()?)
+            }
+        };
+        Ok(self.link.insert(link).as_mut())
+    }
+
+    /// What the probe said of itself, once it was clipped.
+    pub(super) fn hello(&self) -> Option<Hello> {
+        self.link.as_ref().map(|link| link.hello().clone())
+    }
+
+    /// The same round once more, with a clip more or with the clips set anew.
+    ///
+    /// # Errors
+    /// As [`Self::on`].
+    pub(super) fn again(&mut self, hookup: &Hookup) -> Result<&mut dyn Link, Failure> {
+        self.on(self.round, hookup)
+    }
+
+    /// Sets the clips of the virtual bench right.
+    pub(super) fn reclip(&mut self) {
+        if let Some(faults) = self.faults.get_mut(self.round) {
+            faults.retain(|fault| !fault.is_operators());
+        }
+    }
+}
