@@ -318,17 +318,24 @@ pub fn walk(layout: &Layout, lead: LeadId) -> impl Iterator<Item = Planned> + '_
 
 /// The ohms between the two leads of a [`pair`], by the voltage between them:
 /// infinite without a connection.
-///
-/// The same current flows through both source resistors, so
-/// `R = 2·Rs·U / (Uref − U)`.
 #[must_use]
 pub fn pair_ohms(between: Volts) -> Ohms {
-    let across_sources = instrument::REFERENCE.0 - between.0;
+    path_ohms(2, Volts(between.0.max(0.0)))
+}
+
+/// The ohms of a path by the voltage across it, with so many source resistors in
+/// the way (two between two leads, one to chassis): infinite without a
+/// connection, below 0 where noise is below 0.
+///
+/// The same current flows through all, so `R = n·Rs·U / (Uref − U)`.
+#[must_use]
+pub fn path_ohms(sources: u8, across: Volts) -> Ohms {
+    let across_sources = instrument::REFERENCE.0 - across.0;
     // Less current than 3 MΩ let through is none.
     if across_sources < instrument::REFERENCE.0 * 5e-4 {
         return Ohms(f64::INFINITY);
     }
-    Ohms(2.0 * instrument::SOURCE.0 * between.0.max(0.0) / across_sources)
+    Ohms(f64::from(sources) * instrument::SOURCE.0 * across.0 / across_sources)
 }
 
 /// The ohms between two leads, whatever the plan says of them, read also at

@@ -17,3 +17,4 @@ pub mod records;
 pub mod review;
 pub mod ringout;
 pub mod sheet;
+mod whole_file;

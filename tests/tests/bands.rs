@@ -15,7 +15,6 @@ use loomproof::plan::Plan;
 use loomproof::ringout::Taken;
 use loomproof_core::expect::{Band, Quantity};
 use loomproof_core::judge::{LIMIT, Value};
-use loomproof_core::layout::Layout;
 use loomproof_core::scan::{Planned, Purpose, first_pass};
 use loomproof_core::wire::{Place, Reply, Request, SenseMode};
 use loomproof_tests::skip::top;
@@ -142,7 +141,7 @@ fn fixture(name: &str, place: Place, wiring: Wiring) -> (BTreeMap<Kind, Table>, 
     let job = plan.resolve(&BTreeMap::new()).expect("defaults");
     let hookup = propose(&job, place, 64).expect("a hook-up");
     let model = build(&job, &hookup).expect("a circuit");
-    let layout = Layout::of(&model.circuit, &[]);
+    let layout = model.layout();
     let steps: Vec<Planned> = first_pass(&layout).collect();
     let bands = bands(&model, &steps);
     let mut table: BTreeMap<Kind, Table> = BTreeMap::new();

@@ -23,7 +23,6 @@ use loomproof::plan::model::Job;
 use loomproof::ringout::Taken;
 use loomproof_core::circuit::Edit;
 use loomproof_core::judge::{LIMIT, Value};
-use loomproof_core::layout::Layout;
 use loomproof_core::scan::{Planned, first_pass};
 use loomproof_core::wire::{Place, Reply, Request};
 use loomproof_tests::skip::top;
@@ -120,7 +119,7 @@ impl Site {
         let job = plan.resolve(&BTreeMap::new()).expect("defaults");
         let hookup = propose(&job, place, 64).expect("a hook-up");
         let model = build(&job, &hookup).expect("a circuit");
-        let steps = first_pass(&Layout::of(&model.circuit, &[])).collect();
+        let steps = first_pass(&model.layout()).collect();
         let plan = path.file_stem().expect("a name").to_string_lossy();
         Self {
             name: format!("{plan} ({place:?})"),

@@ -13,7 +13,6 @@ use loomproof::plan::model::Job;
 use loomproof::probe::self_test::{Shown, short};
 use loomproof::ringout::report::Verdict;
 use loomproof::ringout::{run, verdict};
-use loomproof_core::layout::Layout;
 use loomproof_core::wire::{LeadId, Place};
 
 fn job(name: &str) -> Job {
@@ -106,7 +105,7 @@ fn leads_joined_inside_the_probe_read_as_a_fault_of_the_harness_not_as_a_pass() 
     let job = job("bakery-van.toml");
     let hookup = propose(&job, Place::Vehicle, 64).unwrap();
     let model = build(&job, &hookup).unwrap();
-    let layout = Layout::of(&model.circuit, &[]);
+    let layout = model.layout();
     let all = leads(&hookup);
     let pairs: Vec<_> = all
         .windows(2)

@@ -11,7 +11,6 @@ use loomproof::link::{Link, LinkError, Loopback, Session, VirtualProbe};
 use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
 use loomproof::ringout::{Outcome, run};
-use loomproof_core::layout::Layout;
 use loomproof_core::scan::{SETTLE, first_pass};
 use loomproof_core::wire::{Hello, Place, Reply, Request, SenseMode};
 use loomproof_tests::bound::bound;
@@ -78,7 +77,7 @@ fn measure(job: &Job, hookup: &Hookup, settings: &Settings) -> Row {
     let Outcome::Complete(taken) = outcome else {
         panic!("a healthy harness is not refused");
     };
-    let planned = first_pass(&Layout::of(&model.circuit, &[])).count();
+    let planned = first_pass(&model.layout()).count();
     for more in &taken[planned..] {
         println!("    more than the first pass: {:?}", more.planned.purpose);
     }

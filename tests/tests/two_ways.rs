@@ -10,7 +10,6 @@ use loomproof::fault::catalogue;
 use loomproof::hookup::propose;
 use loomproof::plan::Plan;
 use loomproof_core::expect::{Meshed, expect, quantities};
-use loomproof_core::layout::Layout;
 use loomproof_core::scan::first_pass;
 use loomproof_core::solve::{Workspace, room};
 use loomproof_core::wire::Place;
@@ -38,7 +37,7 @@ fn trees_and_meshes_give_the_same_bands() {
         let job = plan.resolve(&BTreeMap::new()).unwrap();
         let hookup = propose(&job, place, 64).unwrap();
         let model = build(&job, &hookup).unwrap();
-        let layout = Layout::of(&model.circuit, &[]);
+        let layout = model.layout();
         let steps: Vec<_> = first_pass(&layout).collect();
         let predictor = Predictor::new(&model);
         for fault in catalogue::all(&job, &hookup).iter().step_by(stride) {

@@ -12,6 +12,7 @@ pub use build::{BuildError, build};
 pub use places::Places;
 
 use loomproof_core::circuit::Circuit;
+use loomproof_core::layout::Layout;
 
 /// The circuit type of the host: room for a 128-point job.
 pub type HostCircuit = Circuit<4096>;
@@ -23,4 +24,12 @@ pub struct Model {
     pub circuit: Box<HostCircuit>,
     /// Which node and element belongs to which place of the plan.
     pub places: Places,
+}
+
+impl Model {
+    /// How the clipped leads hang together, by the plan.
+    #[must_use]
+    pub fn layout(&self) -> Layout {
+        Layout::of(&self.circuit, &[])
+    }
 }

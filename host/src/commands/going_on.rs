@@ -1,6 +1,5 @@
 //! `ringout --go-on`: the further steps, with the fitter.
 
-use loomproof_core::layout::Layout;
 use loomproof_core::scan::pair;
 use loomproof_core::wire::{Hello, LeadId};
 
@@ -78,7 +77,7 @@ fn touched(
     rung.model = build(job, &rung.hookup)?;
     let link = probe.again(&rung.hookup)?;
     nulls::apply(&mut rung.model, &nulls::kept(link)?);
-    let layout = Layout::of(&rung.model.circuit, &[]);
+    let layout = rung.model.layout();
     let planned = pair(&layout, drive, free, &[]);
     let taken = rung.taken.clone();
     match one_more(link, rung.hookup.place, planned, taken)? {

@@ -1,7 +1,5 @@
 //! The arguments that say where records are kept and of what, and keeping one.
 
-use std::path::Path;
-
 use super::{Failure, note};
 use crate::diagnosis::coverage::Covered;
 use crate::fault::Fault;
@@ -13,22 +11,6 @@ use crate::records::whereabouts::Whereabouts;
 use crate::ringout::Round;
 use crate::ringout::recording::Recording;
 use crate::ringout::report::Report;
-
-/// A new file beside a target, that everybody may read when it is renamed onto
-/// it.
-///
-/// # Errors
-/// What the system says.
-pub fn scratch(target: &Path) -> std::io::Result<tempfile::NamedTempFile> {
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
-    builder.tempfile_in(folder)
-}
 
 /// Where records are kept.
 #[derive(Debug, Clone, clap::Args)]

@@ -21,6 +21,7 @@ use crate::records::sqlite::Access;
 use crate::ringout::hand_checks::attest;
 use crate::sheet::language::Language;
 use crate::sheet::{Input, Paper, Reported, sheet};
+use crate::whole_file::WholeFile;
 
 /// Arguments of `sheet`.
 #[derive(Debug, clap::Args)]
@@ -177,15 +178,15 @@ fn here(at: Timestamp) -> String {
 
 /// Writes the file whole or not at all.
 fn write(file: &Path, html: &str) -> Result<(), Failure> {
-    let fail = |error: &dyn std::fmt::Display| {
+    let fail = |error: &std::io::Error| {
         Failure::usage(format!(
             "{}: {error}; check the folder and its rights",
             file.display()
         ))
     };
-    let mut scratch = super::keeping::scratch(file).map_err(|error| fail(&error))?;
-    scratch.write_all(html.as_bytes()).map_err(|e| fail(&e))?;
-    scratch.as_file().sync_all().map_err(|error| fail(&error))?;
-    scratch.persist(file).map_err(|error| fail(&error.error))?;
-    Ok(())
+    let written = WholeFile::beside(file).and_then(|mut whole| {
+        whole.write_all(html.as_bytes())?;
+        whole.put()
+    });
+    written.map_err(|error| fail(&error))
 }

@@ -50,11 +50,12 @@ impl Earlier {
             .unwrap_or_default()
     }
 
-    /// The rounds that hold for this variant: what was read stays true, whatever
-    /// the answers. A round on points that the variant does not have is left out.
+    /// The rounds, for this variant: what was read stays true, whatever the
+    /// answers.
     ///
     /// # Errors
-    /// [`Failure`] for a file that is damaged.
+    /// [`Failure`] for a file that is damaged, or has clips on points that this
+    /// variant does not have: nothing of it is thrown away for an answer.
     pub(super) fn rungs(&self, job: &Job) -> Result<Vec<Rung>, Failure> {
         let Some((file, recording)) = &self.found else {
             return Ok(Vec::new());

@@ -102,7 +102,7 @@ pub fn coverage_of_steps(
 }
 
 fn layouts(rounds: &[&Model]) -> Vec<Layout> {
-    let layout = |model: &&Model| Layout::of(&model.circuit, &[]);
+    let layout = |model: &&Model| model.layout();
     rounds.iter().map(layout).collect()
 }
 

@@ -2,6 +2,7 @@
 //! own in [`crate::fault::kinds`].
 
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 
 use loomproof_core::circuit::{Edit, Element, ElementId, GROUND, NodeId};
 use loomproof_core::units::Ohms;
@@ -123,6 +124,17 @@ impl Changes {
             return Cow::Borrowed(&self.wiring);
         }
         Cow::Owned(self.wiring.iter().copied().chain(here).collect())
+    }
+
+    /// Rounds whose circuits show every island that is touched: those with
+    /// changes of their clips, or any one, since the wiring is the same in all.
+    #[must_use]
+    pub fn rounds(&self) -> BTreeSet<usize> {
+        let mut rounds: BTreeSet<usize> = self.clips.iter().map(|(round, _)| *round).collect();
+        if rounds.is_empty() {
+            rounds.insert(0);
+        }
+        rounds
     }
 
     /// The round that alone sees these changes, where they are of its clips.

@@ -7,7 +7,6 @@ use std::collections::BTreeSet;
 
 use loomproof_core::circuit::{Edit, NodeId};
 use loomproof_core::expect::{Band, quantities};
-use loomproof_core::layout::Layout;
 use loomproof_core::scan;
 use loomproof_core::units::{Ohms, Volts};
 use loomproof_core::wire::{LeadId, MAX_LEADS};
@@ -195,7 +194,7 @@ fn touch(
         if probed.circuit.clip(free, node).is_err() {
             continue;
         }
-        let layout = Layout::of(&probed.circuit, &[]);
+        let layout = probed.layout();
         let predictor = Predictor::new(&probed);
         // The points themselves are touched, wherever the clips meant for them sit.
         let clipped = probed.circuit.leads();

@@ -29,10 +29,12 @@ pub struct Filter {
 }
 
 impl Filter {
-    /// As conditions of a statement whose first values are `values`.
+    /// As conditions of a statement whose first values are `values`, of records
+    /// behind a number.
     #[must_use]
-    pub fn conditions(&self, values: &mut Vec<Value>) -> String {
-        let mut sql = String::from("seq > 0");
+    pub fn conditions(&self, after: i64, values: &mut Vec<Value>) -> String {
+        values.push(after.into());
+        let mut sql = format!("seq > ${}", values.len());
         let mut add = |condition: &str, value: Value| {
             values.push(value);
             sql.push_str(&format!(" AND {condition} ${}", values.len()));

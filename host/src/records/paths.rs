@@ -3,7 +3,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use loomproof_core::instrument;
 use loomproof_core::units::{Ohms, Volts};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -14,7 +13,7 @@ use crate::diagnosis::evidence::{Evidence, Judged};
 use crate::fault::Fault;
 use crate::hookup::Hookup;
 use crate::ringout::{Round, Taken};
-use loomproof_core::scan::Purpose;
+use loomproof_core::scan::{Purpose, path_ohms};
 use loomproof_core::wire::SenseMode;
 
 /// A reading above this, where all is well, is not of metal alone (a metal path
@@ -151,14 +150,13 @@ enum Circuit {
 }
 
 impl Circuit {
-    /// Ohms of the path: `n·Rs·U / (Uref − U)` with n source resistors in the way.
-    fn ohms(self, between: Volts) -> Ohms {
+    /// Ohms of the path by the voltage across it.
+    fn ohms(self, across: Volts) -> Ohms {
         let sources = match self {
-            Self::Pair => 2.0,
-            Self::Chassis => 1.0,
+            Self::Pair => 2,
+            Self::Chassis => 1,
         };
-        let across = (instrument::REFERENCE.0 - between.0).max(1e-3);
-        Ohms(sources * instrument::SOURCE.0 * between.0 / across)
+        path_ohms(sources, across)
     }
 }
 
@@ -186,9 +184,7 @@ fn metal(judged: &Judged, taken: &Taken, hookup: &Hookup) -> Option<(Path, Circu
     let path = Path {
         from: hookup.point(driven)?.to_string(),
         to,
-        ohms: ohms
-            .filter(|ohms| ohms.0.is_finite() && ohms.0 < 3e6)
-            .map(MicroOhms::of),
+        ohms: ohms.filter(|ohms| ohms.0.is_finite()).map(MicroOhms::of),
         sigma: MicroOhms::of(sigma),
         through: Vec::new(),
     };

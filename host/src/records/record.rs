@@ -89,6 +89,16 @@ pub enum Test {
     Ringout,
 }
 
+impl Test {
+    /// The word for it: the verb.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Ringout => "ringout",
+        }
+    }
+}
+
 /// One fault of the best explanation.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]

@@ -185,7 +185,7 @@ impl Store {
     /// [`StoreError`].
     pub fn count(&mut self, filter: &Filter) -> Result<i64, StoreError> {
         let mut values = Vec::new();
-        let conditions = filter.conditions(&mut values);
+        let conditions = filter.conditions(0, &mut values);
         let sql = format!("SELECT COUNT(*) FROM record WHERE {conditions}");
         let rows = self.db.query(&sql, &values)?;
         Ok(rows.first().map_or(0, |row| row.int(0)))
@@ -197,7 +197,7 @@ impl Store {
     /// [`StoreError`].
     pub fn list(&mut self, filter: &Filter, most: i64) -> Result<Vec<Line>, StoreError> {
         let mut values = Vec::new();
-        let conditions = filter.conditions(&mut values);
+        let conditions = filter.conditions(0, &mut values);
         values.push(most.into());
         let sql = format!(
             "SELECT {COLUMNS} FROM record WHERE {conditions} ORDER BY taken_ms DESC, seq DESC \
@@ -261,9 +261,8 @@ impl Store {
     ) -> Result<(), E> {
         let mut last = i64::MIN;
         loop {
-            let mut values = vec![last.into()];
-            let conditions = filter.conditions(&mut values);
-            let conditions = conditions.replace("seq > 0", "seq > $1");
+            let mut values = Vec::new();
+            let conditions = filter.conditions(last, &mut values);
             let sql = format!(
                 "SELECT {COLUMNS}, body FROM record WHERE {conditions} ORDER BY seq LIMIT {PAGE}"
             );

@@ -62,7 +62,7 @@ fn columns(record: &Record) -> Result<Vec<Value>, RecordError> {
     Ok(vec![
         record.at()?.as_millisecond().into(),
         record.simulated.into(),
-        "ringout".into(),
+        record.test.word().into(),
         (&record.title).into(),
         (&record.plan_digest).into(),
         (&record.place).into(),

@@ -14,7 +14,6 @@ pub mod verdict;
 
 use loomproof_core::expect::{Quantity, quantities};
 use loomproof_core::judge::Value;
-use loomproof_core::layout::Layout;
 use loomproof_core::scan::{Planned, first_pass};
 use loomproof_core::wire::{LeadId, Reading, Refusal};
 
@@ -91,7 +90,7 @@ impl Rung {
     /// behind them than a scan takes to find out what is wrong.
     #[must_use]
     pub fn is_whole(&self) -> bool {
-        let layout = Layout::of(&self.model.circuit, &[]);
+        let layout = self.model.layout();
         let mut wanted = 0;
         for (at, planned) in first_pass(&layout).enumerate() {
             if self.taken.get(at).is_none_or(|taken| {

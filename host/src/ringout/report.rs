@@ -1,7 +1,7 @@
 //! What a ring-out reports, as data: printed as JSON as it stands, and put
 //! into plain words by [`super::text`].
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -76,6 +76,17 @@ pub struct Report {
     pub readings: Vec<ReadingReport>,
     /// The one further reading that would split the best group.
     pub next_reading: Option<NextReading>,
+}
+
+impl Report {
+    /// How many readings were taken for a purpose.
+    #[must_use]
+    pub fn taken_for(&self, purpose: &str) -> usize {
+        let readings = self.readings.iter();
+        readings
+            .filter(|reading| reading.purpose == purpose)
+            .count()
+    }
 }
 
 /// The probe that took the readings.
@@ -192,6 +203,27 @@ pub struct CoverageReport {
     pub covered: usize,
     /// Those it cannot show.
     pub not_covered: Vec<FaultName>,
+}
+
+impl CoverageReport {
+    /// Places that the hook-up cannot show, by kind of fault, each once: where no
+    /// connection can be shown, a bad one cannot either and is not named again.
+    #[must_use]
+    pub fn not_tested(&self) -> BTreeMap<&str, Vec<&str>> {
+        let mut by_kind: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+        let mut seen = BTreeSet::new();
+        for FaultName { kind, place, .. } in &self.not_covered {
+            if seen.insert((kind, place)) {
+                by_kind.entry(kind).or_default().push(place);
+            }
+        }
+        let open = by_kind.get("open").cloned().unwrap_or_default();
+        if let Some(ohms) = by_kind.get_mut("high-resistance") {
+            ohms.retain(|place| !open.contains(place));
+        }
+        by_kind.retain(|_, places| !places.is_empty());
+        by_kind
+    }
 }
 
 /// A fault by its spelling.

@@ -84,7 +84,7 @@ pub fn run(
     if let Some(refusal) = scan.arm()? {
         return Ok(scan.stop(refusal));
     }
-    let layout = Layout::of(&model.circuit, &[]);
+    let layout = model.layout();
     let first: Vec<Planned> = scan::first_pass(&layout).collect();
     let total = first.len();
     for (at, planned) in first.into_iter().enumerate() {

@@ -1,8 +1,6 @@
 //! The report after the job: verdict, findings on the faces, what was tested
 //! and what was not, readings, what it rests on, signature.
 
-use std::collections::BTreeMap;
-
 use maud::{Markup, html};
 
 use super::face::face;
@@ -174,13 +172,7 @@ fn open(report: &Report, language: &Language) -> Markup {
 }
 
 fn tested(report: &Report, language: &Language) -> Markup {
-    let count = |purpose: &str| {
-        let of = report
-            .readings
-            .iter()
-            .filter(|reading| reading.purpose == purpose);
-        of.count()
-    };
+    let count = |purpose: &str| report.taken_for(purpose);
     let more = count("walk") + count("pair");
     let names = [
         ("continuity", count("continuity").to_string()),
@@ -194,13 +186,7 @@ fn tested(report: &Report, language: &Language) -> Markup {
         .iter()
         .map(|(name, text)| (*name, text.as_str()))
         .collect();
-    let mut by_kind: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for fault in &report.coverage.not_covered {
-        let places = by_kind.entry(&fault.kind).or_default();
-        if places.last() != Some(&fault.place.as_str()) {
-            places.push(&fault.place);
-        }
-    }
+    let by_kind = report.coverage.not_tested();
     html! {
         @if report.verdict != Verdict::Refused {
             h3 { (language.say("report.tested")) }

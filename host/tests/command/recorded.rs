@@ -133,6 +133,27 @@ fn the_scan_of_a_record_is_judged_alike() {
     );
 }
 
+/// Only an ordinary file is ever replaced.
+#[test]
+fn sheet_and_export_leave_a_link_alone() {
+    let bench = Bench::new();
+    bench.ring_out(&[]);
+    let (kept, link) = (bench.file("precious"), bench.file("link"));
+    std::fs::write(&kept, "kept").unwrap();
+    std::os::unix::fs::symlink(&kept, &link).unwrap();
+    let plan = "fixtures/plans/smallest.toml";
+    for args in [
+        &["sheet", plan, "--defaults", "--to", &link][..],
+        &["records", "export", "--format", "json", "--to", &link],
+    ] {
+        bench
+            .run(args)
+            .fails(2, &["only an ordinary file is replaced"]);
+        assert!(std::fs::symlink_metadata(&link).unwrap().is_symlink());
+    }
+    assert_eq!(std::fs::read_to_string(&kept).unwrap(), "kept");
+}
+
 /// The clips that were nulled belong to a scan, in a file and in a record.
 #[test]
 fn a_record_holds_the_scan_that_the_file_holds() {

@@ -16,7 +16,6 @@ use loomproof::ringout::report::{Report, Verdict};
 use loomproof::ringout::verdict::{place_word, report_covered, verdict};
 use loomproof::ringout::{Outcome, Taken, run};
 use loomproof_core::expect::{Band, quantities};
-use loomproof_core::layout::Layout;
 use loomproof_core::scan::{Planned, first_pass};
 use loomproof_core::wire::{Hello, Place, Reply, Request};
 
@@ -199,7 +198,7 @@ impl Loaded {
     pub fn new(site: Site, job: Job, probe_leads: u8, hookup: Hookup) -> Result<Self, String> {
         let model = build(&job, &hookup).map_err(|error| error.to_string())?;
         let covered = coverage(&model, &catalogue::all(&job, &hookup))?;
-        let first: Vec<Planned> = first_pass(&Layout::of(&model.circuit, &[])).collect();
+        let first: Vec<Planned> = first_pass(&model.layout()).collect();
         let predictor = Predictor::new(&model);
         let mut bands = Vec::new();
         for planned in &first {

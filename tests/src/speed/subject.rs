@@ -14,7 +14,7 @@ use loomproof::ringout::Taken;
 use loomproof_core::circuit::{Edit, Element, NodeId, Part};
 use loomproof_core::expect::{Quantity, pull};
 use loomproof_core::instrument;
-use loomproof_core::layout::{Group, Islands, Layout};
+use loomproof_core::layout::{Group, Islands};
 use loomproof_core::scan::{Planned, first_pass};
 use loomproof_core::solve::{Attachment, Corner};
 use loomproof_core::units::{MicroVolts, Volts};
@@ -83,7 +83,7 @@ impl Subject {
         let (probe_leads, hookup) = found.map_err(|error| error.to_string())?;
         let model: Model = build(&job, &hookup).map_err(|error| error.to_string())?;
         let catalogue = catalogue::all(&job, &hookup);
-        let first: Vec<Planned> = first_pass(&Layout::of(&model.circuit, &[])).collect();
+        let first: Vec<Planned> = first_pass(&model.layout()).collect();
         Ok(Self {
             name: name.to_owned(),
             catalogue,

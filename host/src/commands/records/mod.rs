@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use clap::{Subcommand, ValueEnum};
 
 use super::exit::Status;
-use super::keeping::{StoreArgs, scratch};
+use super::keeping::StoreArgs;
 use super::{Failure, Format, note, print, print_json};
 use crate::records::compare::compare;
 use crate::records::filter::{Filter, time};
@@ -20,6 +20,7 @@ use crate::records::sqlite::Access;
 use crate::records::transfer::{Table, TransferError, from_json, to_csv, to_json};
 use crate::ringout::report::Verdict;
 use crate::ringout::text;
+use crate::whole_file::WholeFile;
 
 pub use shown::Shown;
 
@@ -357,19 +358,17 @@ fn export(
             }
         }
         Some(file) => {
-            let wrong = |error: &dyn std::fmt::Display| {
+            let wrong = |error: &std::io::Error| {
                 Failure::usage(format!(
                     "{}: {error}; check the folder and its rights",
                     file.display()
                 ))
             };
-            let mut scratch = scratch(file).map_err(|error| wrong(&error))?;
-            let mut out = BufWriter::new(&mut scratch);
+            let whole = WholeFile::beside(file).map_err(|error| wrong(&error))?;
+            let mut out = BufWriter::new(whole);
             let altered = write(&mut out)?;
-            out.flush().map_err(|error| wrong(&error))?;
-            drop(out);
-            scratch.as_file().sync_all().map_err(|e| wrong(&e))?;
-            scratch.persist(file).map_err(|error| wrong(&error.error))?;
+            let whole = out.into_inner().map_err(|error| wrong(error.error()))?;
+            whole.put().map_err(|error| wrong(&error))?;
             note(&format!("Written to {}.", file.display()));
             altered
         }

@@ -201,20 +201,10 @@ impl<'m> Evidence<'m> {
     #[must_use]
     pub fn touched(&self, changes: &Changes) -> BTreeSet<Group> {
         let mut islands = BTreeSet::new();
-        match (changes.only_round(), self.predictors.as_slice()) {
-            (Some(round), all) => {
-                let here = all.get(round);
-                islands.extend(
-                    here.map(|p| p.touched(&changes.in_round(round)))
-                        .unwrap_or_default(),
-                );
-            }
-            (None, [one]) => return one.touched(&changes.in_round(0)),
-            (None, all) => {
-                for (round, predictor) in all.iter().enumerate() {
-                    islands.extend(predictor.touched(&changes.in_round(round)));
-                }
-            }
+        for round in changes.rounds() {
+            let here = self.predictors.get(round);
+            let touched = here.map(|predictor| predictor.touched(&changes.in_round(round)));
+            islands.extend(touched.into_iter().flatten());
         }
         islands
     }

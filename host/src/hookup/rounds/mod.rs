@@ -10,7 +10,6 @@ mod needs;
 mod plane;
 mod squeeze;
 
-use loomproof_core::layout::Layout;
 use loomproof_core::wire::{LeadId, MAX_LEADS, Place};
 
 pub use needs::Needs;
@@ -58,7 +57,7 @@ pub fn rounds(
     }
     let model = build(job, &clipped(place, all.iter().cloned()))
         .map_err(|error| HookupError::Circuit(error.to_string()))?;
-    let needs = Needs::of(&Layout::of(&model.circuit, &[]));
+    let needs = Needs::of(&model.layout());
     let drafted = draft::draft(&needs, leads).ok_or(HookupError::TooFewLeads {
         needed: all.len(),
         leads,

@@ -112,8 +112,8 @@ impl Needs {
     }
 
     /// Whether rounds of points bring everything together that has to be.
-    #[must_use]
-    pub fn met_by(&self, rounds: &[Vec<usize>]) -> bool {
+    #[cfg(test)]
+    pub(super) fn met_by(&self, rounds: &[Vec<usize>]) -> bool {
         let in_round = |points: &[usize], round: &[usize]| -> Vec<usize> {
             let here = points.iter().filter(|point| round.contains(point));
             here.copied().collect()

@@ -15,6 +15,7 @@ use super::{Round, Taken};
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
 use crate::probe::nulls::Clips;
+use crate::whole_file::WholeFile;
 use records::{ClipRecord, RoundRecord, StepRecord, hookup, taken};
 
 /// Version of the file's layout.
@@ -71,76 +72,42 @@ struct ProbeRecord {
 /// A place for a recording: taken before the scan, so that a folder that is not
 /// there or cannot be written to is found out first.
 #[derive(Debug)]
-pub struct Slot {
-    path: PathBuf,
-    folder: PathBuf,
-    file: tempfile::NamedTempFile,
-}
+pub struct Slot(WholeFile);
 
 impl Slot {
     /// Makes sure that a recording can be written there.
     ///
     /// # Errors
-    /// [`RecordingError::File`].
+    /// [`RecordingError::File`], or [`RecordingError::NotAFile`].
     pub fn reserve(path: &Path) -> Result<Self, RecordingError> {
-        let folder = match path.parent() {
-            Some(folder) if !folder.as_os_str().is_empty() => folder,
-            _ => Path::new("."),
-        };
-        let fail = |error: std::io::Error| RecordingError::File {
-            path: path.to_owned(),
-            // The name of the scratch file says nothing to anybody.
-            error: match error.kind() {
-                std::io::ErrorKind::NotFound => std::io::Error::other("there is no such folder"),
-                kind => kind.into(),
-            },
-        };
-        // Only an ordinary file is ever replaced: no device, pipe, folder or link.
-        match std::fs::symlink_metadata(path) {
-            Ok(there) if !there.is_file() => return Err(RecordingError::NotAFile(path.to_owned())),
-            _ => {}
+        if !WholeFile::may_replace(path) {
+            return Err(RecordingError::NotAFile(path.to_owned()));
         }
-        let mut builder = tempfile::Builder::new();
-        #[cfg(unix)]
-        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
-        let file = builder.tempfile_in(folder).map_err(fail)?;
-        Ok(Self {
+        let file = WholeFile::beside(path).map_err(|error| RecordingError::File {
             path: path.to_owned(),
-            folder: folder.to_owned(),
-            file,
-        })
+            error,
+        })?;
+        Ok(Self(file))
     }
 
     /// Where the recording will be.
     #[must_use]
     pub fn path(&self) -> &Path {
-        &self.path
+        self.0.target()
     }
 
-    /// Writes the recording whole or not at all: into a new file beside the
-    /// target, flushed to disk, then renamed onto it.
+    /// Writes the recording, whole or not at all.
     ///
     /// # Errors
     /// [`RecordingError::File`]; the target is then as it was.
-    pub fn keep(mut self, recording: &Recording) -> Result<(), RecordingError> {
-        let path = self.path;
-        let fail = |error: std::io::Error| RecordingError::File {
-            path: path.clone(),
-            error,
-        };
-        serde_json::to_writer_pretty(&mut self.file, recording)
-            .map_err(|error| fail(error.into()))?;
-        self.file.write_all(b"\n").map_err(fail)?;
-        self.file.as_file().sync_all().map_err(fail)?;
-        self.file
-            .persist(&path)
-            .map_err(|error| fail(error.error))?;
-        // The new name survives a power cut only once its folder is on disk.
-        #[cfg(unix)]
-        std::fs::File::open(&self.folder)
-            .and_then(|folder| folder.sync_all())
-            .map_err(fail)?;
-        Ok(())
+    pub fn keep(self, recording: &Recording) -> Result<(), RecordingError> {
+        let Self(mut file) = self;
+        let path = file.target().to_owned();
+        let written = serde_json::to_writer_pretty(&mut file, recording)
+            .map_err(std::io::Error::from)
+            .and_then(|()| file.write_all(b"\n"))
+            .and_then(|()| file.put());
+        written.map_err(|error| RecordingError::File { path, error })
     }
 }
 

@@ -1,6 +1,5 @@
 //! The report in plain words.
 
-use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 mod findings;
@@ -241,11 +240,7 @@ fn percent(p: f64) -> String {
 }
 
 fn tested(out: &mut String, report: &Report) {
-    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
-    for reading in &report.readings {
-        *counts.entry(reading.purpose.as_str()).or_default() += 1;
-    }
-    let count = |purpose: &str| counts.get(purpose).copied().unwrap_or(0);
+    let count = |purpose: &str| report.taken_for(purpose);
     let text = format!(
         "Tested: {} readings on the planned connections, {} on touching wires, {} through \
          components{}. They show {} of the {} single faults that this plan allows.",
@@ -263,24 +258,8 @@ fn tested(out: &mut String, report: &Report) {
 }
 
 fn not_tested(out: &mut String, report: &Report) {
-    let mut by_kind: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for fault in &report.coverage.not_covered {
-        by_kind
-            .entry(fault.kind.as_str())
-            .or_default()
-            .push(fault.place.as_str());
-    }
-    for places in by_kind.values_mut() {
-        let mut seen = BTreeSet::new();
-        places.retain(|place| seen.insert(*place));
-    }
-    // Where no connection can be shown, a bad one cannot either.
-    let open = by_kind.get("open").cloned().unwrap_or_default();
-    if let Some(ohms) = by_kind.get_mut("high-resistance") {
-        ohms.retain(|place| !open.contains(place));
-    }
     let _ = writeln!(out, "\nNot tested by this hook-up:");
-    for (kind, places) in by_kind.iter().filter(|(_, places)| !places.is_empty()) {
+    for (kind, places) in report.coverage.not_tested() {
         paragraph(
             out,
             " - ",

@@ -1,4 +1,5 @@
-//! Puts `memory.x` where the linker looks for it, and names the build.
+//! The build script of every board: puts the board's `memory.x` where the linker
+//! looks for it, and names the build.
 use std::path::PathBuf;
 use std::process::Command;
 use std::{env, fs};
@@ -8,6 +9,9 @@ fn main() {
     fs::copy("memory.x", out.join("memory.x")).expect("memory.x can be copied");
     println!("cargo:rustc-link-search={}", out.display());
     println!("cargo:rerun-if-changed=memory.x");
+    if env::var_os("CARGO_FEATURE_LOG").is_some() {
+        println!("cargo:rustc-link-arg=-Tdefmt.x");
+    }
 
     let commit = Command::new("git")
         .args(["describe", "--always", "--dirty", "--abbrev=10"])
