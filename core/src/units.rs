@@ -1,7 +1,8 @@
 //! Physical quantities as types.
 //!
 //! Everything that is computed carries its unit in its type; what crosses the
-//! serial link is an integer with a unit ([`MicroVolts`], [`Micros`]).
+//! serial link is an integer with a unit ([`MicroVolts`],
+//! [`MilliVolts`], [`Micros`]).
 
 use serde::{Deserialize, Serialize};
 
@@ -95,6 +96,20 @@ impl MicroVolts {
     #[must_use]
     pub fn volts(self) -> Volts {
         Volts(f64::from(self.0) * 1e-6)
+    }
+}
+
+/// A voltage on the serial link, as coarse as the wide range: a whole number of millivolts.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Hash, Serialize, Deserialize,
+)]
+pub struct MilliVolts(pub i32);
+
+impl MilliVolts {
+    /// The same voltage as a [`Volts`].
+    #[must_use]
+    pub fn volts(self) -> Volts {
+        Volts(f64::from(self.0) * 1e-3)
     }
 }
 

@@ -1,7 +1,7 @@
 //! Frames over a byte stream: sizes, golden bytes, damage and recovery.
 
 use heapless::{String, Vec};
-use loomproof_core::units::{MicroVolts, Micros};
+use loomproof_core::units::{MicroVolts, Micros, MilliVolts};
 use loomproof_core::wire::frame::{
     Deframer, Frame, FrameError, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_reply,
     encode_hello_request, encode_reply, encode_request,
@@ -93,6 +93,59 @@ fn proof(uv: i32) -> Proof {
     }
 }
 
+fn seen(micros: u32) -> Seen {
+    let (level, span) = (MilliVolts((micros as i32).wrapping_neg()), Micros(micros));
+    Seen {
+        least: level,
+        most: level,
+        mean: level,
+        looks: micros,
+        high_at_start: true,
+        high_at_end: false,
+        rises: u16::MAX,
+        falls: u16::MAX,
+        high_for: span,
+        first_edge: span,
+        last_edge: span,
+        first_rise: span,
+        last_rise: span,
+        high_between: span,
+        shortest_low: span,
+        longest_low: span,
+        shortest_high: span,
+        longest_high: span,
+    }
+}
+
+fn watch(leads: LeadSet, micros: u32) -> Watch {
+    Watch {
+        leads,
+        low: MilliVolts(i32::MIN),
+        high: MilliVolts(i32::MIN),
+        span: Micros(micros),
+    }
+}
+
+fn guarded(breaks: Breaks, micros: u32) -> Reply {
+    Reply::Guarded {
+        breaks,
+        more: 112,
+        at: Micros(micros),
+        took: Micros(micros),
+        round: Micros(micros),
+    }
+}
+
+fn broken(micros: u32) -> Break {
+    Break {
+        lead: LeadId(5),
+        count: micros as u16,
+        first: Micros(micros),
+        longest: Micros(micros),
+        open_at_end: true,
+    }
+}
+
 /// Every message at its longest.
 fn longest() -> std::vec::Vec<Message> {
     let full = LeadSet([0xFF; MAX_LEADS / 8]);
@@ -143,6 +196,35 @@ fn longest() -> std::vec::Vec<Message> {
         Message::Reply(Reply::Inspected(inspection(i32::MIN))),
         Message::Reply(Reply::Proved(proof(i32::MIN))),
         Message::Reply(Reply::Nulls(full_nulls())),
+        Message::Request(Request::Watch(watch(full, u32::MAX))),
+        Message::Request(Request::Feel(Feel {
+            leads: full,
+            pulled: Micros(u32::MAX),
+        })),
+        Message::Request(Request::Guard(Guard {
+            low: full,
+            watched: full,
+            span: Micros(u32::MAX),
+        })),
+        Message::Reply(Reply::Watched {
+            seen: Vec::from([seen(0x8000_0000); MAX_WATCHED]),
+            at: Micros(u32::MAX),
+            took: Micros(u32::MAX),
+            round: Micros(u32::MAX),
+        }),
+        Message::Reply(Reply::Felt(Vec::from(
+            [Felt {
+                wide: MilliVolts(i32::MIN),
+                pulled: Some((
+                    Reading::NotSettled(MicroVolts(i32::MIN)),
+                    Reading::NotSettled(MicroVolts(i32::MIN)),
+                )),
+            }; MAX_WATCHED],
+        ))),
+        Message::Reply(guarded(
+            Vec::from([broken(u32::MAX); MAX_WATCHED]),
+            u32::MAX,
+        )),
     ];
     all.extend(
         [
@@ -183,10 +265,10 @@ fn every_message_at_its_longest_fits() {
 }
 
 /// The messages whose bytes stand in `docs/wire-format.md`, by the name there.
-fn golden() -> [(&'static str, Message); 18] {
+fn golden() -> [(&'static str, Message); 24] {
     let lead = LeadId;
     let hello = Hello {
-        protocol: 2,
+        protocol: 3,
         leads: 64,
         board: text("emulated"),
         serial: text("0001"),
@@ -269,6 +351,62 @@ fn golden() -> [(&'static str, Message); 18] {
         ),
         ("reply proved", Message::Reply(Reply::Proved(proof(-1)))),
         ("reply nulls", Message::Reply(Reply::Nulls(nulls))),
+        (
+            "request watch",
+            Message::Request(Request::Watch(Watch {
+                leads: [lead(3), lead(9)].into_iter().collect(),
+                low: MilliVolts(4_000),
+                high: MilliVolts(8_000),
+                span: Micros(250_000),
+            })),
+        ),
+        (
+            "request feel",
+            Message::Request(Request::Feel(Feel {
+                leads: [lead(3)].into_iter().collect(),
+                pulled: Micros(3_100),
+            })),
+        ),
+        (
+            "request guard",
+            Message::Request(Request::Guard(Guard {
+                low: [lead(0)].into_iter().collect(),
+                watched: [lead(3), lead(17)].into_iter().collect(),
+                span: Micros(100_000),
+            })),
+        ),
+        (
+            "reply watched",
+            Message::Reply(Reply::Watched {
+                seen: Vec::from_slice(&[seen(1_000)]).expect("one fits"),
+                at: Micros(1_000_000),
+                took: Micros(250_010),
+                round: Micros(12),
+            }),
+        ),
+        (
+            "reply felt",
+            Message::Reply(Reply::Felt(
+                Vec::from_slice(&[
+                    Felt {
+                        wide: MilliVolts(12_000),
+                        pulled: None,
+                    },
+                    Felt {
+                        wide: MilliVolts(-1),
+                        pulled: Some((Reading::Volts(MicroVolts(-1)), Reading::Above)),
+                    },
+                ])
+                .expect("two fit"),
+            )),
+        ),
+        (
+            "reply guarded",
+            Message::Reply(guarded(
+                Vec::from_slice(&[broken(1_000)]).expect("one fits"),
+                100,
+            )),
+        ),
     ]
 }
 
@@ -339,7 +477,7 @@ fn what_is_not_a_message_is_an_error() {
     );
     assert_eq!(error(b"\x00\0\0LOOMS"), FrameError::Trailing);
     assert_eq!(error(b"\x02\0\0\x03\x00"), FrameError::Trailing);
-    assert_eq!(error(b"\x02\0\0\x08"), FrameError::Body);
+    assert_eq!(error(b"\x02\0\0\x0b"), FrameError::Body);
     assert_eq!(error(b"\x02\0\0"), FrameError::Body);
     assert_eq!(error(b"\x09\0\0"), FrameError::UnknownKind(9));
     assert_eq!(receive(&[5, 1, 0]), [Err(FrameError::Coding)]);
@@ -495,6 +633,49 @@ fn message() -> impl Strategy<Value = Message> {
         nulls().prop_map(|nulls| Message::Request(Request::Keep(nulls))),
         nulls().prop_map(|nulls| Message::Reply(Reply::Nulls(nulls))),
         lead().prop_map(|first| Message::Request(Request::Nulls(first))),
+        watching(),
+    ]
+}
+
+fn watching() -> impl Strategy<Value = Message> {
+    let set = || any::<[u8; 16]>().prop_map(LeadSet);
+    let many = 0..=MAX_WATCHED;
+    let pulled = prop::option::of((reading(), reading()));
+    let felt = (any::<i32>(), pulled).prop_map(|(wide, pulled)| Felt {
+        wide: MilliVolts(wide),
+        pulled,
+    });
+    prop_oneof![
+        (set(), any::<u32>())
+            .prop_map(|(leads, us)| Message::Request(Request::Watch(watch(leads, us)))),
+        (set(), any::<u32>()).prop_map(|(leads, us)| Message::Request(Request::Feel(Feel {
+            leads,
+            pulled: Micros(us),
+        }))),
+        (set(), set(), any::<u32>()).prop_map(|(low, watched, us)| Message::Request(
+            Request::Guard(Guard {
+                low,
+                watched,
+                span: Micros(us),
+            })
+        )),
+        (
+            prop::collection::vec(any::<u32>().prop_map(seen), many.clone()),
+            any::<u32>()
+        )
+            .prop_map(|(seen, us)| Message::Reply(Reply::Watched {
+                seen: seen.into_iter().collect(),
+                at: Micros(us),
+                took: Micros(us),
+                round: Micros(us),
+            })),
+        prop::collection::vec(felt, many.clone())
+            .prop_map(|felt| Message::Reply(Reply::Felt(felt.into_iter().collect()))),
+        (
+            prop::collection::vec(any::<u32>().prop_map(broken), many),
+            any::<u32>()
+        )
+            .prop_map(|(breaks, us)| Message::Reply(guarded(breaks.into_iter().collect(), us))),
     ]
 }
 

@@ -204,6 +204,7 @@ where
             },
             Request::Nulls(first) => Ok(self.nulls(*first)),
             Request::Keep(nulls) => self.keep(nulls),
+            Request::Watch(_) | Request::Feel(_) | Request::Guard(_) => Err(Refusal::Hardware),
         }
     }
 

@@ -51,6 +51,7 @@ impl Link for Timed {
             Request::Release => "release",
             Request::Inspect | Request::Prove(_) => "self-test",
             Request::Nulls(_) | Request::Keep(_) => "nulls",
+            Request::Watch(_) | Request::Feel(_) | Request::Guard(_) => "watch",
         };
         self.spent.push((kind, self.now() - before));
         reply

@@ -8,11 +8,12 @@ use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use super::proof::{Channel, Inspection, Nulls, Proof};
+use super::watch::{AllFelt, AllSeen, Breaks, Feel, Guard, Watch};
 use crate::units::{MicroVolts, Micros};
 
 /// Version of the requests and replies. A probe of another version is refused
 /// by the host after the hello exchange, which itself never changes.
-pub const PROTOCOL: u16 = 2;
+pub const PROTOCOL: u16 = 3;
 
 /// The most probe leads that one probe can have.
 pub const MAX_LEADS: usize = 128;
@@ -203,6 +204,13 @@ pub enum Request {
     Nulls(LeadId),
     /// Keep the clips' resistance, also while switched off.
     Keep(Nulls),
+    /// Look at leads for a while, on live wiring too; drive no lead. Leaves the
+    /// probe idle.
+    Watch(Watch),
+    /// Pull leads weakly, to see whether anything holds them. Leaves the probe idle.
+    Feel(Feel),
+    /// Watch joints for a while that should stay closed. Refused unless armed.
+    Guard(Guard),
 }
 
 /// One lead as the survey found it, undriven, through the wide divider.
@@ -255,8 +263,9 @@ pub enum Refusal {
     TooManySources,
     /// The step names a lead that this probe does not have.
     NoSuchLead(LeadId),
-    /// The step drives one lead both high and low, asks for no or too many
-    /// samples, or asks for a longer wait than the probe allows.
+    /// What was asked for drives one lead both high and low (or low and watched),
+    /// asks for no or too many samples or leads, or for a longer wait than the probe
+    /// allows.
     BadStep,
     /// A chip of the probe did not answer as it should.
     Hardware,
@@ -297,6 +306,32 @@ pub enum Reply {
     Proved(Proof),
     /// Answer to [`Request::Nulls`], and to [`Request::Keep`] once they are kept.
     Nulls(Nulls),
+    /// Answer to [`Request::Watch`].
+    Watched {
+        /// One for each lead, in lead order.
+        seen: AllSeen,
+        /// The probe's clock when the window began, microseconds, wrapping.
+        at: Micros,
+        /// How long the window was.
+        took: Micros,
+        /// The longest time between two looks at one lead.
+        round: Micros,
+    },
+    /// Answer to [`Request::Feel`]: one for each lead, in lead order.
+    Felt(AllFelt),
+    /// Answer to [`Request::Guard`].
+    Guarded {
+        /// The leads that let go.
+        breaks: Breaks,
+        /// How many more leads let go than there is room for in `breaks`.
+        more: u8,
+        /// The probe's clock when the window began, microseconds, wrapping.
+        at: Micros,
+        /// How long the window was.
+        took: Micros,
+        /// The longest time between two looks at one lead.
+        round: Micros,
+    },
 }
 
 /// Who a probe is: the one message whose layout never changes.

@@ -1,6 +1,6 @@
 //! The language between host and probe.
 //!
-//! [`message`] and [`proof`] hold what is said, [`frame`] how it crosses a byte stream
+//! [`message`], [`proof`] and [`watch`] hold what is said, [`frame`] how it crosses a byte stream
 //! (postcard, CRC, COBS). The format is written down in words, with golden
 //! bytes, in `docs/wire-format.md`.
 
@@ -9,6 +9,8 @@ pub mod message;
 pub mod proof;
 mod stuffing;
 pub mod usb;
+pub mod watch;
 
 pub use message::*;
 pub use proof::*;
+pub use watch::*;

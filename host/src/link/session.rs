@@ -1,12 +1,14 @@
 //! Hello, sequence numbers, repeats and deadlines over a byte stream.
 
 use super::{Link, LinkError, Transport, TransportError};
+use loomproof_core::units::Micros;
 use loomproof_core::wire::frame::{
     Deframer, Frame, FrameError, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_request,
     encode_request,
 };
-use loomproof_core::wire::{Hello, PROTOCOL, Reply, Request};
+use loomproof_core::wire::{Hello, MAX_WATCH, PROTOCOL, Reply, Request};
 use loomproof_firmware::cost::longest;
+use loomproof_firmware::settling::MAX_STEP;
 use std::time::{Duration, Instant, SystemTime};
 
 /// How long a session waits.
@@ -60,9 +62,17 @@ impl Patience {
                 // Two short steps, each with all patience for what creeps.
                 Request::Prove(_) => DRAIN * 2,
                 Request::Arm(_) => DRAIN,
-                Request::Step(step) => Duration::from_micros(u64::from(longest(step, SPI_KHZ).0)),
+                Request::Watch(watch) => micros(watch.span.min(MAX_WATCH)),
+                // Stored charge is waited out before as in a step.
+                Request::Guard(guard) => DRAIN + micros(guard.span.min(MAX_WATCH)),
+                Request::Feel(_) => micros(MAX_STEP),
+                Request::Step(step) => micros(longest(step, SPI_KHZ)),
             }
     }
+}
+
+fn micros(Micros(span): Micros) -> Duration {
+    Duration::from_micros(u64::from(span))
 }
 
 /// A conversation with one probe over a byte stream.
@@ -345,6 +355,9 @@ fn words(request: &Request) -> &'static str {
         Request::Prove(_) => "the test of a lead",
         Request::Nulls(_) => "the clips' resistance",
         Request::Keep(_) => "keeping the clips' resistance",
+        Request::Watch(_) => "watching voltages",
+        Request::Feel(_) => "feeling whether anything holds a lead",
+        Request::Guard(_) => "watching joints",
     }
 }
 
@@ -370,6 +383,19 @@ fn mismatch(request: &Request, reply: &Reply, hello: &Hello) -> Option<String> {
             let same = nulls.first == kept.first && nulls.clips.starts_with(&kept.clips);
             (!same).then(|| "other values than those to be kept".to_string())
         }
+        (Request::Watch(watch), Reply::Watched { seen, .. }) => {
+            counted(seen.len(), watch.leads.len(), "leads that were watched")
+        }
+        (Request::Feel(feel), Reply::Felt(felt)) => {
+            counted(felt.len(), feel.leads.len(), "leads that were felt")
+        }
+        (Request::Guard(guard), Reply::Guarded { breaks, .. }) => breaks
+            .iter()
+            .find(|found| !guard.watched.contains(found.lead))
+            .map(|found| format!("a break of {}, which was not watched", found.lead)),
+        (_, Reply::Watched { .. }) => Some("watched voltages".to_string()),
+        (_, Reply::Felt(_)) => Some("pulled leads".to_string()),
+        (_, Reply::Guarded { .. }) => Some("watched joints".to_string()),
         (_, Reply::Survey { .. }) => Some("a survey".to_string()),
         (_, Reply::Inspected(_)) => Some("what its chips say".to_string()),
         (_, Reply::Proved(_)) => Some("what a channel shows".to_string()),
@@ -383,8 +409,8 @@ fn mismatch(request: &Request, reply: &Reply, hello: &Hello) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use loomproof_core::units::Micros;
-    use loomproof_core::wire::{LeadId, Place, Sense, SenseMode, Step};
+    use loomproof_core::units::MilliVolts;
+    use loomproof_core::wire::{LeadId, Place, Sense, SenseMode, Step, Watch};
 
     fn step(senses: usize, settle: u32, samples: u8) -> Request {
         let sense = Sense {
@@ -408,6 +434,16 @@ mod tests {
         assert!(seconds(Request::Arm(Place::Vehicle)) > 2.0 + 25.0 * 0.02);
         // A quick step, and the slowest the probe takes: 10 s of settling.
         assert!((2.0..4.0).contains(&seconds(step(1, 300, 4))));
+        let watched = |span| {
+            seconds(Request::Watch(Watch {
+                leads: [LeadId(0)].into_iter().collect(),
+                low: MilliVolts(4_000),
+                high: MilliVolts(8_000),
+                span,
+            }))
+        };
+        assert!((2.25..2.3).contains(&watched(MAX_WATCH)));
+        assert!((2.25..2.3).contains(&watched(Micros(u32::MAX))));
         let slowest = seconds(step(12, 700_000, 64));
         assert!((2.0 + 10.0..100.0).contains(&slowest), "{slowest} s");
     }
