@@ -8,6 +8,7 @@ mod going_on;
 mod hookup;
 mod job;
 mod keeping;
+mod live;
 mod probe;
 mod progress;
 mod ready;
@@ -51,6 +52,8 @@ enum Verb {
     Hookup(hookup::Args),
     /// Dead test of the harness, on the bench or in the vehicle.
     Ringout(ringout::Args),
+    /// Powered check, function by function; the probe measures only.
+    Live(live::Args),
     /// The printable job sheet, with the report where there is one.
     Sheet(sheet::Args),
     /// What was measured before: list, show, compare, export, check.
@@ -81,6 +84,7 @@ pub fn main() -> ExitCode {
         Verb::Review(args) => review::run(&args),
         Verb::Hookup(args) => hookup::run(&args),
         Verb::Ringout(args) => ringout::run(&args),
+        Verb::Live(args) => live::run(&args),
         Verb::Sheet(args) => sheet::run(&args),
         Verb::Records(args) => records::run(&args),
         Verb::Probe(args) => probe::run(&args),

@@ -115,6 +115,18 @@ impl<'j> Speaker<'j> {
         format!("conductor {name} ({})", notes.join(", "))
     }
 
+    /// What the vehicle has under this name: a conductor, or a pin behind a cavity.
+    #[must_use]
+    pub fn supply(&self, name: &str) -> String {
+        let mut pins = self.job.electrics.pins.iter();
+        let Some(pin) = pins.find(|pin| pin.name == name) else {
+            return self.conductor(name);
+        };
+        let function = pin.function.as_ref();
+        let function = function.map_or(String::new(), |function| format!("{function}, "));
+        format!("pin {name} ({function}behind {}:{})", pin.at.0, pin.at.1)
+    }
+
     /// Where a joint is.
     pub(crate) fn joint(&self, joint: &Joint) -> String {
         match joint {

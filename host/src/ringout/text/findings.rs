@@ -7,7 +7,7 @@ use crate::ringout::findings::{Finding, Findings, letter};
 use crate::ringout::report::{Because, FaultReport, GroupReport, ProofReport};
 
 /// Writes the findings of the best group, in the order of work.
-pub(super) fn findings(out: &mut String, group: &GroupReport, proof: Option<ProofReport>) {
+pub(crate) fn findings(out: &mut String, group: &GroupReport, proof: Option<ProofReport>) {
     let findings = Findings::of(group);
     if let [only] = findings.list.as_slice()
         && only.either.len() > 1

@@ -4,6 +4,8 @@ use std::fmt::Write as _;
 
 mod findings;
 
+pub(crate) use findings::findings;
+
 use super::findings::Findings;
 use super::report::{GroupReport, Report, Verdict};
 use crate::fault::kinds::not_tested as not_tested_words;
@@ -96,7 +98,7 @@ pub fn render(report: &Report, detail: Detail) -> String {
     } else if report.lost {
         lost(&mut out, report);
     } else if let Some(best) = report.groups.first() {
-        findings::findings(&mut out, best, report.proof);
+        findings(&mut out, best, report.proof);
         if detail == Detail::Explained {
             findings::because(&mut out, &report.groups);
         }
@@ -152,7 +154,7 @@ pub fn render(report: &Report, detail: Detail) -> String {
 pub fn so_far(report: &Report) -> String {
     let mut out = String::new();
     if let Some(best) = report.groups.first() {
-        findings::findings(&mut out, best, report.proof);
+        findings(&mut out, best, report.proof);
     }
     out
 }
@@ -193,7 +195,7 @@ fn lost(out: &mut String, report: &Report) {
 }
 
 /// How many things there are to put right, and in how many places one may be.
-fn faults_line(best: Option<&GroupReport>) -> String {
+pub(crate) fn faults_line(best: Option<&GroupReport>) -> String {
     let list = best.map_or(Vec::new(), |group| Findings::of(group).list);
     match (list.as_slice(), list.first()) {
         ([], _) => "FAULT: readings are off, and nothing known explains them".to_owned(),
@@ -207,7 +209,7 @@ fn faults_line(best: Option<&GroupReport>) -> String {
 }
 
 /// Other groups, where they carry weight.
-fn others(out: &mut String, groups: &[GroupReport]) {
+pub(crate) fn others(out: &mut String, groups: &[GroupReport]) {
     for group in groups
         .iter()
         .skip(1)
@@ -310,7 +312,7 @@ fn hand_checks(out: &mut String, report: &Report) {
 
 /// Writes a paragraph wrapped to [`WIDTH`], its later lines indented like its
 /// first.
-fn paragraph(out: &mut String, mark: &str, text: &str) {
+pub(crate) fn paragraph(out: &mut String, mark: &str, text: &str) {
     let indent = mark.chars().count();
     let mut line = mark.to_owned();
     let mut used = indent;

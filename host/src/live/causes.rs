@@ -1,0 +1,283 @@
+//! Which causes explain what was observed best.
+
+use std::cell::RefCell;
+use std::collections::{BTreeMap, BTreeSet};
+
+use loomproof_core::circuit::NodeId;
+use loomproof_core::units::Volts;
+
+use super::judge::{Distance, alike, distance};
+use super::observe::Observed;
+use super::steps::Step;
+use crate::diagnosis::search::{Outcome, Settings, Space, search};
+use crate::plan::model::Job;
+use crate::powered::causes::all;
+use crate::powered::{Cause, Powered, Scenario, Shown, Solver};
+
+/// Nets that can bear on each other.
+type Cluster = usize;
+
+/// What every point shows in every step.
+pub type Course = Vec<Vec<Shown>>;
+
+/// What was observed, step by step, and what the plan expects.
+pub struct Case<'c> {
+    powered: &'c Powered,
+    steps: &'c [Step],
+    seen: &'c [Vec<Observed>],
+    solver: RefCell<Solver<'c>>,
+    /// What the plan lets expect.
+    pub healthy: Course,
+    /// How far each observation is from it.
+    pub apart: Vec<Vec<Distance>>,
+    /// Cluster of each point, `None` where the clip's net meets nothing else.
+    home: Vec<Option<Cluster>>,
+    clusters: BTreeMap<NodeId, Cluster>,
+    causes: Vec<Suspect>,
+}
+
+struct Suspect {
+    cause: Cause,
+    scenario: Scenario,
+    clusters: BTreeSet<Cluster>,
+}
+
+/// The most causes that are looked for together.
+const MOST_CAUSES: usize = 3;
+
+/// Pairs that are worked out at most; each solves the whole job in every step.
+const PATIENCE: u64 = 3_000;
+
+fn course(
+    solver: &mut Solver<'_>,
+    scenario: &Scenario,
+    steps: &[Step],
+) -> Result<Course, String> {
+    let mut relays = 0;
+    steps
+        .iter()
+        .map(|step| {
+            let settled = solver.settle(scenario, &step.switches, relays);
+            let settled = settled.map_err(|error| format!("{error:?}"))?;
+            relays = settled.setting.relays;
+            solver
+                .shown(scenario, &settled)
+                .map_err(|error| format!("{error:?}"))
+        })
+        .collect()
+}
+
+/// What the plan lets expect in every step.
+///
+/// # Errors
+/// A sentence that says what cannot be computed.
+pub fn expected(powered: &Powered, steps: &[Step], battery: Volts) -> Result<Course, String> {
+    let mut solver = Solver::new(powered, battery);
+    course(&mut solver, &Scenario::default(), steps)
+}
+
+impl<'c> Case<'c> {
+    /// The case of a job.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn new(
+        powered: &'c Powered,
+        steps: &'c [Step],
+        seen: &'c [Vec<Observed>],
+        battery: Volts,
+    ) -> Result<Self, String> {
+        let mut solver = Solver::new(powered, battery);
+        let healthy = course(&mut solver, &Scenario::default(), steps)?;
+        let apart = seen.iter().zip(&healthy);
+        let apart = apart.map(|(seen, shown)| {
+            let pairs = seen.iter().zip(shown);
+            pairs.map(|(seen, shown)| distance(seen, shown)).collect()
+        });
+        let clusters = Solver::clusters(powered);
+        let home = powered.points.iter();
+        let home = home.map(|touched| clusters.get(&touched.tip).copied());
+        Ok(Self {
+            powered,
+            steps,
+            seen,
+            apart: apart.collect(),
+            home: home.collect(),
+            healthy,
+            clusters,
+            solver: RefCell::new(solver),
+            causes: Vec::new(),
+        })
+    }
+
+    /// Whether any observation is off.
+    #[must_use]
+    pub fn off(&self) -> bool {
+        self.apart.iter().flatten().any(Distance::off)
+    }
+
+    /// Takes up every cause of the catalogue that bears on what is off.
+    pub fn suspect(&mut self, job: &Job, faults: Vec<crate::fault::Fault>) {
+        let off: BTreeSet<Cluster> = self
+            .apart
+            .iter()
+            .flat_map(|step| step.iter().zip(&self.home))
+            .filter(|(apart, _)| apart.off())
+            .filter_map(|(_, home)| *home)
+            .collect();
+        let powered = self.powered;
+        let causes = all(job, powered, faults).into_iter();
+        self.causes = causes
+            .map(|(cause, scenario)| {
+                let mut clusters: BTreeSet<Cluster> = scenario
+                    .nodes(powered)
+                    .iter()
+                    .filter_map(|node| self.clusters.get(node).copied())
+                    .collect();
+                if !scenario.stuck.is_empty() {
+                    // A switch may bear on anything.
+                    clusters.extend(self.clusters.values());
+                }
+                Suspect {
+                    cause,
+                    scenario,
+                    clusters,
+                }
+            })
+            .filter(|suspect| !suspect.clusters.is_disjoint(&off))
+            .collect();
+    }
+
+    /// A cause by its number.
+    #[must_use]
+    pub fn cause(&self, one: usize) -> Option<&Cause> {
+        self.causes.get(one).map(|suspect| &suspect.cause)
+    }
+
+    /// What was observed at a point in a step.
+    #[must_use]
+    pub fn observed(&self, step: usize, point: usize) -> Option<&Observed> {
+        self.seen.get(step)?.get(point)
+    }
+
+    /// How many causes were taken up.
+    #[must_use]
+    pub fn suspects(&self) -> usize {
+        self.causes.len()
+    }
+
+    /// What every point shows with a set of causes.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn course(&self, set: &[usize]) -> Result<Course, String> {
+        let scenarios = set.iter().filter_map(|one| self.causes.get(*one));
+        let scenario = Scenario::together(scenarios.map(|suspect| &suspect.scenario));
+        course(&mut self.solver.borrow_mut(), &scenario, self.steps)
+    }
+
+    /// Whether two courses look the same to the probe.
+    #[must_use]
+    pub fn same(one: &Course, other: &Course) -> bool {
+        let both = one.iter().flatten().zip(other.iter().flatten());
+        both.into_iter().all(|(one, other)| alike(one, other))
+    }
+
+    /// Searches.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn search(&self) -> Result<Outcome, String> {
+        let settings = Settings {
+            most: MOST_CAUSES,
+            patience: PATIENCE,
+            ..Settings::default()
+        };
+        search(self, &settings)
+    }
+
+    fn against(&self, clusters: &BTreeSet<Cluster>) -> f64 {
+        let steps = self.apart.iter();
+        let each = steps.flat_map(|step| step.iter().zip(&self.home));
+        let touched = each.filter(|(_, home)| home.is_some_and(|home| clusters.contains(&home)));
+        touched.map(|(apart, _)| apart.squares / 2.0).sum()
+    }
+
+    /// Observations that stay off with a course, by step and point.
+    #[must_use]
+    pub fn unexplained(&self, course: &Course) -> Vec<(usize, usize)> {
+        let steps = self.seen.iter().zip(course).enumerate();
+        steps
+            .flat_map(|(step, (seen, shown))| {
+                let points = seen.iter().zip(shown).enumerate();
+                points
+                    .filter(|(_, (seen, shown))| distance(seen, shown).off())
+                    .map(move |(point, _)| (step, point))
+            })
+            .collect()
+    }
+}
+
+impl Space for Case<'_> {
+    fn len(&self) -> usize {
+        self.causes.len()
+    }
+
+    fn ln_prior(&self, one: usize) -> f64 {
+        let prior = self.causes.get(one).map_or(0.0, |it| it.cause.prior());
+        (prior / (1.0 - prior)).ln()
+    }
+
+    fn compatible(&self, a: usize, b: usize) -> bool {
+        match (self.causes.get(a), self.causes.get(b)) {
+            (Some(a), Some(b)) => !a.scenario.clashes(&b.scenario),
+            _ => false,
+        }
+    }
+
+    fn separate(&self, a: usize, b: usize) -> bool {
+        match (self.causes.get(a), self.causes.get(b)) {
+            (Some(a), Some(b)) => a.clusters.is_disjoint(&b.clusters),
+            _ => false,
+        }
+    }
+
+    fn bound(&self, one: usize) -> f64 {
+        let suspect = self.causes.get(one);
+        suspect.map_or(0.0, |suspect| self.against(&suspect.clusters))
+    }
+
+    fn bound_of_two(&self, a: usize, b: usize) -> f64 {
+        let both = [a, b].into_iter().filter_map(|one| self.causes.get(one));
+        let both: BTreeSet<Cluster> = both.flat_map(|it| it.clusters.iter().copied()).collect();
+        self.against(&both)
+    }
+
+    fn gain(&self, set: &[usize], _: f64) -> Result<Option<f64>, String> {
+        let course = self.course(set)?;
+        let steps = self.seen.iter().zip(&course).zip(&self.apart);
+        let gain = steps.map(|((seen, shown), apart)| {
+            let points = seen.iter().zip(shown).zip(apart);
+            points
+                .map(|((seen, shown), before)| {
+                    (before.squares - distance(seen, shown).squares) / 2.0
+                })
+                .sum::<f64>()
+        });
+        Ok(Some(gain.sum()))
+    }
+
+    fn suffices(&self, one: usize) -> Result<bool, String> {
+        Ok(self.unexplained(&self.course(&[one])?).is_empty())
+    }
+
+    fn open_to(&self, set: &[usize]) -> Result<Vec<usize>, String> {
+        let course = self.course(set)?;
+        let open = self.unexplained(&course);
+        let homes = open.iter().filter_map(|(_, point)| *self.home.get(*point)?);
+        let homes: BTreeSet<Cluster> = homes.collect();
+        let causes = self.causes.iter().enumerate();
+        let bear = causes.filter(|(_, suspect)| !suspect.clusters.is_disjoint(&homes));
+        Ok(bear.map(|(one, _)| one).collect())
+    }
+}

@@ -1,0 +1,20 @@
+//! The live check: battery on, everything plugged, the probe measures only.
+//!
+//! [`steps`] makes the plan's functions a way through the states of the
+//! switches; [`observe`] asks the probe what every test point does in one of
+//! them; [`judge`] compares that with what [`crate::powered`] expects, and
+//! [`causes`] looks for the causes that explain all differences best;
+//! [`report`] puts it together and [`text`] into words.
+
+pub mod causes;
+pub mod judge;
+pub mod observe;
+pub mod report;
+pub mod rhythm;
+pub mod steps;
+pub mod text;
+
+pub use observe::Observed;
+pub use report::Report;
+pub use rhythm::Rhythm;
+pub use steps::{Step, steps};

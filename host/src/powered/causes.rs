@@ -1,0 +1,187 @@
+//! What can be wrong with the battery on: faults of the wiring, as in the dead
+//! test, and what the vehicle or a consumer does not do.
+
+use std::collections::BTreeSet;
+
+use loomproof_core::circuit::{Edit, ElementId, GROUND, NodeId};
+
+use super::wiring::Powered;
+use crate::bench::Upset;
+use crate::fault::Fault;
+use crate::plan::model::Job;
+
+/// One thing that may be wrong.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cause {
+    /// A fault that the dead test looks for as well.
+    Wiring(Fault),
+    /// Something that only shows with the battery on.
+    Upset(Upset),
+}
+
+impl std::fmt::Display for Cause {
+    /// As written with `--fault`.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Wiring(fault) => fault.fmt(f),
+            Self::Upset(upset) => upset.fmt(f),
+        }
+    }
+}
+
+impl Cause {
+    /// The kind, as before the `@`.
+    #[must_use]
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Self::Wiring(fault) => fault.kind(),
+            Self::Upset(upset) => upset.kind(),
+        }
+    }
+
+    /// The place, as behind the `@`.
+    #[must_use]
+    pub fn place(&self) -> String {
+        match self {
+            Self::Wiring(fault) => fault.place(),
+            Self::Upset(upset) => upset.place(),
+        }
+    }
+
+    /// Probability that it is there in a fresh job.
+    #[must_use]
+    pub fn prior(&self) -> f64 {
+        match self {
+            Self::Wiring(fault) => fault.prior(),
+            // The vehicle worked before the job began, and the fitter looked
+            // (`common practice`): rarer than a terminal that is not home.
+            Self::Upset(Upset::Intermittent { .. }) => 0.0,
+            Self::Upset(_) => 3e-4,
+        }
+    }
+
+    /// What it does to the powered circuit; `None` where it does not show there.
+    #[must_use]
+    pub fn scenario(&self, powered: &Powered, job: &Job) -> Option<Scenario> {
+        let mut scenario = Scenario::default();
+        match self {
+            Self::Wiring(fault) => scenario.edits = fault.edits(&powered.model)?,
+            Self::Upset(upset) => upset_scenario(upset, powered, job, &mut scenario)?,
+        }
+        Some(scenario)
+    }
+}
+
+fn upset_scenario(
+    upset: &Upset,
+    powered: &Powered,
+    job: &Job,
+    scenario: &mut Scenario,
+) -> Option<()> {
+    match upset {
+        Upset::DeadFeed(name) => {
+            let feeds = powered.feeds.iter().enumerate();
+            let own = feeds.filter(|(_, feed)| feed.name == *name && !feed.consumer);
+            scenario.dead = own.map(|(at, _)| at).collect();
+            (!scenario.dead.is_empty()).then_some(())
+        }
+        Upset::NoGround(name) => {
+            let way = *powered.to_chassis.get(name)?;
+            scenario.edits.push(Edit::Remove(way));
+            Some(())
+        }
+        Upset::BulbOut(name) => {
+            if let Some(element) = powered.consumers.get(name) {
+                scenario.edits.push(Edit::Remove(*element));
+                return Some(());
+            }
+            let feeds = powered.feeds.iter().enumerate();
+            let own = feeds.filter(|(_, feed)| feed.name == *name && feed.consumer);
+            scenario.dead = own.map(|(at, _)| at).collect();
+            (!scenario.dead.is_empty()).then_some(())
+        }
+        Upset::Stuck { switch, state } => {
+            let switches = &job.electrics.switches;
+            let at = switches.iter().position(|it| it.name == *switch)?;
+            let state = switches.get(at)?.states.iter().position(|it| it == state)?;
+            scenario.stuck.push((at, u8::try_from(state).ok()?));
+            Some(())
+        }
+        _ => None,
+    }
+}
+
+/// Every cause that a job on a hook-up allows and that shows in its powered circuit.
+#[must_use]
+pub fn all(job: &Job, powered: &Powered, faults: Vec<Fault>) -> Vec<(Cause, Scenario)> {
+    let faults = faults.into_iter().map(Cause::Wiring);
+    let upsets = Upset::all(job).into_iter().map(Cause::Upset);
+    faults
+        .chain(upsets)
+        .filter_map(|cause| {
+            let scenario = cause.scenario(powered, job)?;
+            (cause.prior() > 0.0).then_some((cause, scenario))
+        })
+        .collect()
+}
+
+/// What is different from the plan.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Scenario {
+    /// Changes of the circuit.
+    pub edits: Vec<Edit>,
+    /// Feeds that give nothing, by their place in [`Powered::feeds`].
+    pub dead: Vec<usize>,
+    /// Switches that stay in one state whatever the fitter does.
+    pub stuck: Vec<(usize, u8)>,
+}
+
+impl Scenario {
+    /// Everything of several at once.
+    #[must_use]
+    pub fn together<'s>(scenarios: impl Iterator<Item = &'s Self>) -> Self {
+        let mut all = Self::default();
+        for scenario in scenarios {
+            all.edits.extend(&scenario.edits);
+            all.dead.extend(&scenario.dead);
+            all.stuck.extend(&scenario.stuck);
+        }
+        all
+    }
+
+    /// Whether two change the same element in different ways.
+    #[must_use]
+    pub fn clashes(&self, other: &Self) -> bool {
+        let own: BTreeSet<ElementId> = self.edits.iter().filter_map(Edit::element).collect();
+        let mut its = other.edits.iter().filter_map(Edit::element);
+        its.any(|element| own.contains(&element))
+            || self.stuck.iter().any(|(switch, _)| {
+                other.stuck.iter().any(|(another, _)| another == switch)
+            })
+    }
+
+    /// The nodes that it bears on.
+    #[must_use]
+    pub fn nodes(&self, powered: &Powered) -> Vec<NodeId> {
+        let circuit = &powered.model.circuit;
+        let mut nodes = Vec::new();
+        for edit in &self.edits {
+            if let Some(element) = edit
+                .element()
+                .and_then(|id| circuit.elements().get(usize::from(id.0)))
+            {
+                nodes.extend([element.a, element.b]);
+            }
+            match *edit {
+                Edit::Move(_, a, b) | Edit::Join { a, b, .. } | Edit::Touch { a, b, .. } => {
+                    nodes.extend([a, b]);
+                }
+                Edit::Clip(_, node) => nodes.push(node),
+                Edit::Remove(_) | Edit::AddOhms(..) => {}
+            }
+        }
+        nodes.extend(self.dead.iter().filter_map(|at| Some(powered.feeds.get(*at)?.node)));
+        nodes.retain(|node| *node != GROUND);
+        nodes
+    }
+}

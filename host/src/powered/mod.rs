@@ -1,0 +1,18 @@
+//! The job with the battery on: what every test point should show in every
+//! state of the switches, under any set of causes.
+//!
+//! [`wiring`] takes the expected circuit of the dead test, in which every joint
+//! has a node on each side, and adds what the battery brings in: feeds, switch
+//! and relay contacts, consumers. So each fault of the catalogue changes it by
+//! the edits that it makes in the dead test. [`solver`] brings relays and fuses
+//! to rest and says what the probe would read.
+//!
+//! The virtual bench does not use any of this.
+
+pub mod causes;
+pub mod solver;
+pub mod wiring;
+
+pub use causes::{Cause, Scenario};
+pub use solver::{Level, Settled, Shown, Solver};
+pub use wiring::Powered;

@@ -1,0 +1,495 @@
+//! Brings relays and fuses to rest and says what the probe reads.
+
+use std::collections::{BTreeMap, HashMap};
+use std::hash::{BuildHasher, Hasher};
+
+use foldhash::fast::FixedState;
+use loomproof_core::circuit::{Element, ElementId, GROUND, MAX_NODES, NodeId, Part};
+use loomproof_core::instrument::{PROTECTION, PULL, REFERENCE, WIDE_LEG};
+use loomproof_core::solve::{Attachment, Corner, SolveError, Workspace, island, room};
+use loomproof_core::units::{Ohms, Volts};
+
+use super::causes::Scenario;
+use super::wiring::Powered;
+use crate::plan::model::Signal;
+use crate::review::elements::Gate;
+use crate::review::islands::{Setting, bit};
+
+/// A blade fuse carries 1.35 times its rating for half an hour and blows at twice
+/// its rating within 5 s (ISO 8820-3 as cited by a mini ISO relay datasheet, read):
+/// beyond that it is taken as blown by the time that anybody looks.
+const BLOWS: f64 = 2.0;
+
+/// How often relays and fuses may follow each other before they are taken as chattering.
+const ROUNDS: usize = 16;
+
+/// Where switches, relays and fuses are at rest.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct Settled {
+    /// Switches and relays.
+    pub setting: Setting,
+    /// Feeds whose fuse has blown.
+    pub blown: Vec<usize>,
+    /// Fuses of the harness that have blown.
+    pub burnt: Vec<ElementId>,
+}
+
+/// The least and the most that a reading can be, by what is not known of loads.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Level {
+    /// Least voltage.
+    pub least: Volts,
+    /// Greatest voltage.
+    pub most: Volts,
+}
+
+impl Level {
+    fn of(one: f64, other: f64) -> Self {
+        Self {
+            least: Volts(one.min(other)),
+            most: Volts(one.max(other)),
+        }
+    }
+
+    /// The middle of it.
+    #[must_use]
+    pub fn middle(&self) -> Volts {
+        (self.least + self.most) * 0.5
+    }
+}
+
+/// What the probe would read at a test point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Shown {
+    /// The plan does not say what a conductor of this net does.
+    Unknown,
+    /// This.
+    Known {
+        /// While everything that flashes or is dimmed is on.
+        on: Level,
+        /// While it is off; the same where nothing flashes.
+        off: Level,
+        /// Behind the weak pull to 3.3 V, where the other readings are low enough
+        /// for it: 3.3 V where nothing holds the point.
+        pulled: Option<Level>,
+        /// How it changes by itself.
+        signal: Signal,
+    },
+}
+
+/// Below this the weak pull is tried (`docs/wire-format.md`, Feel).
+const PULLABLE: f64 = 2.8;
+
+/// Solves the powered job, and remembers what was solved.
+pub struct Solver<'p> {
+    powered: &'p Powered,
+    battery: Volts,
+    work: Box<Workspace<Vec<f64>>>,
+    hasher: FixedState,
+    known: HashMap<(u64, u64), f64>,
+    /// How many times equations were solved.
+    pub solves: usize,
+}
+
+/// A circuit in one state: what is there, island by island.
+struct Now {
+    elements: Vec<Vec<Element>>,
+    ties: Vec<Vec<Attachment>>,
+    /// Nothing that the plan knows may be wrong here.
+    unknown: Vec<bool>,
+    ranged: Vec<bool>,
+    digest: Vec<u64>,
+    home: Vec<usize>,
+}
+
+/// What the probe hangs on a point.
+#[derive(Clone, Copy, PartialEq)]
+enum Hung {
+    Nothing,
+    Wide,
+    Up,
+}
+
+impl Hung {
+    fn tie(self, node: NodeId) -> Option<Attachment> {
+        let (volts, ohms) = match self {
+            Self::Nothing => return None,
+            Self::Wide => (Volts(0.0), PROTECTION + WIDE_LEG),
+            Self::Up => (REFERENCE, PROTECTION + PULL),
+        };
+        Some(Attachment {
+            node,
+            volts,
+            ohms,
+            spread: Ohms(0.0),
+        })
+    }
+}
+
+fn root(forest: &mut [usize], mut at: usize) -> usize {
+    while forest[at] != at {
+        forest[at] = forest[forest[at]];
+        at = forest[at];
+    }
+    at
+}
+
+impl<'p> Solver<'p> {
+    /// A solver for a battery of this voltage.
+    #[must_use]
+    pub fn new(powered: &'p Powered, battery: Volts) -> Self {
+        let nodes = powered.model.circuit.nodes().min(MAX_NODES);
+        Self {
+            powered,
+            battery,
+            work: Box::new(Workspace::new(vec![0.0; room(nodes)])),
+            hasher: FixedState::with_seed(17),
+            known: HashMap::new(),
+            solves: 0,
+        }
+    }
+
+    /// The job that is solved.
+    #[must_use]
+    pub fn powered(&self) -> &'p Powered {
+        self.powered
+    }
+
+    /// Whether a gate lets in a state.
+    fn lets(settled: &Settled, gate: &Gate) -> bool {
+        settled.setting.lets(gate)
+    }
+
+    /// The circuit in a state, in the phase in which what flashes is on or off.
+    fn now(&self, scenario: &Scenario, settled: &Settled, on: bool) -> Now {
+        let circuit = &self.powered.model.circuit;
+        let count = circuit.nodes();
+        let mut forest: Vec<usize> = (0..count).collect();
+        let mut there: Vec<Element> = Vec::with_capacity(circuit.elements().len());
+        for at in 0..circuit.elements().len() {
+            let id = ElementId(u16::try_from(at).unwrap_or(u16::MAX));
+            let shut = self.powered.gates.get(&id);
+            let away = !on && self.powered.modulated.contains_key(&id);
+            if away
+                || shut.is_some_and(|gate| !Self::lets(settled, gate))
+                || settled.burnt.contains(&id)
+            {
+                continue;
+            }
+            if let Some(mut element) = circuit.edited_element(id, &scenario.edits) {
+                if let Some(warm) = self.powered.warm.get(&id) {
+                    element.part = *warm;
+                }
+                there.push(element);
+            }
+        }
+        there.extend(circuit.joins(&scenario.edits));
+        for element in &there {
+            if element.a != GROUND && element.b != GROUND {
+                let a = root(&mut forest, usize::from(element.a.0));
+                let b = root(&mut forest, usize::from(element.b.0));
+                forest[a.max(b)] = a.min(b);
+            }
+        }
+        let mut number = vec![usize::MAX; count];
+        let mut home = vec![usize::MAX; count];
+        let mut islands = 0;
+        for node in 1..count {
+            let own = root(&mut forest, node);
+            if number[own] == usize::MAX {
+                number[own] = islands;
+                islands += 1;
+            }
+            home[node] = number[own];
+        }
+        let mut now = Now {
+            elements: vec![Vec::new(); islands],
+            ties: vec![Vec::new(); islands],
+            unknown: vec![false; islands],
+            ranged: vec![false; islands],
+            digest: Vec::new(),
+            home,
+        };
+        for element in there {
+            let inner = if element.a == GROUND { element.b } else { element.a };
+            if let Some(place) = now.island(inner) {
+                now.ranged[place] |= matches!(element.part, Part::Load { .. });
+                now.elements[place].push(element);
+            }
+        }
+        for (at, feed) in self.powered.feeds.iter().enumerate() {
+            let gives = on || feed.signal == Signal::Steady;
+            if !gives
+                || scenario.dead.contains(&at)
+                || settled.blown.contains(&at)
+                || !Self::lets(settled, &feed.gate)
+            {
+                continue;
+            }
+            if let Some(place) = now.island(feed.node) {
+                now.ties[place].push(Attachment {
+                    node: feed.node,
+                    volts: self.battery,
+                    ohms: feed.ohms,
+                    spread: Ohms(0.0),
+                });
+            }
+        }
+        for node in &self.powered.unknown {
+            if let Some(place) = now.island(*node) {
+                now.unknown[place] = true;
+            }
+        }
+        now.digest = (0..islands).map(|place| self.digest(&now, place)).collect();
+        now
+    }
+
+    fn digest(&self, now: &Now, place: usize) -> u64 {
+        let mut hasher = self.hasher.build_hasher();
+        for element in &now.elements[place] {
+            hasher.write_u16(element.a.0);
+            hasher.write_u16(element.b.0);
+            let (sort, one, two) = match element.part {
+                Part::Wire { ohms, .. } => (0, ohms.0, 0.0),
+                Part::Resistor { ohms, .. } => (1, ohms.0, 0.0),
+                Part::Load { least, most } => (2, least.0, most.0),
+                Part::Diode(junction) => (3, junction.saturation.0, junction.emission),
+            };
+            hasher.write_u8(sort);
+            hasher.write_u64(one.to_bits());
+            hasher.write_u64(two.to_bits());
+        }
+        for tie in &now.ties[place] {
+            hasher.write_u16(tie.node.0);
+            hasher.write_u64(tie.ohms.0.to_bits());
+            hasher.write_u64(tie.volts.0.to_bits());
+        }
+        hasher.finish()
+    }
+
+    /// Voltage of a node with something of the probe hung on it.
+    fn voltage(
+        &mut self,
+        now: &Now,
+        node: NodeId,
+        hung: Hung,
+        corner: Corner,
+    ) -> Result<f64, SolveError> {
+        let Some(place) = now.island(node) else {
+            return Ok(0.0);
+        };
+        let corner_matters = now.ranged[place];
+        let case = u64::from(node.0) << 8
+            | (hung as u64) << 1
+            | u64::from(corner_matters && corner == Corner::Most);
+        let key = (now.digest[place], case);
+        if let Some(volts) = self.known.get(&key) {
+            return Ok(*volts);
+        }
+        self.solves += 1;
+        let mut ties = now.ties[place].clone();
+        ties.extend(hung.tie(node));
+        let solved = island(&mut *self.work, &now.elements[place], &ties, node, corner)?;
+        let volts = solved.volts(node).0;
+        if hung == Hung::Nothing {
+            // One solution serves every node of the island.
+            let nodes = now.home.iter().enumerate();
+            for (other, _) in nodes.filter(|(_, home)| **home == place) {
+                let other = NodeId(u16::try_from(other).unwrap_or(u16::MAX));
+                let case = u64::from(other.0) << 8 | case & 0xFF;
+                self.known.insert((key.0, case), solved.volts(other).0);
+            }
+        }
+        self.known.insert(key, volts);
+        Ok(volts)
+    }
+
+    /// Where relays and fuses come to rest when the switches are like this and the
+    /// relays were like that.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit cannot be solved.
+    pub fn settle(
+        &mut self,
+        scenario: &Scenario,
+        switches: &[u8],
+        relays: u128,
+    ) -> Result<Settled, SolveError> {
+        let mut switches = switches.to_vec();
+        for (switch, state) in &scenario.stuck {
+            if let Some(own) = switches.get_mut(*switch) {
+                *own = *state;
+            }
+        }
+        let mut settled = Settled {
+            setting: Setting { switches, relays },
+            blown: Vec::new(),
+            burnt: Vec::new(),
+        };
+        for _ in 0..ROUNDS {
+            let now = self.now(scenario, &settled, true);
+            let before = settled.clone();
+            let powered = self.powered;
+            for coil in &powered.coils {
+                let Some(element) = powered
+                    .model
+                    .circuit
+                    .edited_element(coil.element, &scenario.edits)
+                else {
+                    settled.setting.relays &= !bit(coil.relay);
+                    continue;
+                };
+                let a = self.voltage(&now, element.a, Hung::Nothing, Corner::Most)?;
+                let b = self.voltage(&now, element.b, Hung::Nothing, Corner::Most)?;
+                if (a - b).abs() >= coil.operates.0 {
+                    settled.setting.relays |= bit(coil.relay);
+                } else if (a - b).abs() < coil.releases.0 {
+                    settled.setting.relays &= !bit(coil.relay);
+                }
+            }
+            for (element, rating) in &powered.fuses {
+                let circuit = &powered.model.circuit;
+                if let Some(fuse) = circuit.edited_element(*element, &scenario.edits)
+                    && let Part::Wire { ohms, .. } = fuse.part
+                    && !settled.burnt.contains(element)
+                {
+                    let a = self.voltage(&now, fuse.a, Hung::Nothing, Corner::Most)?;
+                    let b = self.voltage(&now, fuse.b, Hung::Nothing, Corner::Most)?;
+                    if (a - b).abs() / ohms.0 > BLOWS * rating.0 {
+                        settled.burnt.push(*element);
+                    }
+                }
+            }
+            // The harness's own fuse goes before the vehicle's.
+            if settled.burnt == before.burnt {
+                for (at, feed) in powered.feeds.iter().enumerate() {
+                    let Some(rating) = feed.fuse else { continue };
+                    let fed = Self::lets(&before, &feed.gate)
+                        && !scenario.dead.contains(&at)
+                        && !settled.blown.contains(&at);
+                    if fed {
+                        let volts = self.voltage(&now, feed.node, Hung::Nothing, Corner::Most)?;
+                        if (self.battery.0 - volts) / feed.ohms.0 > BLOWS * rating.0 {
+                            settled.blown.push(at);
+                        }
+                    }
+                }
+            }
+            if settled == before {
+                break;
+            }
+        }
+        Ok(settled)
+    }
+
+    /// What the probe reads at every point, in the order of [`Powered::points`].
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit cannot be solved.
+    pub fn shown(
+        &mut self,
+        scenario: &Scenario,
+        settled: &Settled,
+    ) -> Result<Vec<Shown>, SolveError> {
+        let on = self.now(scenario, settled, true);
+        let modulated: Vec<(NodeId, Signal)> = self
+            .powered
+            .feeds
+            .iter()
+            .filter(|feed| feed.signal != Signal::Steady && Self::lets(settled, &feed.gate))
+            .map(|feed| (feed.node, feed.signal))
+            .chain(self.powered.modulated.iter().filter_map(|(id, signal)| {
+                let there = self.powered.gates.get(id);
+                let element = self.powered.model.circuit.edited_element(*id, &scenario.edits)?;
+                there
+                    .is_none_or(|gate| Self::lets(settled, gate))
+                    .then_some((element.a, *signal))
+            }))
+            .collect();
+        let off = (!modulated.is_empty()).then(|| self.now(scenario, settled, false));
+        let powered = self.powered;
+        let mut all = Vec::with_capacity(powered.points.len());
+        for touched in &powered.points {
+            // A clip that was moved reads where it sits: from its own tip.
+            let node = touched.tip;
+            if on.island(node).is_some_and(|place| on.unknown[place]) {
+                all.push(Shown::Unknown);
+                continue;
+            }
+            let high = self.level(&on, node, Hung::Wide)?;
+            let low = match &off {
+                Some(off) => self.level(off, node, Hung::Wide)?,
+                None => high,
+            };
+            let top = high.most.0.max(low.most.0);
+            let bottom = high.least.0.min(low.least.0);
+            let pulled = if top < PULLABLE && bottom > -0.3 {
+                Some(self.level(&on, node, Hung::Up)?)
+            } else {
+                None
+            };
+            let signal = if (high.middle().0 - low.middle().0).abs() > 0.5 {
+                let own = on.island(node);
+                let mut sources = modulated.iter();
+                sources
+                    .find(|(feed, _)| on.island(*feed) == own)
+                    .or(modulated.first())
+                    .map_or(Signal::Steady, |(_, signal)| *signal)
+            } else {
+                Signal::Steady
+            };
+            all.push(Shown::Known {
+                on: high,
+                off: low,
+                pulled,
+                signal,
+            });
+        }
+        Ok(all)
+    }
+
+    fn level(&mut self, now: &Now, node: NodeId, hung: Hung) -> Result<Level, SolveError> {
+        let least = self.voltage(now, node, hung, Corner::Least)?;
+        let most = self.voltage(now, node, hung, Corner::Most)?;
+        Ok(Level::of(least, most))
+    }
+
+    /// Which nets can ever bear on each other: through parts, switches and relays.
+    #[must_use]
+    pub fn clusters(powered: &Powered) -> BTreeMap<NodeId, usize> {
+        let circuit = &powered.model.circuit;
+        let mut forest: Vec<usize> = (0..circuit.nodes()).collect();
+        let join = |a: NodeId, b: NodeId, forest: &mut Vec<usize>| {
+            if a != GROUND && b != GROUND {
+                let (a, b) = (root(forest, usize::from(a.0)), root(forest, usize::from(b.0)));
+                forest[a.max(b)] = a.min(b);
+            }
+        };
+        for element in circuit.elements() {
+            join(element.a, element.b, &mut forest);
+        }
+        for (element, gate) in &powered.gates {
+            let Gate::Relay(relay, _) = gate else { continue };
+            let coil = powered.coils.iter().find(|coil| coil.relay == *relay);
+            let contact = circuit.elements().get(usize::from(element.0));
+            let coil = coil.and_then(|coil| circuit.elements().get(usize::from(coil.element.0)));
+            if let (Some(contact), Some(coil)) = (contact, coil) {
+                let end = |e: &Element| if e.a == GROUND { e.b } else { e.a };
+                join(end(contact), end(coil), &mut forest);
+            }
+        }
+        (1..circuit.nodes())
+            .map(|node| {
+                let number = NodeId(u16::try_from(node).unwrap_or(u16::MAX));
+                (number, root(&mut forest, node))
+            })
+            .collect()
+    }
+}
+
+impl Now {
+    fn island(&self, node: NodeId) -> Option<usize> {
+        let place = *self.home.get(usize::from(node.0))?;
+        (place < self.elements.len()).then_some(place)
+    }
+}
