@@ -1,5 +1,5 @@
 //! Watching dead joints: the numbers, without any hardware. The sums stand in
-//! `docs/probe-hardware.md`, S100 to S113.
+//! `docs/probe-hardware.md`, S100 to S114.
 //!
 //! Two leads and more: each is pulled up behind its closed disconnect and read by
 //! its drive chip, sixteen in one transfer. What is **certain**: a joint that opens

@@ -94,9 +94,9 @@ fn more_leads_need_longer_and_are_as_certain() {
                 &mut rig.world.borrow_mut(),
                 leads - 1,
                 1e9,
-                (1_000 + phase * 61, lasts),
+                (4_000 + phase * 61, lasts),
             );
-            let g = guarded(&mut rig, &guard(&[], &all, 3_000));
+            let g = guarded(&mut rig, &guard(&[], &all, 6_000));
             missed += usize::from(g.breaks.is_empty());
             assert!(g.round <= loomproof_firmware::guard::round(leads, 8_000).0 + 2);
         }
@@ -286,7 +286,9 @@ fn the_pulls_are_off_afterwards() {
     assert!(matches!(rig.ask(&Request::Arm(Place::Bench)), Reply::Armed));
     let world = rig.world.borrow();
     let on = world.writes.iter().rev().find_map(|(cs, bytes)| {
-        (*cs == fake::Cs::Drive && bytes.get(1) == Some(&0x0A)).then(|| bytes[2])
+        (*cs == fake::Cs::Drive && bytes.get(1) == Some(&0x0A))
+            .then(|| bytes.get(2).copied())
+            .flatten()
     });
     assert_eq!(on, Some(8));
 }

@@ -73,20 +73,11 @@ fn live_wiring_is_watched_and_nothing_is_driven() {
     // Three leads: each look takes a conversion and a transfer.
     assert!((30..40).contains(&w.round), "{}", w.round);
     rig.must_be_safe();
-    assert_eq!(
-        rig.world
-            .borrow()
-            .writes
-            .iter()
-            .filter(|(cs, bytes)| {
-                matches!(cs, fake::Cs::Gate)
-                    && bytes.get(1) == Some(&0)
-                    && bytes.get(2..) != Some(&[0xFF; 2])
-            })
-            .count(),
-        0,
-        "a disconnect was closed"
-    );
+    let world = rig.world.borrow();
+    let closing = world.writes.iter().find(|(cs, bytes)| {
+        matches!(cs, fake::Cs::Gate) && matches!(bytes[..], [_, 0, a, b] if a & b != 0xFF)
+    });
+    assert_eq!(closing, None, "a disconnect was closed");
 }
 
 #[test]
@@ -151,10 +142,12 @@ fn flashing_is_put_together_from_windows() {
     }
     assert_eq!((rises.len(), falls.len()), (5, 5));
     for pair in rises.windows(2) {
-        assert!(pair[1].abs_diff(pair[0]).abs_diff(1_000_000) < 50);
+        // The clock wraps.
+        let period = pair[1].wrapping_sub(pair[0]);
+        assert!(period.abs_diff(1_000_000) < 50, "{rises:?} {falls:?}");
     }
     for (rise, fall) in rises.iter().zip(&falls) {
-        assert!(fall.abs_diff(*rise).abs_diff(400_000) < 50);
+        assert!(fall.wrapping_sub(*rise).abs_diff(400_000) < 50);
     }
 }
 
@@ -167,7 +160,7 @@ fn what_cannot_be_watched_is_refused() {
         (watch(&[1], 250_001), Refusal::BadStep),
         (watch(&[1, 32], 100), Refusal::NoSuchLead(LeadId(32))),
         (feel(&[], 100), Refusal::BadStep),
-        (feel(&[200], 100), Refusal::NoSuchLead(LeadId(200))),
+        (feel(&[100], 100), Refusal::NoSuchLead(LeadId(100))),
         (feel(&[1], 4_000_001), Refusal::BadStep),
         (feel(&[1, 2], u32::MAX), Refusal::BadStep),
         (
