@@ -97,8 +97,9 @@ pub fn check(guard: &Guard, place: Place, leads: u8) -> Result<(), Refusal> {
 #[must_use]
 pub fn level_alone(joint: TenthsOfOhms, low: usize) -> i32 {
     const OWN: u64 = (SOURCE.0 * 10.0) as u64;
+    const FULL: u64 = (REFERENCE.0 * 1e6) as u64;
     let held = u64::from(joint.0) + OWN.checked_div(low as u64).unwrap_or(0);
-    let level = (held * ((REFERENCE.0 * 1e6) as u64)).checked_div(held + OWN);
+    let level = (held * FULL).checked_div(held + OWN);
     level.and_then(|uv| i32::try_from(uv).ok()).unwrap_or(0)
 }
 
