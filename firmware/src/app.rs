@@ -14,7 +14,8 @@ use loomproof_core::wire::frame::{
     encode_reply,
 };
 use loomproof_core::wire::{
-    Channel, Hello, LeadId, Nulls, PROTOCOL, Place, Refusal, Reply, Request, Step,
+    Channel, Feel, Guard, Hello, LeadId, Nulls, PROTOCOL, Place, Refusal, Reply, Request, Step,
+    Watch,
 };
 
 use crate::instrument::Instrument;
@@ -204,7 +205,12 @@ where
             },
             Request::Nulls(first) => Ok(self.nulls(*first)),
             Request::Keep(nulls) => self.keep(nulls),
-            Request::Watch(_) | Request::Feel(_) | Request::Guard(_) => Err(Refusal::Hardware),
+            Request::Watch(watch) => self.watch(watch),
+            Request::Feel(feel) => self.feel(feel),
+            Request::Guard(guard) => match self.armed {
+                None => Err(Refusal::NotArmed),
+                Some(place) => self.guard(guard, place),
+            },
         }
     }
 
@@ -235,6 +241,40 @@ where
     #[inline(never)]
     fn prove(&mut self, channel: Channel) -> Result<Reply, Refusal> {
         self.instrument.prove(channel).map(Reply::Proved)
+    }
+
+    #[inline(never)]
+    fn watch(&mut self, watch: &Watch) -> Result<Reply, Refusal> {
+        self.disarm();
+        let mut seen = Vec::new();
+        let window = self.instrument.watch_leads(watch, &mut seen)?;
+        Ok(Reply::Watched {
+            seen,
+            at: window.at,
+            took: window.took,
+            round: window.round,
+        })
+    }
+
+    #[inline(never)]
+    fn feel(&mut self, feel: &Feel) -> Result<Reply, Refusal> {
+        self.disarm();
+        let mut felt = Vec::new();
+        self.instrument.feel(feel, &mut felt)?;
+        Ok(Reply::Felt(felt))
+    }
+
+    #[inline(never)]
+    fn guard(&mut self, guard: &Guard, place: Place) -> Result<Reply, Refusal> {
+        let mut breaks = Vec::new();
+        let (window, more) = self.instrument.guard(guard, place, &mut breaks)?;
+        Ok(Reply::Guarded {
+            breaks,
+            more,
+            at: window.at,
+            took: window.took,
+            round: window.round,
+        })
     }
 
     #[inline(never)]

@@ -5,6 +5,7 @@
 //! connected to nothing. A gate pin's latch stands at 1, so one direction
 //! write closes or opens the disconnects of a bank.
 
+pub mod guarding;
 pub mod own;
 
 use embedded_hal::delay::DelayNs;
@@ -75,6 +76,8 @@ pub struct FrontEnd<D, G, S, A, W> {
     latches: [u16; MAX_CHIPS],
     /// Pins that are, or by a failed write may be, driven.
     driven: [u16; MAX_CHIPS],
+    /// The pulls of guarded leads are, or by a failed write may be, on.
+    pulls: bool,
     route: Route,
     /// Code of the shift of the wide range.
     zero: u16,
@@ -100,6 +103,7 @@ where
             leads: 0,
             latches: [0; MAX_CHIPS],
             driven: [0; MAX_CHIPS],
+            pulls: false,
             route: Route::Off,
             zero: WIDE_ZERO,
         }
@@ -302,6 +306,9 @@ where
             let drive = self.drive.write(bank, Register::Direction, UNDRIVEN);
             outcome = outcome.and(drive.map_err(bus));
         }
+        if self.pulls {
+            outcome = outcome.and(self.pulls_off());
+        }
         for (bank, _) in in_use(self.driven) {
             let open = check(&mut self.gate, bank, Register::Direction, UNDRIVEN).and(check(
                 &mut self.drive,
@@ -418,6 +425,23 @@ where
                 return Ok(mv);
             }
         }
+    }
+
+    /// Looks at this lead through the wide divider; what the look before saw.
+    ///
+    /// # Errors
+    /// The bus error.
+    pub fn look_on(&mut self, lead: LeadId) -> Result<i32, FrontError> {
+        let code = self.convert_at(Route::Lead(lead, Load::Wide))?;
+        Ok(wide_mv(code, self.zero))
+    }
+
+    /// What the last look saw.
+    ///
+    /// # Errors
+    /// The bus error.
+    pub fn last_look(&mut self) -> Result<i32, FrontError> {
+        Ok(wide_mv(self.convert()?, self.zero))
     }
 
     /// Measures the shift of the wide range, with no lead on the bus: 0.1 % of

@@ -1,6 +1,8 @@
-//! What the probe does with its front end: survey, arm, step, watch.
+//! What the probe does with its front end: survey, arm, step, watch, guard.
 
+mod guarding;
 mod proof;
+mod watching;
 
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin};
@@ -254,12 +256,7 @@ where
     }
 
     fn drive_and_read(&mut self, step: &Step, readings: &mut Readings) -> Result<(), Refusal> {
-        let mut driven = step.high;
-        driven
-            .0
-            .iter_mut()
-            .zip(step.low.0)
-            .for_each(|(all, low)| *all |= low);
+        let driven = step.high.joined(&step.low);
         // Where nothing is driven there is nothing to let go of.
         let watched = if driven.is_empty() { 0 } else { self.leads() };
         self.watchable = first_leads(watched);

@@ -12,11 +12,13 @@ pub mod ads8866;
 pub mod app;
 pub mod cost;
 pub mod front_end;
+pub mod guard;
 pub mod instrument;
 pub mod interlock;
 pub mod mcp23s17;
 pub mod memory;
 pub mod route;
+pub mod seen;
 pub mod settling;
 
 pub use app::Probe;

@@ -45,6 +45,10 @@ const CONTROL: u8 = 0x08;
 /// What [`Register::Control`] reads as once [`Expanders::enable_addresses`] got through.
 pub const CONTROL_SET: u16 = u16::from_le_bytes([CONTROL, CONTROL]);
 
+/// IOCON with INTPOL = 1 as well: without an interrupt enabled, the chip's interrupt
+/// outputs stand low instead of high (from memory). They switch the pulls of its pins on.
+pub const CONTROL_PULLS: u16 = u16::from_le_bytes([CONTROL | 2, CONTROL | 2]);
+
 /// The expanders on one chip select, told apart by hardware address.
 ///
 /// Port words carry port A in the low byte and port B in the high byte.

@@ -95,6 +95,16 @@ impl LeadSet {
         both
     }
 
+    /// The leads that are in one set or both.
+    #[must_use]
+    pub fn joined(&self, other: &Self) -> Self {
+        let mut all = *self;
+        for (own, its) in all.0.iter_mut().zip(&other.0) {
+            *own |= its;
+        }
+        all
+    }
+
     /// Whether the two sets share a lead.
     #[must_use]
     pub fn overlaps(&self, other: &Self) -> bool {
@@ -131,6 +141,16 @@ impl Place {
         match self {
             Self::Bench => 4,
             Self::Vehicle => 1,
+        }
+    }
+
+    /// How many leads a [`Guard`] may pull up at once: 3.333 V / 21.8 kΩ = 0.153 mA
+    /// each, so 32 in the vehicle (4.9 mA) and all on the bench (19.6 mA).
+    #[must_use]
+    pub const fn max_watched(self) -> usize {
+        match self {
+            Self::Bench => MAX_LEADS,
+            Self::Vehicle => 32,
         }
     }
 }

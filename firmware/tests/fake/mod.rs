@@ -20,6 +20,9 @@ const CONTROL: usize = 0x0A;
 const PINS: usize = 0x12;
 const LATCH: usize = 0x14;
 
+/// The pull of guarded leads, 22 kΩ and its tolerance.
+const PULL: f64 = 22_220.0;
+
 /// One MCP23S17.
 #[derive(Debug, Clone)]
 pub struct Chip {
@@ -105,6 +108,8 @@ pub struct World {
     pub latched: bool,
     pub held_high: bool,
     held: u16,
+    /// What the drive chips last took the level at each lead for.
+    levels: Vec<bool>,
     /// Counted since the last [`Rig::reset_counts`].
     pub bits: u64,
     pub waited_ns: u64,
@@ -139,6 +144,7 @@ impl World {
             latched: false,
             held_high: false,
             held: 0,
+            levels: vec![false; leads],
             bits: 0,
             waited_ns: 0,
             watched: vec![],
@@ -208,6 +214,8 @@ impl World {
                 if chip.outputs() >> (lead % 16) & 1 == 1 {
                     let high = chip.word(LATCH) >> (lead % 16) & 1 == 1;
                     flows.push((if high { 3.3 } else { 0.0 }, 725.0));
+                } else if chip.registers[CONTROL] & 2 != 0 {
+                    flows.push((3.3, PULL + 690.0));
                 }
             }
             if self
@@ -257,6 +265,39 @@ impl World {
                 };
             }
         }
+    }
+
+    /// The levels at the pins of a drive chip: outputs stand at their latch, inputs at
+    /// the lead behind a closed disconnect, or at their pull. The inputs are as slow
+    /// as they may be, low below 0.2 and high above 0.8 of the supply.
+    fn pins(&mut self, bank: usize) -> u16 {
+        let closed = self.closed();
+        let chip = &self.drive[bank];
+        let pulled = chip.registers[CONTROL] & 2 != 0;
+        let mut pins = 0;
+        for place in 0..16 {
+            let lead = bank * 16 + place;
+            let bit = 1 << place;
+            let high = if chip.outputs() & bit != 0 {
+                chip.word(LATCH) & bit != 0
+            } else {
+                let lead_volts = self.nets[self.on[lead]].volts;
+                let volts = match (closed.contains(&lead), pulled) {
+                    (true, true) => lead_volts + (3.3 - lead_volts) * 690.0 / (PULL + 690.0),
+                    (true, false) => lead_volts,
+                    (false, pulled) => f64::from(u8::from(pulled)) * 3.3,
+                };
+                let was = self.levels[lead];
+                self.levels[lead] = if was {
+                    volts > 0.2 * 3.3
+                } else {
+                    volts > 0.8 * 3.3
+                };
+                self.levels[lead]
+            };
+            pins |= if high { bit } else { 0 };
+        }
+        pins
     }
 
     fn cause(&self) -> bool {
@@ -311,6 +352,11 @@ impl World {
         }
         let closed = self.closed();
         let in_reset = self.latched && cs != Cs::Select;
+        let pins: Vec<u16> = if cs == Cs::Drive && sent[1] == PINS as u8 {
+            (0..self.drive.len()).map(|bank| self.pins(bank)).collect()
+        } else {
+            vec![]
+        };
         let chips = match cs {
             Cs::Drive => &mut self.drive,
             Cs::Gate => &mut self.gate,
@@ -325,8 +371,7 @@ impl World {
             if sent[0] & 1 == 1 {
                 let length = reply.len();
                 if at == PINS {
-                    // Outputs stand at their latch; nothing pulls the inputs.
-                    let pins = (chip.word(LATCH) & chip.outputs()).to_le_bytes();
+                    let pins = pins.get(own).copied().unwrap_or(0).to_le_bytes();
                     reply.copy_from_slice(&pins[..length]);
                 } else {
                     reply.copy_from_slice(&chip.registers[at..at + length]);

@@ -21,14 +21,16 @@ const REGISTERS: usize = 0x16;
 const SEQOP: u8 = 1 << 5;
 /// IOCON.HAEN: 1 = the hardware address counts.
 const HAEN: u8 = 1 << 3;
+/// IOCON.INTPOL: 1 = the interrupt outputs are high when active, so low at rest.
+const INTPOL: u8 = 1 << 1;
 /// IOCON bits that can be set here: all but BANK and the unimplemented bit 0.
 const IOCON_BITS: u8 = 0x7E;
 
 /// One MCP23S17.
 ///
 /// Simplifications: IOCON.BANK cannot be set (it reads back 0; the probe uses
-/// the BANK = 0 layout only), and the interrupt pins are not connected: their
-/// setting registers keep what is written, the result registers stay 0.
+/// the BANK = 0 layout only), and there are no interrupts: their setting registers
+/// keep what is written, the result registers stay 0, the interrupt pins stand at rest.
 #[derive(Debug, Clone)]
 pub(super) struct Expander {
     address: u8,
@@ -96,6 +98,11 @@ impl Expander {
     /// Pins with the weak pull-up on, port A in the low byte.
     pub(super) fn pull_ups(&self) -> u16 {
         self.pair(GPPU)
+    }
+
+    /// The interrupt pins stand low: the pulls of guarded leads are on.
+    pub(super) fn interrupts_low(&self) -> bool {
+        self.registers[usize::from(IOCON)] & INTPOL != 0
     }
 
     /// Whether the chip answers to this opcode byte (0100 A2 A1 A0 R/W). With

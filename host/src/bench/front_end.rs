@@ -21,6 +21,8 @@ const SERIES: (f64, f64) = (680.0, 0.005);
 /// Weak pull-up of an expander pin that is an input, Ω (`from memory`; the
 /// probe does not use it).
 const PIN_PULL: f64 = 100_000.0;
+/// The pull of a guarded lead at its pin, Ω, and its tolerance.
+const GUARD_PULL: (f64, f64) = (22_000.0, 0.01);
 /// Worst leakage of an open lead, A.
 const LEAKAGE: f64 = 2e-9;
 
@@ -36,6 +38,8 @@ pub(super) enum Pin {
     High,
     /// To the reference through an input's weak pull-up.
     Pulled,
+    /// To the reference through the pull of a guarded lead.
+    Guarded,
     /// Not by the probe: a live source of the vehicle, switched on.
     Live,
 }
@@ -93,6 +97,8 @@ impl State {
                     Pin::High
                 } else if bit(drive.low(), place) {
                     Pin::Low
+                } else if drive.interrupts_low() {
+                    Pin::Guarded
                 } else if bit(drive.pull_ups(), place) {
                     Pin::Pulled
                 } else {
@@ -135,6 +141,8 @@ impl State {
 pub(super) struct Parts {
     /// Per channel: series resistance of its drive, Ω.
     source: Vec<f64>,
+    /// Per channel: the pull that guards it, Ω.
+    guard: Vec<f64>,
     /// Per channel: protection resistor to the sense bus, Ω.
     protection: Vec<f64>,
     /// Per channel: clip and probe lead, Ω.
@@ -166,6 +174,13 @@ impl Parts {
                 spread.uniform(&part(lead, "series"), SERIES.0, SERIES.0 * SERIES.1)
                     + spread.normal(&part(lead, "pin"), PIN.0, PIN.1)
                     + spread.normal(&part(lead, "switch"), SWITCH.0, SWITCH.1)
+            }),
+            guard: each(&|lead| {
+                spread.uniform(
+                    &part(lead, "guard"),
+                    GUARD_PULL.0,
+                    GUARD_PULL.0 * GUARD_PULL.1,
+                )
             }),
             protection: each(&|lead| {
                 let ohms = PROTECTION.value();
@@ -207,7 +222,15 @@ impl Parts {
             Pin::Low => Some((0.0, ohms)),
             Pin::High => Some((REFERENCE.value(), ohms)),
             Pin::Pulled => Some((REFERENCE.value(), ohms + PIN_PULL)),
+            Pin::Guarded => Some((REFERENCE.value(), ohms - PIN.0 + self.guard.get(channel)?)),
         }
+    }
+
+    /// The voltage at the pin of a channel that is guarded, its lead at `volts`, V.
+    pub(super) fn guarded_pin(&self, channel: usize, volts: f64) -> Option<f64> {
+        let (reference, ohms) = self.drive(channel, Pin::Guarded)?;
+        let to_lead = ohms - self.guard.get(channel)?;
+        Some(volts + (reference - volts) * to_lead / ohms)
     }
 
     /// Resistance between a channel and the sense bus, if joined, Ω.

@@ -48,6 +48,7 @@ use loomproof_core::units::{Amperes, Ohms};
 use loomproof_core::wire::LeadId;
 use noise::{Noise, Spread};
 use plant::Plant;
+use std::collections::VecDeque;
 
 /// The comparators trip above this voltage on any lead, V.
 const TRIP_HIGH: f64 = 4.0;
@@ -59,6 +60,11 @@ const CONVERTER_NOISE: f64 = 50e-6;
 /// deviation, Ω (common practice: a few milliohms). It acts on the current of
 /// the lead that is read.
 const CLIP_UNREST: f64 = 0.003;
+
+/// What a drive expander's input surely takes for low and for high, as a part of the
+/// supply (Schmitt inputs; from memory).
+const INPUT_LOW: f64 = 0.2;
+const INPUT_HIGH: f64 = 0.8;
 
 /// A chip select of the probe.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -128,6 +134,10 @@ pub struct Bench {
     select: Vec<Expander>,
     converter: Converter,
     live: Vec<bool>,
+    /// When the live sources go on or off by themselves, soonest first.
+    to_come: VecDeque<(u64, bool)>,
+    /// The level that each drive expander last saw at its pins.
+    levels: Vec<u16>,
     parts: Parts,
     plant: Plant,
     noise: Noise,
@@ -262,6 +272,8 @@ impl Bench {
             select,
             converter: Converter::default(),
             live,
+            to_come: VecDeque::new(),
+            levels: vec![0; usize::from(banks)],
             parts,
             plant,
             noise: Noise::new(settings.seed, settings.noise),
@@ -287,9 +299,8 @@ impl Bench {
         self.counters.transfers += 1;
         self.counters.spi_bits += bits;
         self.carry += bits * 1_000_000_000;
-        self.now += self.carry / self.spi_hz;
+        self.run_to(self.now + self.carry / self.spi_hz);
         self.carry %= self.spi_hz;
-        self.watch();
         match device {
             Device::Adc => {
                 if self.converter.transfer(data, start) {
@@ -339,8 +350,18 @@ impl Bench {
 
     /// Lets time pass.
     pub fn wait(&mut self, nanoseconds: u64) {
-        self.now += nanoseconds;
         self.counters.waited_ns += nanoseconds;
+        self.run_to(self.now + nanoseconds);
+    }
+
+    fn run_to(&mut self, end: u64) {
+        while self.to_come.front().is_some_and(|(at, _)| *at <= end) {
+            if let Some((at, on)) = self.to_come.pop_front() {
+                self.now = at.max(self.now);
+                self.switch_live(on);
+            }
+        }
+        self.now = end;
         self.watch();
     }
 
@@ -364,6 +385,13 @@ impl Bench {
         self.live.fill(on);
         self.refresh();
         self.watch();
+    }
+
+    /// Switches all live sources on or off when the virtual clock comes to `at`, ns, as
+    /// a flasher or a joint that shakes would.
+    pub fn switch_live_at(&mut self, at: u64, on: bool) {
+        let place = self.to_come.partition_point(|(other, _)| *other <= at);
+        self.to_come.insert(place, (at, on));
     }
 
     /// The virtual clock, ns since power-up.
@@ -413,26 +441,36 @@ impl Bench {
         }
     }
 
-    /// The logic levels at the drive expanders' pins: that of the lead where
-    /// its disconnect is closed, otherwise that of the weak pull-up.
-    fn drive_levels(&self) -> Vec<u16> {
-        let chips = self.drive.iter().zip(&self.gate).enumerate();
+    /// The logic levels at the drive expanders' pins: that of the lead where its
+    /// disconnect is closed, otherwise that of its pull. An input keeps its level between
+    /// [`INPUT_LOW`] and [`INPUT_HIGH`].
+    fn drive_levels(&mut self) -> Vec<u16> {
+        let c2 = self.drive.len() * BANK;
+        let chips = self.drive.iter().zip(&self.gate).zip(&mut self.levels);
         chips
-            .map(|(bank, (drive, gate))| {
-                (0..BANK)
-                    .filter(|place| {
-                        let channel = (bank * BANK + place, self.drive.len() * BANK);
-                        if self
-                            .defects
-                            .disconnect(channel, gate.high() >> place & 1 == 1)
-                        {
-                            let volts = self.plant.channel_volts(bank * BANK + place, self.now);
-                            volts > REFERENCE.value() / 2.0
-                        } else {
-                            drive.pull_ups() >> place & 1 == 1
-                        }
-                    })
-                    .fold(0, |levels, place| levels | 1 << place)
+            .enumerate()
+            .map(|(bank, ((drive, gate), levels))| {
+                for place in 0..BANK {
+                    let channel = bank * BANK + place;
+                    let closed = gate.high() >> place & 1 == 1;
+                    let guarded = drive.interrupts_low();
+                    let volts = if self.defects.disconnect((channel, c2), closed) {
+                        let volts = self.plant.channel_volts(channel, self.now);
+                        let pin = guarded.then(|| self.parts.guarded_pin(channel, volts));
+                        pin.flatten().unwrap_or(volts)
+                    } else if guarded || drive.pull_ups() >> place & 1 == 1 {
+                        REFERENCE.value()
+                    } else {
+                        0.0
+                    };
+                    let part = volts / REFERENCE.value();
+                    if part > INPUT_HIGH {
+                        *levels |= 1 << place;
+                    } else if part < INPUT_LOW {
+                        *levels &= !(1 << place);
+                    }
+                }
+                *levels
             })
             .collect()
     }

@@ -351,7 +351,8 @@ impl Plant {
     /// The current that the probe's sources and its weak pull-up give together, A.
     pub(super) fn drive_current(&self, now: u64, parts: &Parts) -> f64 {
         let sources = self.state.channels.iter().enumerate();
-        let sources = sources.filter(|(_, channel)| matches!(channel.pin, Pin::High | Pin::Pulled));
+        let sources = sources
+            .filter(|(_, channel)| matches!(channel.pin, Pin::High | Pin::Pulled | Pin::Guarded));
         let given = sources.filter_map(|(number, channel)| {
             let (volts, ohms) = parts.drive(number, channel.pin)?;
             Some(((volts - self.channel_volts(number, now)) / ohms).max(0.0))

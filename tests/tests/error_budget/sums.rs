@@ -10,6 +10,8 @@ use loomproof_core::instrument::{
     WIDE_SHIFT,
 };
 use loomproof_core::wire::Place;
+use loomproof_core::units::{Farads, Micros};
+use loomproof_firmware::guard;
 use loomproof_firmware::interlock::{HELD, RETURNS};
 
 /// The document's limit for a result.
@@ -80,7 +82,37 @@ pub fn sums() -> Vec<(u32, f64, Limit)> {
         );
         (shift - r).abs() / r
     };
+    let micros = |Micros(span): Micros| f64::from(span) * 1e-6;
+    let nano = Farads(1e-9);
+    let certain = |leads| micros(guard::shortest(leads, nano, 10_000));
+    let (guard_pull, to_pin) = (guard::PULL.value(), guard::TO_PIN.value());
+    let guarded = supply * 1.01 / (guard_pull * (1.0 - guard::PULL_TOLERANCE));
+    let stiff = guard_pull * (1.0 - guard::PULL_TOLERANCE) + to_pin;
+    let weak = guard_pull * (1.0 + guard::PULL_TOLERANCE) + to_pin;
+    let pin_of = |held: usize| {
+        let net = source / (source + stiff / held as f64);
+        supply * (net + (1.0 - net) * to_pin / stiff)
+    };
+    let watched = |place: Place| place.max_watched() as f64 * guarded;
     vec![
+        // Guarding joints.
+        (100, guarded, Free),
+        (101, watched(Place::Vehicle), Most(5e-3)),
+        (102, watched(Place::Bench), Most(20e-3)),
+        (103, pin_of(guard::HELD_BY_ONE), Most(0.2 * supply)),
+        (104, supply * to_pin / (guard_pull + to_pin), Most(0.2 * supply)),
+        (105, guard::SURELY_OPEN.value(), Free),
+        (106, guard::SURELY_CLOSED.value(), Free),
+        (107, weak * (1e-9 + guard::OWN.value()) * 5f64.ln(), Free),
+        (108, 48.0 / 10e6 * (0.8 / (protection + leg)) * (weak / 0.2), Free),
+        (109, 176.0 / 10e6, Most(micros(guard::round(16, 10_000)))),
+        (110, certain(16), Most(100e-6)),
+        (111, certain(32), Free),
+        (112, certain(64), Free),
+        (113, certain(128), Free),
+        (114, micros(guard::shortest_alone(10_000)), Most(100e-6)),
+        (115, 5e-6 * 35.0, Least(OFFSET.value())),
+        (116, 0.1e-6 * 35.0, Most(OFFSET.value() / 10.0)),
         // Drive.
         (1, one, Most(4.85e-3 + 0.005e-3)),
         (2, at_most(Place::Vehicle), Most(5e-3)),

@@ -6,3 +6,4 @@ mod faults;
 mod interlock;
 mod plans;
 mod time;
+mod watching;
