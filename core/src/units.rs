@@ -84,6 +84,19 @@ quantity!(
     SquareMillimetres, "mm²"
 );
 
+quantity!(
+    /// How often something happens in a second, in hertz.
+    Hertz, "Hz"
+);
+quantity!(
+    /// How often something happens in a minute.
+    PerMinute, "/min"
+);
+quantity!(
+    /// A share of the whole, in parts of a hundred.
+    Percent, "%"
+);
+
 /// A voltage on the serial link: a whole number of microvolts.
 #[derive(
     Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Hash, Serialize, Deserialize,

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use loomproof_core::units::{Amperes, Celsius, Ohms, Volts, Watts};
+use loomproof_core::units::{Amperes, Celsius, Hertz, Ohms, PerMinute, Percent, Volts, Watts};
 
 use super::model::End;
 
@@ -182,6 +182,39 @@ pub enum OtherEnd {
     Named(String),
 }
 
+/// What a conductor or pin carries while the vehicle joins it to battery plus or
+/// chassis.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum Signal {
+    /// Joined all the time.
+    #[default]
+    Steady,
+    /// Joined and let go slowly enough to be seen, joined first.
+    Flashing {
+        /// How often.
+        rate: PerMinute,
+        /// The part of the time in which it is joined.
+        duty: Percent,
+    },
+    /// Joined and let go faster than the eye sees, joined first.
+    Dimmed {
+        /// How often.
+        rate: Hertz,
+        /// The part of the time in which it is joined.
+        duty: Percent,
+    },
+}
+
+impl Signal {
+    /// Rate of a flashing signal when the plan states none: the middle of 90 ± 30
+    /// a minute, UN R53 6.3.8.1.
+    pub const FLASHES: PerMinute = PerMinute(90.0);
+    /// Rate of a dimmed signal when the plan states none (common practice).
+    pub const DIMS: Hertz = Hertz(200.0);
+    /// On-time when the plan states none.
+    pub const DUTY: Percent = Percent(50.0);
+}
+
 /// How a conductor or pin of the vehicle behaves.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Behaviour {
@@ -197,6 +230,8 @@ pub struct Behaviour {
     pub draws: Option<Draw>,
     /// Where that consumer's other side is.
     pub other_end: OtherEnd,
+    /// What it carries while it is joined to battery plus or chassis.
+    pub signal: Signal,
 }
 
 impl Behaviour {
@@ -208,6 +243,7 @@ impl Behaviour {
         most: None,
         draws: None,
         other_end: OtherEnd::Chassis,
+        signal: Signal::Steady,
     };
 }
 

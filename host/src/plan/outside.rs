@@ -2,7 +2,7 @@
 //! and functions that only `review` reads.
 
 use super::electrics::{
-    Behaviour, Consumer, Draw, OtherEnd, Pin, RelayRatings, Sort, Switch, Terminal,
+    Behaviour, Consumer, Draw, OtherEnd, Pin, RelayRatings, Signal, Sort, Switch, Terminal,
 };
 use super::end;
 use super::fields::{Fields, Text};
@@ -282,6 +282,7 @@ pub(crate) fn behaviour(fields: &mut Fields<'_, '_, '_>) -> Option<Behaviour> {
     let other_end = other
         .as_ref()
         .and_then(|text| fields.parsed(text, |t| other_end(t, names)));
+    let signal = signal(fields, plus_when.is_some() || chassis_when.is_some());
     let known = Behaviour {
         plus_when,
         chassis_when,
@@ -289,8 +290,52 @@ pub(crate) fn behaviour(fields: &mut Fields<'_, '_, '_>) -> Option<Behaviour> {
         most,
         draws,
         other_end: other_end.unwrap_or(OtherEnd::Chassis),
+        signal,
     };
     (known != Behaviour::UNKNOWN).then_some(known)
+}
+
+/// What a conductor carries while it is switched on; `switched` says whether it
+/// ever is.
+fn signal(fields: &mut Fields<'_, '_, '_>, switched: bool) -> Signal {
+    #[derive(Clone, Copy, PartialEq)]
+    enum Sort {
+        Steady,
+        Flashing,
+        Dimmed,
+    }
+    let words = [
+        ("steady", Sort::Steady),
+        ("flashing", Sort::Flashing),
+        ("dimmed", Sort::Dimmed),
+    ];
+    let at = fields.get("signal").map(|value| value.span());
+    let sort = fields.word("signal", &words).unwrap_or(Sort::Steady);
+    if let (Some(at), false) = (at, switched) {
+        let help = "say when the vehicle joins it: plus_when = \"lights == on\"";
+        fields.note(&at, "`signal` without `plus_when` or `chassis_when`", help);
+    }
+    if sort == Sort::Steady {
+        for key in ["rate", "duty"] {
+            if let Some(value) = fields.get(key) {
+                let message = format!("`{key}` of a steady signal");
+                let help = "write signal = \"flashing\" or \"dimmed\", or leave it out";
+                fields.note(&value.span(), message, help);
+            }
+        }
+        return Signal::Steady;
+    }
+    let duty = fields.optional_parsed("duty", "\"40 %\"", quantity::duty);
+    let duty = duty.unwrap_or(Signal::DUTY);
+    if sort == Sort::Flashing {
+        let rate = fields.optional_parsed("rate", "\"90 /min\"", quantity::flashes);
+        let rate = rate.unwrap_or(Signal::FLASHES);
+        Signal::Flashing { rate, duty }
+    } else {
+        let rate = fields.optional_parsed("rate", "\"200 Hz\"", quantity::frequency);
+        let rate = rate.unwrap_or(Signal::DIMS);
+        Signal::Dimmed { rate, duty }
+    }
 }
 
 fn other_end(text: &str, names: &Names) -> Result<OtherEnd, Complaint> {

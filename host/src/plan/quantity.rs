@@ -3,7 +3,9 @@
 use super::model::Load;
 use super::names::list;
 use super::problem::{Complaint, quote};
-use loomproof_core::units::{Amperes, Celsius, Metres, Ohms, SquareMillimetres, Volts, Watts};
+use loomproof_core::units::{
+    Amperes, Celsius, Hertz, Metres, Ohms, PerMinute, Percent, SquareMillimetres, Volts, Watts,
+};
 
 /// What one sort of quantity accepts.
 struct Sort {
@@ -78,6 +80,27 @@ const TEMPERATURE: Sort = Sort {
     span: (-50.0, 150.0),
     limits: "-50 degC to 150 degC",
     example: "20 degC",
+};
+const FLASHES: Sort = Sort {
+    what: "rate of flashing",
+    units: &[("/min", 1.0)],
+    span: (10.0, 600.0),
+    limits: "10 /min to 600 /min",
+    example: "90 /min",
+};
+const FREQUENCY: Sort = Sort {
+    what: "rate of dimming",
+    units: &[("Hz", 1.0), ("kHz", 1000.0)],
+    span: (20.0, 20_000.0),
+    limits: "20 Hz to 20 kHz",
+    example: "200 Hz",
+};
+const DUTY: Sort = Sort {
+    what: "on-time",
+    units: &[("%", 1.0)],
+    span: (1.0, 99.0),
+    limits: "1 % to 99 %",
+    example: "40 %",
 };
 
 /// Number (with sign), unit, and where the unit starts.
@@ -191,6 +214,30 @@ pub fn resistance(text: &str) -> Result<Ohms, Complaint> {
 /// See [`length`].
 pub fn temperature(text: &str) -> Result<Celsius, Complaint> {
     parse(text, &TEMPERATURE).map(Celsius)
+}
+
+/// How often a lamp flashes: `90 /min`.
+///
+/// # Errors
+/// See [`length`].
+pub fn flashes(text: &str) -> Result<PerMinute, Complaint> {
+    parse(text, &FLASHES).map(PerMinute)
+}
+
+/// How often a dimmed output switches: `200 Hz`.
+///
+/// # Errors
+/// See [`length`].
+pub fn frequency(text: &str) -> Result<Hertz, Complaint> {
+    parse(text, &FREQUENCY).map(Hertz)
+}
+
+/// The part of the time in which something is on: `40 %`.
+///
+/// # Errors
+/// See [`length`].
+pub fn duty(text: &str) -> Result<Percent, Complaint> {
+    parse(text, &DUTY).map(Percent)
 }
 
 /// A cross-section: `0.5 mm2` or `20 AWG`.

@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 
 use loomproof_core::units::{Amperes, SquareMillimetres, Volts};
 
-use super::electrics::{Behaviour, Draw, OtherEnd, Sort, States, Terminal};
+use super::electrics::{Behaviour, Draw, OtherEnd, Signal, Sort, States, Terminal};
 use super::model::{Load, RingOn, Side, Suppression};
 use super::plan_type::{DeclaredConnector, Entry, KeepOff, Plan};
 use super::quantity::{UNKNOWN_LOAD, awg_area};
@@ -78,6 +78,14 @@ impl Sheet {
             };
             self.text("other_end", other);
         }
+        let (word, rate, duty) = match behaviour.signal {
+            Signal::Steady => return,
+            Signal::Flashing { rate, duty } => ("flashing", rate.to_string(), duty),
+            Signal::Dimmed { rate, duty } => ("dimmed", rate.to_string(), duty),
+        };
+        self.text("signal", word);
+        self.text("rate", &rate);
+        self.text("duty", &duty.to_string());
     }
 }
 

@@ -5,4 +5,8 @@ mod circuits;
 mod faults;
 mod interlock;
 mod plans;
+mod powered;
+mod powered_plans;
+mod powered_time;
 mod time;
+mod upsets;
