@@ -72,7 +72,7 @@ impl Joint {
     }
 
     /// The key behind the comma that the joint needs.
-    fn keys(&self) -> Vec<(&'static str, String)> {
+    pub(crate) fn keys(&self) -> Vec<(&'static str, String)> {
         match self {
             Self::Splice(_, lead) => vec![("lead", lead.clone())],
             _ => Vec::new(),

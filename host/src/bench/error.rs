@@ -66,6 +66,27 @@ pub enum BenchError {
         /// What the plan gives.
         value: String,
     },
+    /// The plan has no such switch, or the battery is off.
+    #[error("there is no switch {name} here; switches are: {known}")]
+    NoSwitch {
+        /// What was asked for.
+        name: String,
+        /// What there is.
+        known: String,
+    },
+    /// A switch has no such state.
+    #[error("switch {switch} has no state {state}; its states are: {known}")]
+    NoState {
+        /// The switch.
+        switch: String,
+        /// What was asked for.
+        state: String,
+        /// What there is.
+        known: String,
+    },
+    /// A relay pulls in and lets go again and again.
+    #[error("relay {0} chatters: pulling in takes away what holds it; look at what feeds its coil")]
+    Chatters(String),
     /// The network found no operating point: a mistake in the bench, not in the plan.
     #[error(
         "the virtual bench found no operating point of its network; this is a mistake in the bench: please report the plan and the faults"

@@ -1,7 +1,7 @@
 //! The bench as embedded-hal 1.0 sees it: the chip selects as SPI devices, the
 //! trip and rearm pins, a delay and the clock.
 
-use super::{Bench, Device};
+use super::{Bench, BenchError, Device};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{ErrorType as PinErrorType, InputPin, OutputPin};
 use embedded_hal::spi::{ErrorType as SpiErrorType, Operation, SpiDevice};
@@ -45,6 +45,14 @@ impl Shared {
     #[must_use]
     pub fn delay(&self) -> Delay {
         Delay(Rc::clone(&self.0))
+    }
+
+    /// Puts a switch of the plan into a state.
+    ///
+    /// # Errors
+    /// As [`Bench::set_switch`].
+    pub fn set_switch(&self, name: &str, state: &str) -> Result<(), BenchError> {
+        self.0.borrow_mut().set_switch(name, state)
     }
 
     /// The virtual clock, ns since power-up.

@@ -20,6 +20,8 @@ const FLOAT_LIMITS: (f64, f64) = (-0.3, 3.6);
 pub(super) struct Island {
     /// Per port: the channel (probe lead) that sits there, if any.
     pub(super) ports: Vec<Option<usize>>,
+    /// Per port: its node in the network.
+    pub(super) nodes: Vec<usize>,
     equations: Equations,
     /// Capacitance to 0 V that acts at each port, F.
     pub(super) capacitance: DVector<f64>,
@@ -214,6 +216,7 @@ fn reduce(
     let junctions: Vec<Junction> = full.junctions;
     Ok(Island {
         lump: ports.iter().map(|node| linear[*node]).collect(),
+        nodes: ports.clone(),
         ports: ports.iter().map(|node| channel_at[*node]).collect(),
         equations: Equations {
             conductance,

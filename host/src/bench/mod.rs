@@ -6,9 +6,14 @@
 //! the plan model with the rest, but no circuit and no solver. Reading order:
 //! `chips` (registers) → `front_end` (pins to leads and sense bus) → `harness`
 //! (plan and faults to a network) → `network` and `island` (static solution, by
-//! itself in [`solution`]) → `plant` (movement in time) → [`hal`] (as embedded-hal).
+//! itself in [`solution`]) → `plant` (movement in time) → `scene` (what opens and
+//! closes) → [`hal`] (as embedded-hal).
 //!
-//! Simplifications: relays stay at rest; contact noise acts on the lead that is
+//! Without the battery ([`Bench::new`]) relays stay at rest and nothing is fed; with it
+//! ([`Bench::powered`]) the vehicle's switches can be set, and what a dead test does not
+//! see ([`upset`]) can be wrong as well.
+//!
+//! Simplifications: contact noise acts on the lead that is
 //! read; one pole per lump of wiring (see `plant`); a module input is a
 //! resistor and a capacitor to chassis.
 //!
@@ -26,11 +31,13 @@ mod island;
 mod network;
 mod noise;
 mod plant;
+mod scene;
 pub mod solution;
 #[cfg(test)]
 pub(crate) mod testing;
 #[cfg(test)]
 mod tests;
+pub mod upset;
 
 use crate::fault::Fault;
 use crate::hookup::Hookup;
@@ -42,13 +49,17 @@ pub use error::BenchError;
 pub use flash::{FlashError, VirtualFlash};
 use front_end::{BANK, Parts, State};
 pub use harness::ChassisLead;
+use harness::Rigged;
 pub(crate) use harness::{Fitted, Spot, Who};
 use loomproof_core::instrument::{REFERENCE, WIDE_SHIFT};
-use loomproof_core::units::{Amperes, Ohms};
+use loomproof_core::units::{Amperes, Ohms, Volts};
 use loomproof_core::wire::LeadId;
 use noise::{Noise, Spread};
 use plant::Plant;
 use std::collections::VecDeque;
+use scene::Scene;
+pub use upset::Upset;
+use upset::Upsets;
 
 /// The comparators trip above this voltage on any lead, V.
 const TRIP_HIGH: f64 = 4.0;
@@ -140,6 +151,11 @@ pub struct Bench {
     levels: Vec<u16>,
     parts: Parts,
     plant: Plant,
+    scene: Scene,
+    /// When something opens or closes by itself next, ns.
+    next_edge: Option<u64>,
+    /// The node of each channel.
+    nodes: Vec<usize>,
     noise: Noise,
     spi_hz: u64,
     /// Bits · 10⁹ that have not yet made up a whole nanosecond.
@@ -211,18 +227,58 @@ impl Bench {
         settings: &Settings,
         chassis: ChassisLead,
     ) -> Result<Self, BenchError> {
+        let power = (false, Upsets::default());
+        Self::rig((job, hookup, faults), power, settings, chassis)
+    }
+
+    /// As [`Bench::new`], with what a test at rest does not see: joints that open now
+    /// and then, lamps that are out. Other upsets need the battery.
+    ///
+    /// # Errors
+    /// As [`Bench::new`], or if an upset does not fit.
+    pub fn upset(
+        job: &Job,
+        hookup: &Hookup,
+        faults: &[Fault],
+        upsets: &[Upset],
+        settings: &Settings,
+    ) -> Result<Self, BenchError> {
+        let power = (false, Upsets::of(upsets));
+        let chassis = ChassisLead::Joined;
+        Self::rig((job, hookup, faults), power, settings, chassis)
+    }
+
+    /// The vehicle with its battery on and everything plugged, the probe leads
+    /// on their points. Every switch is in its first state.
+    ///
+    /// # Errors
+    /// As [`Bench::new`], or if the hook-up is not in the vehicle, an upset does not
+    /// fit, or a relay does not come to rest.
+    pub fn powered(
+        job: &Job,
+        hookup: &Hookup,
+        faults: &[Fault],
+        upsets: &[Upset],
+        settings: &Settings,
+    ) -> Result<Self, BenchError> {
+        let power = (true, Upsets::of(upsets));
+        let chassis = ChassisLead::Joined;
+        Self::rig((job, hookup, faults), power, settings, chassis)
+    }
+
+    fn rig(
+        wiring: (&Job, &Hookup, &[Fault]),
+        power: (bool, Upsets),
+        settings: &Settings,
+        chassis: ChassisLead,
+    ) -> Result<Self, BenchError> {
         let spread = settings.check()?;
         let mut parts = Parts::draw(spread, usize::from(settings.leads));
         let defects = Defects::new(&settings.defects);
         parts.leak(&defects);
-        let wired = harness::network(
-            (job, hookup, faults),
-            spread,
-            settings.leads,
-            &mut parts,
-            chassis,
-        )?;
-        Self::assemble(wired, parts, defects, settings)
+        let leads = settings.leads;
+        let rigged = harness::network(wiring, power, spread, leads, &mut parts, chassis)?;
+        Self::assemble(rigged, parts, defects, settings)
     }
 
     /// A bench without a harness: every probe lead hangs free, or all are clipped
@@ -235,21 +291,28 @@ impl Bench {
         let mut parts = Parts::draw(spread, usize::from(settings.leads));
         let defects = Defects::new(&settings.defects);
         parts.leak(&defects);
-        let wired = harness::bare(clips, settings.leads, &parts);
-        Self::assemble(wired, parts, defects, settings)
+        let rigged = harness::bare(clips, settings.leads, &parts);
+        Self::assemble(rigged, parts, defects, settings)
     }
 
     fn assemble(
-        (mut netlist, channels): (network::Netlist, Vec<usize>),
+        rigged: Rigged,
         parts: Parts,
         defects: Defects,
         settings: &Settings,
     ) -> Result<Self, BenchError> {
         let leads = settings.leads;
+        let Rigged {
+            mut netlist,
+            channels,
+            power,
+        } = rigged;
         for (a, b, ohms) in defects.joined() {
             netlist.resistor(channels[a], channels[b], ohms);
         }
-        let islands = island::islands(&netlist, &channels)?;
+        let nodes = channels.clone();
+        let mut scene = Scene::new(netlist, channels, power);
+        let wired = scene.settle(0)?;
         let chips = |device: Device, count: u8| -> Vec<Expander> {
             let chip = |address| {
                 Expander::new(address).defective(
@@ -265,7 +328,8 @@ impl Bench {
         let select = chips(Device::Select, leads.div_ceil(64));
         let live = vec![true; parts.live.len()];
         let state = State::of(&drive, &gate, &select, &live, &defects);
-        let plant = Plant::new(islands, state, usize::from(leads), &parts)?;
+        let powered = scene.powered();
+        let plant = Plant::new(wired, powered, state, usize::from(leads), &parts)?;
         let mut bench = Self {
             drive,
             gate,
@@ -276,6 +340,9 @@ impl Bench {
             levels: vec![0; usize::from(banks)],
             parts,
             plant,
+            next_edge: scene.next(0),
+            scene,
+            nodes,
             noise: Noise::new(settings.seed, settings.noise),
             spi_hz: u64::from(settings.spi_hz),
             carry: 0,
@@ -299,8 +366,9 @@ impl Bench {
         self.counters.transfers += 1;
         self.counters.spi_bits += bits;
         self.carry += bits * 1_000_000_000;
-        self.run_to(self.now + self.carry / self.spi_hz);
+        let taken = self.carry / self.spi_hz;
         self.carry %= self.spi_hz;
+        self.run_to(self.now + taken);
         match device {
             Device::Adc => {
                 if self.converter.transfer(data, start) {
@@ -357,11 +425,11 @@ impl Bench {
     fn run_to(&mut self, end: u64) {
         while self.to_come.front().is_some_and(|(at, _)| *at <= end) {
             if let Some((at, on)) = self.to_come.pop_front() {
-                self.now = at.max(self.now);
+                self.pass(at.saturating_sub(self.now));
                 self.switch_live(on);
             }
         }
-        self.now = end;
+        self.pass(end.saturating_sub(self.now));
         self.watch();
     }
 
@@ -392,6 +460,83 @@ impl Bench {
     pub fn switch_live_at(&mut self, at: u64, on: bool) {
         let place = self.to_come.partition_point(|(other, _)| *other <= at);
         self.to_come.insert(place, (at, on));
+    }
+
+    /// Puts a switch of the plan into a state.
+    ///
+    /// # Errors
+    /// [`BenchError`] if the plan has no such switch or state, or a relay does not
+    /// come to rest.
+    pub fn set_switch(&mut self, name: &str, state: &str) -> Result<(), BenchError> {
+        self.scene.set(name, state)?;
+        self.settle();
+        self.watch();
+        match &self.trouble {
+            Some(trouble) => Err(trouble.clone()),
+            None => Ok(()),
+        }
+    }
+
+    /// Every switch of the plan and the state it has been put into; none without
+    /// the battery.
+    pub fn switches(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.scene.switches()
+    }
+
+    /// The fuses that have blown: the harness's own by their names, others by the
+    /// name of the conductor, pin, ring or switch behind them.
+    pub fn fuses_blown(&self) -> impl Iterator<Item = &str> {
+        self.scene.blown()
+    }
+
+    /// Puts a new fuse in; false if there is none of that name.
+    pub fn renew_fuse(&mut self, name: &str) -> bool {
+        let there = self.scene.renew(name);
+        self.settle();
+        self.watch();
+        there
+    }
+
+    /// Whether a relay has pulled in; `None` without the battery or the relay.
+    #[must_use]
+    pub fn pulled_in(&self, relay: &str) -> Option<bool> {
+        self.scene.pulled(relay)
+    }
+
+    /// What really stands at a place of the plan against the body, whether or not a
+    /// probe lead is there: an end as written in the plan (of a cavity its mating
+    /// side), a conductor or a pin. `None` without the battery or the place.
+    #[must_use]
+    pub fn stands_at(&self, place: &str) -> Option<Volts> {
+        let node = self.scene.node(place)?;
+        self.scene.volts(node, self.now).ok().map(Volts)
+    }
+
+    /// What really stands on a probe lead at this moment.
+    #[must_use]
+    pub fn lead_volts(&self, lead: LeadId) -> Option<Volts> {
+        let channel = usize::from(lead.0);
+        let there = channel < self.drive.len() * BANK;
+        there.then(|| Volts(self.plant.channel_volts(channel, self.now)))
+    }
+
+    /// The node of a probe lead in [`Bench::circuit`].
+    #[must_use]
+    pub fn lead_node(&self, lead: LeadId) -> Option<usize> {
+        let leads = self.drive.len() * BANK;
+        self.nodes
+            .iter()
+            .take(leads)
+            .nth(usize::from(lead.0))
+            .copied()
+    }
+
+    /// The wiring as it stands at this moment, nothing of the probe driven, for
+    /// another solver: how many nodes there are, and what is between them.
+    #[must_use]
+    pub fn circuit(&self) -> (usize, Vec<solution::Branch>) {
+        let netlist = self.scene.present(self.now);
+        (netlist.nodes, solution::branches(&netlist))
     }
 
     /// The virtual clock, ns since power-up.
@@ -427,8 +572,33 @@ impl Bench {
         }
     }
 
+    /// Time passes, and what opens or closes in it does so in order.
+    fn pass(&mut self, nanoseconds: u64) {
+        let until = self.now + nanoseconds;
+        while let Some(edge) = self.next_edge.filter(|edge| *edge <= until) {
+            self.now = edge;
+            self.settle();
+            self.watch();
+        }
+        self.now = until;
+    }
+
+    /// Lets fuses, relays and contacts follow what has changed.
+    fn settle(&mut self) {
+        let settled = self.scene.settle(self.now);
+        let rewired = settled.and_then(|wired| self.plant.rewire(&wired, self.now, &self.parts));
+        if let Err(error) = rewired {
+            self.trouble.get_or_insert(error);
+        }
+        self.next_edge = self.scene.next(self.now);
+    }
+
     /// The comparators and the latch.
     fn watch(&mut self) {
+        // While it is latched nothing more can happen to it.
+        if self.latched && !self.rearm {
+            return;
+        }
         let cause = self.defects.tripped() || self.plant.over_limits(self.now, TRIP_LOW, TRIP_HIGH);
         let before = self.latched;
         self.latched = cause || (self.latched && !self.rearm);

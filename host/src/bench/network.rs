@@ -115,11 +115,9 @@ impl Equations {
         self.injected[node] += volts / ohms;
     }
 
-    /// The content whose minimum is the operating point, W.
-    fn content(&self, v: &DVector<f64>) -> f64 {
-        let linear = 0.5 * v.dot(&(&self.conductance * v)) - self.injected.dot(v);
-        let junctions: f64 = self.junctions.iter().map(|d| d.law.at(d.volts(v)).2).sum();
-        linear + junctions
+    /// What the diodes add to the content, W.
+    fn stored(&self, v: &DVector<f64>) -> f64 {
+        self.junctions.iter().map(|d| d.law.at(d.volts(v)).2).sum()
     }
 
     /// Whether the currents cancel at every node as well as rounding lets
@@ -149,6 +147,7 @@ impl Equations {
         let mut v = DVector::zeros(self.injected.len());
         for _ in 0..300 {
             let mut residual = &self.conductance * &v - &self.injected;
+            let linear = residual.clone();
             let mut jacobian = self.conductance.clone();
             for diode in &self.junctions {
                 let (current, siemens, _) = diode.law.at(diode.volts(&v));
@@ -173,11 +172,19 @@ impl Equations {
                     slope,
                 });
             }
-            let before = self.content(&v);
+            let before = self.stored(&v);
             let mut part = 1.0;
             // Rounding of the content hides savings below this.
             if promise > 1e-12 * (1.0 + before.abs()) {
-                while self.content(&(&v + &step * part)) > before - 0.1 * part * promise {
+                // What a part of the step changes in the content, W: the resistors'
+                // share as a difference, or battery voltages across milliohms
+                // would hide it.
+                let (along, across) = (linear.dot(&step), step.dot(&(&self.conductance * &step)));
+                let change = |part: f64| {
+                    let resistors = part * along + 0.5 * part * part * across;
+                    resistors + self.stored(&(&v + &step * part)) - before
+                };
+                while change(part) > -0.1 * part * promise {
                     part *= 0.5;
                     if part < 1e-9 {
                         return Err(BenchError::NotSolved);

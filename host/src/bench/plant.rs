@@ -52,11 +52,39 @@ struct BusMovement {
     joined: Vec<(usize, f64)>,
 }
 
-/// The wiring, the leads and the sense bus.
-pub(super) struct Plant {
+/// The islands of the wiring while all its contacts stay as they are.
+pub(super) struct Wired {
+    /// Tells one state of the contacts from another.
+    number: u32,
     islands: Vec<Island>,
     /// Per channel: its island and port.
     seat: Vec<(usize, usize)>,
+}
+
+impl Wired {
+    /// Islands that hold so many channels. No two of one plant share a number.
+    pub(super) fn new(number: u32, islands: Vec<Island>, channels: usize) -> Self {
+        let mut seat = vec![(0, 0); channels];
+        for (island, content) in islands.iter().enumerate() {
+            for (port, channel) in content.ports.iter().enumerate() {
+                if let Some(channel) = channel {
+                    seat[*channel] = (island, port);
+                }
+            }
+        }
+        Self {
+            number,
+            islands,
+            seat,
+        }
+    }
+}
+
+/// The wiring, the leads and the sense bus.
+pub(super) struct Plant {
+    wired: Rc<Wired>,
+    /// The vehicle's battery is on: any lead can be outside the limits.
+    powered: bool,
     /// Number of probe leads.
     leads: usize,
     movements: Vec<Movement>,
@@ -69,19 +97,12 @@ impl Plant {
     /// Everything at rest in `state`, the sense bus joined to nothing, since
     /// long ago. The first `leads` channels are probe leads.
     pub(super) fn new(
-        islands: Vec<Island>,
+        wired: Rc<Wired>,
+        powered: bool,
         state: State,
         leads: usize,
         parts: &Parts,
     ) -> Result<Self, BenchError> {
-        let mut seat = vec![(0, 0); state.channels.len()];
-        for (island, content) in islands.iter().enumerate() {
-            for (port, channel) in content.ports.iter().enumerate() {
-                if let Some(channel) = channel {
-                    seat[*channel] = (island, port);
-                }
-            }
-        }
         let bus = BusMovement {
             since: 0,
             volts: 0.0,
@@ -89,15 +110,15 @@ impl Plant {
             joined: Vec::new(),
         };
         let mut plant = Self {
-            islands,
-            seat,
+            wired,
+            powered,
             leads,
             movements: Vec::new(),
             bus,
             state,
             solved: HashMap::new(),
         };
-        for island in 0..plant.islands.len() {
+        for island in 0..plant.wired.islands.len() {
             let target = plant.solve(&[island], None, parts)?;
             let deviation = vec![0.0; target[0].volts.len()];
             plant.movements.push(Movement {
@@ -111,7 +132,7 @@ impl Plant {
     }
 
     fn channel(&self, island: usize, port: usize) -> (usize, Channel) {
-        match self.islands[island].ports[port] {
+        match self.wired.islands[island].ports[port] {
             Some(channel) => (channel, self.state.channels[channel]),
             None => (0, Channel::default()),
         }
@@ -134,9 +155,11 @@ impl Plant {
             }
             None => vec![0],
         };
+        let wired = Rc::clone(&self.wired);
+        key.extend(wired.number.to_le_bytes());
         for island in group {
             key.extend((*island as u32).to_le_bytes());
-            for port in 0..self.islands[*island].ports.len() {
+            for port in 0..wired.islands[*island].ports.len() {
                 let channel = self.channel(*island, port).1;
                 key.push(channel.pin as u8 | u8::from(channel.sensed) << 4);
             }
@@ -147,7 +170,7 @@ impl Plant {
         let driven: Vec<Driven<'_>> = group
             .iter()
             .map(|island| {
-                let ports = 0..self.islands[*island].ports.len();
+                let ports = 0..wired.islands[*island].ports.len();
                 let channels = ports.map(|port| self.channel(*island, port));
                 let live = channels
                     .clone()
@@ -156,10 +179,10 @@ impl Plant {
                     .map(|(number, c)| (parts.drive(number, c.pin), parts.sense(number, c.sensed)))
                     .unzip();
                 Driven {
-                    island: &self.islands[*island],
+                    island: &wired.islands[*island],
                     drives,
                     sensed,
-                    held: live || self.islands[*island].powered,
+                    held: live || wired.islands[*island].powered,
                 }
             })
             .collect();
@@ -175,7 +198,7 @@ impl Plant {
         let sensed = state
             .channels
             .iter()
-            .zip(&self.seat)
+            .zip(&self.wired.seat)
             .filter(|(channel, _)| channel.sensed);
         let mut islands: Vec<usize> = sensed.map(|(_, seat)| seat.0).collect();
         islands.sort_unstable();
@@ -193,10 +216,10 @@ impl Plant {
         if state == self.state {
             return Ok(());
         }
-        let mut changed = vec![false; self.islands.len()];
+        let mut changed = vec![false; self.wired.islands.len()];
         for (channel, (new, old)) in state.channels.iter().zip(&self.state.channels).enumerate() {
             if new != old {
-                changed[self.seat[channel].0] = true;
+                changed[self.wired.seat[channel].0] = true;
             }
         }
         let (before, after) = (
@@ -212,7 +235,7 @@ impl Plant {
                 .chain(&after)
                 .for_each(|island| changed[*island] = true);
         }
-        let mut volts: Vec<Option<Vec<f64>>> = (0..self.islands.len())
+        let mut volts: Vec<Option<Vec<f64>>> = (0..self.wired.islands.len())
             .map(|island| changed[island].then(|| self.island_volts(island, now)))
             .collect();
         if bus_changed {
@@ -248,6 +271,55 @@ impl Plant {
         Ok(())
     }
 
+    /// Contacts of the wiring open or close at `now`. What stands on the nodes
+    /// stays there for the moment.
+    pub(super) fn rewire(
+        &mut self,
+        wired: &Rc<Wired>,
+        now: u64,
+        parts: &Parts,
+    ) -> Result<(), BenchError> {
+        if wired.number == self.wired.number {
+            return Ok(());
+        }
+        let mut stands: HashMap<usize, f64> = HashMap::new();
+        for (island, content) in self.wired.islands.iter().enumerate() {
+            let volts = self.island_volts(island, now);
+            stands.extend(content.nodes.iter().copied().zip(volts));
+        }
+        self.bus.volts = self.bus_volts(now);
+        self.bus.since = now;
+        self.wired = Rc::clone(wired);
+        let joined = self.sensed_islands(&self.state);
+        let load = self.bus.load;
+        let on_bus = match joined.is_empty() {
+            true => None,
+            false => Some(self.solve(&joined, Some(load), parts)?),
+        };
+        let mut movements = Vec::new();
+        for (island, content) in wired.islands.iter().enumerate() {
+            let place = joined.iter().position(|other| *other == island);
+            let (target, part) = match (&on_bus, place) {
+                (Some(target), Some(part)) => (Rc::clone(target), part),
+                _ => (self.solve(&[island], None, parts)?, 0),
+            };
+            let own = &target[part];
+            let nodes = content.nodes.iter().zip(&own.volts);
+            let volts: Vec<f64> = nodes
+                .map(|(node, rest)| stands.get(node).copied().unwrap_or(*rest))
+                .collect();
+            let deviation = content.deviation(&volts, own);
+            movements.push(Movement {
+                since: now,
+                target,
+                part,
+                deviation,
+            });
+        }
+        self.movements = movements;
+        Ok(())
+    }
+
     /// Shares the charge of the bus with every lead that is newly joined to it;
     /// `load` takes its part.
     fn share_charge(
@@ -259,10 +331,10 @@ impl Plant {
     ) {
         let loads = load.up + load.down;
         for (channel, (new, old)) in state.channels.iter().zip(&self.state.channels).enumerate() {
-            let (island, port) = self.seat[channel];
+            let (island, port) = self.wired.seat[channel];
             if let (true, false, Some(volts)) = (new.sensed, old.sensed, &mut volts[island]) {
-                let lump = &self.islands[island].lump;
-                let own = self.islands[island].lump_capacitance(port);
+                let lump = &self.wired.islands[island].lump;
+                let own = self.wired.islands[island].lump_capacitance(port);
                 // One pole stands for all capacitances that move together; the
                 // charge spreads over the same before that pole shows it.
                 let farads = self.movements[island].target().farads[port].max(own) + BUS.value();
@@ -285,7 +357,7 @@ impl Plant {
         now: u64,
     ) {
         let volts = volts.unwrap_or_else(|| self.island_volts(island, now));
-        let deviation = self.islands[island].deviation(&volts, &target[part]);
+        let deviation = self.wired.islands[island].deviation(&volts, &target[part]);
         self.movements[island] = Movement {
             since: now,
             target: Rc::clone(target),
@@ -296,14 +368,14 @@ impl Plant {
 
     fn island_volts(&self, island: usize, now: u64) -> Vec<f64> {
         let movement = &self.movements[island];
-        (0..self.islands[island].ports.len())
+        (0..self.wired.islands[island].ports.len())
             .map(|port| movement.volts(port, now))
             .collect()
     }
 
     /// Voltage of a channel, V.
     pub(super) fn channel_volts(&self, channel: usize, now: u64) -> f64 {
-        let (island, port) = self.seat[channel];
+        let (island, port) = self.wired.seat[channel];
         self.movements[island].volts(port, now)
     }
 
@@ -318,7 +390,7 @@ impl Plant {
         let mut moving = 0.0;
         let mut at_start = 0.0;
         for (channel, siemens) in &bus.joined {
-            let (island, port) = self.seat[*channel];
+            let (island, port) = self.wired.seat[*channel];
             let movement = &self.movements[island];
             let target = movement.target();
             rest += siemens * target.volts[port] / total;
@@ -367,19 +439,29 @@ impl Plant {
     }
 
     /// Whether a probe lead (chassis leads not counted) is outside the limits
-    /// of the comparators. Only a live source can bring one there.
+    /// of the comparators. Only a live source or the battery can bring one there.
     pub(super) fn over_limits(&self, now: u64, low: f64, high: f64) -> bool {
+        if self.powered {
+            return (0..self.leads).any(|lead| {
+                let volts = self.channel_volts(lead, now);
+                volts > high || volts < low
+            });
+        }
         // Also one that is switched off: its charge may still stand there.
-        self.seat.iter().skip(self.leads + 1).any(|(island, _)| {
-            self.islands[*island]
-                .ports
-                .iter()
-                .enumerate()
-                .filter(|(_, channel)| channel.is_some_and(|channel| channel < self.leads))
-                .any(|(port, _)| {
-                    let volts = self.movements[*island].volts(port, now);
-                    volts > high || volts < low
-                })
-        })
+        self.wired
+            .seat
+            .iter()
+            .skip(self.leads + 1)
+            .any(|(island, _)| {
+                self.wired.islands[*island]
+                    .ports
+                    .iter()
+                    .enumerate()
+                    .filter(|(_, channel)| channel.is_some_and(|channel| channel < self.leads))
+                    .any(|(port, _)| {
+                        let volts = self.movements[*island].volts(port, now);
+                        volts > high || volts < low
+                    })
+            })
     }
 }

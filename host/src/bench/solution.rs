@@ -71,6 +71,38 @@ fn netlist(nodes: usize, branches: &[Branch]) -> Netlist {
     netlist
 }
 
+/// A current source as a voltage behind this, Ω.
+const CURRENT_BEHIND: f64 = 1e15;
+
+/// A network without its capacitors.
+pub(super) fn branches(netlist: &Netlist) -> Vec<Branch> {
+    let branch = |element: &Element| match *element {
+        Element::Resistor(a, b, ohms) => Some(Branch::Resistor {
+            a,
+            b,
+            ohms: Ohms(ohms),
+        }),
+        Element::Diode(anode, cathode, law) => Some(Branch::Diode {
+            anode,
+            cathode,
+            saturation: Amperes(law.saturation),
+            slope: Volts(law.slope),
+        }),
+        Element::Source(node, volts, ohms) => Some(Branch::Source {
+            node,
+            volts: Volts(volts),
+            ohms: Ohms(ohms),
+        }),
+        Element::Current(node, amperes) => Some(Branch::Source {
+            node,
+            volts: Volts(amperes * CURRENT_BEHIND),
+            ohms: Ohms(CURRENT_BEHIND),
+        }),
+        Element::Capacitor(..) => None,
+    };
+    netlist.elements.iter().filter_map(branch).collect()
+}
+
 /// The voltage of every node from 1 to `nodes`, all node equations at once.
 ///
 /// # Errors

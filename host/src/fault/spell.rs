@@ -57,17 +57,17 @@ pub fn parse(spelling: &str, job: &Job) -> Result<Fault, SpellingError> {
         return Err(fail(format!("\"{kind}\" is not a kind of fault")));
     };
     let fault = read.map_err(fail)?;
-    match keys.0.first() {
-        Some((key, _)) => Err(fail(format!("\"{key}\" does not belong to this kind"))),
+    match keys.left() {
+        Some(key) => Err(fail(format!("\"{key}\" does not belong to this kind"))),
         None => Ok(fault),
     }
 }
 
 /// The keys behind the place, each taken once.
-pub(super) struct Keys<'s>(Vec<(&'s str, &'s str)>);
+pub(crate) struct Keys<'s>(Vec<(&'s str, &'s str)>);
 
 impl<'s> Keys<'s> {
-    fn read(rest: &'s str) -> Result<Self, String> {
+    pub(crate) fn read(rest: &'s str) -> Result<Self, String> {
         rest.split(',')
             .filter(|pair| !pair.is_empty())
             .map(|pair| {
@@ -78,16 +78,26 @@ impl<'s> Keys<'s> {
             .map(Self)
     }
 
-    fn take(&mut self, key: &str) -> Option<&'s str> {
+    pub(crate) fn take(&mut self, key: &str) -> Option<&'s str> {
         let at = self.0.iter().position(|(name, _)| *name == key)?;
         Some(self.0.remove(at).1)
     }
 
-    pub(super) fn need(&mut self, key: &str) -> Result<&'s str, String> {
+    /// Whether a key is there that nobody has taken.
+    pub(crate) fn has(&self, key: &str) -> bool {
+        self.0.iter().any(|(name, _)| *name == key)
+    }
+
+    /// The first key that nobody has taken.
+    pub(crate) fn left(&self) -> Option<&'s str> {
+        self.0.first().map(|(key, _)| *key)
+    }
+
+    pub(crate) fn need(&mut self, key: &str) -> Result<&'s str, String> {
         self.take(key).ok_or_else(|| format!("it needs {key}=…"))
     }
 
-    pub(super) fn number(&mut self, key: &str, least: f64, most: f64) -> Result<f64, String> {
+    pub(crate) fn number(&mut self, key: &str, least: f64, most: f64) -> Result<f64, String> {
         let text = self.need(key)?;
         match text.parse::<f64>() {
             Ok(value) if (least..=most).contains(&value) => Ok(value),
@@ -100,12 +110,12 @@ impl<'s> Keys<'s> {
 
 /// Looks places up in the job.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Reader<'j> {
-    pub(super) job: &'j Job,
+pub(crate) struct Reader<'j> {
+    pub(crate) job: &'j Job,
 }
 
 impl<'j> Reader<'j> {
-    pub(super) fn joint(self, place: &str, keys: &mut Keys<'_>) -> Result<Joint, String> {
+    pub(crate) fn joint(self, place: &str, keys: &mut Keys<'_>) -> Result<Joint, String> {
         if self.job.splices.iter().any(|s| s.name == place) {
             let lead = self.lead(keys.need("lead")?)?;
             let here = End::Splice(place.to_owned());

@@ -61,7 +61,7 @@ impl VirtualProbe {
         }
     }
 
-    /// The bench, to look at its clock and counters.
+    /// The bench, to look at its clock and counters and to set switches.
     #[must_use]
     pub fn bench(&self) -> &Shared {
         &self.bench

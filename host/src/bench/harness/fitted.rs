@@ -76,6 +76,9 @@ pub(crate) struct Fitted<'a> {
     pub(crate) turned: BTreeSet<String>,
     /// Parts that join nothing: not there, or burnt through.
     pub(super) gone: BTreeSet<String>,
+    /// Joints that open now and then: which gap, and the ohms of a dropout (infinite
+    /// where it opens).
+    pub(crate) gaps: BTreeMap<Joint, (usize, f64)>,
     /// The probe leads.
     pub(crate) clips: Vec<Clipped>,
 }
@@ -139,6 +142,7 @@ impl<'a> Fitted<'a> {
             foreign: Vec::new(),
             turned: BTreeSet::new(),
             gone: BTreeSet::new(),
+            gaps: BTreeMap::new(),
             clips: clips.collect(),
         };
         for fault in faults {

@@ -5,10 +5,11 @@
 //! is one where the harness mates with the vehicle: the conductor is met at
 //! its mating side. In-line plugs are mated. On the bench the vehicle is
 //! absent: no conductors, no chassis, taps bite nothing, rings are loose, and
-//! faults that need the vehicle change nothing. Battery plus rings hang free
-//! (battery off).
+//! faults that need the vehicle change nothing. Without the battery, battery plus
+//! rings hang free; what it adds is in `power`.
 
 mod fitted;
+mod power;
 mod values;
 mod wiring;
 
@@ -17,13 +18,15 @@ use super::error::BenchError;
 use super::front_end::Parts;
 use super::network::{Element, Netlist};
 use super::noise::Spread;
+use super::scene::Power;
+use super::upset::Upsets;
 use crate::fault::Fault;
 use crate::hookup::{Hookup, Point};
 use crate::plan::model::{End, Job};
 use fitted::has_place;
 pub(crate) use fitted::{Fitted, Spot, Who};
 use loomproof_core::wire::Place;
-use values::Values;
+pub(super) use values::Values;
 use wiring::Wiring;
 
 /// How the second chassis lead C2 sits.
@@ -41,18 +44,36 @@ pub enum ChassisLead {
 /// Resistance between the two chassis leads on the same metal, Ω.
 const CHASSIS_LEADS: f64 = 0.05;
 
-/// The network and the node of each channel (leads, then C2, then live
-/// sources, which are entered in `parts`).
+/// The wiring as a network.
+pub(super) struct Rigged {
+    /// What is always there.
+    pub(super) netlist: Netlist,
+    /// The node of each channel: leads, then C2, then live sources.
+    pub(super) channels: Vec<usize>,
+    /// What opens and closes.
+    pub(super) power: Power,
+}
+
+/// The network; live sources are entered in `parts`.
 pub(super) fn network(
     (job, hookup, faults): (&Job, &Hookup, &[Fault]),
+    (powered, upsets): (bool, Upsets),
     spread: Spread,
     leads: u8,
     parts: &mut Parts,
     chassis: ChassisLead,
-) -> Result<(Netlist, Vec<usize>), BenchError> {
-    let fitted = Fitted::new(job, hookup, faults)?;
+) -> Result<Rigged, BenchError> {
+    let mut fitted = Fitted::new(job, hookup, faults)?;
     let in_vehicle = hookup.place == Place::Vehicle;
-    let mut wiring = Wiring::build(&fitted, Values::new(job, spread), in_vehicle)?;
+    if powered && !in_vehicle {
+        let why = "the hook-up is for the harness alone on the bench; hook up in the vehicle";
+        return Who::new("battery on".to_owned()).senseless(why);
+    }
+    let values = Values::new(job, spread);
+    let gaps = upsets.fit(&mut fitted, &values)?;
+    let powered = powered.then_some(upsets);
+    let mut wiring = Wiring::build(&fitted, values, (in_vehicle, powered))?;
+    wiring.power.gaps = gaps;
 
     let mut touched: Vec<Option<Option<usize>>> = vec![None; usize::from(leads)];
     for clip in &fitted.clips {
@@ -99,6 +120,7 @@ pub(super) fn network(
         *slot = Some(Some(wiring.terminal(&end)));
     }
 
+    let power = wiring.power;
     let mut netlist = wiring.netlist;
     let mut channels = Vec::new();
     for (channel, touched) in touched.into_iter().enumerate() {
@@ -121,11 +143,15 @@ pub(super) fn network(
         channels.push(node);
         parts.live.push((volts, values::LIVE_SOURCE));
     }
-    Ok((netlist, channels))
+    Ok(Rigged {
+        netlist,
+        channels,
+        power,
+    })
 }
 
 /// As [`network`], without a harness.
-pub(super) fn bare(clips: Bare, leads: u8, parts: &Parts) -> (Netlist, Vec<usize>) {
+pub(super) fn bare(clips: Bare, leads: u8, parts: &Parts) -> Rigged {
     let mut netlist = Netlist::default();
     let mut channels = Vec::new();
     for channel in 0..usize::from(leads) {
@@ -147,7 +173,11 @@ pub(super) fn bare(clips: Bare, leads: u8, parts: &Parts) -> (Netlist, Vec<usize
     let c2 = probe_lead(&mut netlist, 0.0);
     netlist.resistor(c2, 0, CHASSIS_LEADS);
     channels.push(c2);
-    (netlist, channels)
+    Rigged {
+        netlist,
+        channels,
+        power: Power::default(),
+    }
 }
 
 fn probe_lead(netlist: &mut Netlist, leakage: f64) -> usize {

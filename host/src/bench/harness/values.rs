@@ -4,8 +4,8 @@
 use crate::bench::error::BenchError;
 use crate::bench::network::Law;
 use crate::bench::noise::Spread;
-use crate::plan::model::{Fuse, Job, Lamp, Relay};
-use loomproof_core::units::{Celsius, Metres, Ohms, SquareMillimetres};
+use crate::plan::model::{Draw, Fuse, Job, Lamp, Relay};
+use loomproof_core::units::{Amperes, Celsius, Metres, Ohms, SquareMillimetres, Volts};
 
 /// Resistivity of annealed copper at 20 °C, Ω·mm²/m (NBS Handbook 100).
 const COPPER: f64 = 0.017_241;
@@ -29,7 +29,7 @@ const FUSE_OHM_AMPERES: f64 = 0.08;
 /// deviation, V (common practice: ±0.1 V in all).
 const DIODE_SPREAD: f64 = 0.03;
 /// A filament's cold resistance is about this share of its hot one (kfz-tech.de).
-const COLD_LAMP: f64 = 0.1;
+pub(super) const COLD_LAMP: f64 = 0.1;
 /// Resistance of a source that stands on a wire before the test, Ω.
 pub(super) const LIVE_SOURCE: f64 = 0.5;
 
@@ -50,10 +50,28 @@ pub(super) const BOLT: JointValue = JointValue(0.003, 0.0015);
 /// One way of an in-line plug.
 pub(super) const PLUG: JointValue = JointValue(0.004, 0.002);
 /// A closed relay contact.
-const RELAY_CONTACT: JointValue = JointValue(0.020, 0.010);
+pub(super) const RELAY_CONTACT: JointValue = JointValue(0.020, 0.010);
+
+/// The vehicle's fuse holder, switch and wire up to one of its conductors (common
+/// practice).
+pub(super) const FEED: JointValue = JointValue(0.020, 0.010);
+/// A switch of the vehicle that joins a conductor to chassis (common practice).
+pub(super) const TO_CHASSIS: JointValue = JointValue(0.050, 0.020);
+/// The contact of a switch that the harness is plugged to (common practice).
+pub(super) const CONTACT_CLOSED: JointValue = JointValue(0.010, 0.005);
+/// A battery at rest and its lead to chassis (common practice: 5 to 15 mΩ).
+pub(super) const BATTERY: JointValue = JointValue(0.010, 0.005);
+/// Voltage of a rested, charged lead-acid battery of 12 V, and how far it strays,
+/// V (common practice).
+const RESTED: (f64, f64) = (12.6, 0.2);
+/// How far the ground of the vehicle's own consumers strays from the body where the
+/// probe is clipped, V.
+const GROUND_STRAYS: f64 = 0.02;
+/// What a consumer draws strays by this share (common practice).
+const DRAW_SPREAD: f64 = 0.05;
 
 /// Draws the values of the parts of one job.
-pub(super) struct Values<'a> {
+pub(in crate::bench) struct Values<'a> {
     job: &'a Job,
     spread: Spread,
 }
@@ -152,6 +170,51 @@ impl<'a> Values<'a> {
         Ok(self
             .spread
             .uniform(&format!("lamp {}", lamp.name), ohms, ohms * 0.1))
+    }
+
+    /// Voltage of the battery, the engine off, V.
+    pub(super) fn battery(&self) -> f64 {
+        let batteries = self.job.supply.value() / 12.0;
+        let (mean, half) = RESTED;
+        self.spread.uniform("battery", mean, half) * batteries
+    }
+
+    /// Voltage of the vehicle's own ground against the body, V.
+    pub(super) fn ground(&self) -> f64 {
+        self.spread
+            .uniform("engine-side ground", 0.0, GROUND_STRAYS)
+    }
+
+    /// Resistance of what draws so much at a rated voltage, Ω; a lamp is hot.
+    pub(super) fn consumer(
+        &self,
+        label: &str,
+        draws: Draw,
+        rated: Volts,
+    ) -> Result<f64, BenchError> {
+        let ohms = usable(label.to_owned(), draws.resistance(rated).value())?;
+        Ok(self.spread.uniform(label, ohms, ohms * DRAW_SPREAD))
+    }
+
+    /// Resistance of a good fuse of the vehicle, Ω.
+    pub(super) fn own_fuse(&self, name: &str, rating: Amperes) -> Result<f64, BenchError> {
+        let fuse = Fuse {
+            name: name.to_owned(),
+            rating,
+            place: None,
+        };
+        self.fuse(&fuse)
+    }
+
+    /// When a joint that opens now and then does so first, s.
+    pub(in crate::bench) fn first_gap(&self, label: &str, every: f64) -> f64 {
+        let half = every / 2.0;
+        self.spread.uniform(label, half, half)
+    }
+
+    /// How much a coil's voltages rise with its resistance at the job's temperature.
+    pub(super) fn coil_rise(&self) -> f64 {
+        self.copper_rise()
     }
 
     /// Resistance of a good fuse, Ω, ±10 % (common practice).

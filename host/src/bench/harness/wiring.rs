@@ -4,13 +4,15 @@ use super::fitted::{Fitted, Spot};
 use super::values::{self, Values};
 use crate::bench::error::BenchError;
 use crate::bench::network::{Element, Netlist};
+use crate::bench::scene::{By, Contact, Power, To};
+use crate::bench::upset::Upsets;
 use crate::fault::{Cavity, Joint};
 use crate::plan::model::{End, Half, Load, RingOn, Side, Suppression};
 use std::collections::HashMap;
 
 /// What a node of the network is.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
-enum Spotted {
+pub(super) enum Spotted {
     /// Copper at one end of a lead.
     LeadEnd(usize, usize),
     /// Half-way along a lead.
@@ -31,12 +33,16 @@ enum Spotted {
 
 /// Builds the network.
 pub(super) struct Wiring<'a> {
-    fitted: &'a Fitted<'a>,
-    values: Values<'a>,
+    pub(super) fitted: &'a Fitted<'a>,
+    pub(super) values: Values<'a>,
     in_vehicle: bool,
+    /// The battery is on.
+    powered: bool,
     nodes: HashMap<Spotted, usize>,
     /// What has been built so far.
     pub(super) netlist: Netlist,
+    /// What opens and closes.
+    pub(super) power: Power,
     /// Live sources: node, volts.
     pub(super) live: Vec<(usize, f64)>,
 }
@@ -46,14 +52,16 @@ impl<'a> Wiring<'a> {
     pub(super) fn build(
         fitted: &'a Fitted<'a>,
         values: Values<'a>,
-        in_vehicle: bool,
+        (in_vehicle, powered): (bool, Option<Upsets>),
     ) -> Result<Self, BenchError> {
         let mut wiring = Self {
             fitted,
             values,
             in_vehicle,
+            powered: powered.is_some(),
             nodes: HashMap::new(),
             netlist: Netlist::default(),
+            power: Power::default(),
             live: Vec::new(),
         };
         wiring.leads()?;
@@ -63,6 +71,9 @@ impl<'a> Wiring<'a> {
         if in_vehicle {
             wiring.vehicle()?;
         }
+        if let Some(upsets) = powered {
+            wiring.power_up(&upsets)?;
+        }
         wiring.shorts();
         for (end, volts) in &fitted.live {
             let node = wiring.place(end);
@@ -71,7 +82,24 @@ impl<'a> Wiring<'a> {
         Ok(wiring)
     }
 
-    fn at(&mut self, spot: Spotted) -> usize {
+    /// A resistor at a joint, which may have something added or open now and then.
+    fn jointed(&mut self, a: usize, b: usize, ohms: f64, joint: &Joint) {
+        let ohms = ohms + self.added(joint);
+        match self.fitted.gaps.get(joint) {
+            None => self.netlist.resistor(a, b, ohms),
+            Some((gap, dropout)) => {
+                self.power.contacts.push(Contact {
+                    at: a,
+                    to: To::Node(b),
+                    ohms,
+                    by: By::Joint(*gap, *dropout),
+                    fuse: None,
+                });
+            }
+        }
+    }
+
+    pub(super) fn at(&mut self, spot: Spotted) -> usize {
         let netlist = &mut self.netlist;
         *self.nodes.entry(spot).or_insert_with(|| netlist.node())
     }
@@ -81,7 +109,7 @@ impl<'a> Wiring<'a> {
     }
 
     /// The node of a place in the plan; of a cavity, its mating side.
-    fn place(&mut self, end: &End) -> usize {
+    pub(super) fn place(&mut self, end: &End) -> usize {
         match end {
             End::Cavity(connector, cavity) => self.at(Spotted::Mating(connector.clone(), *cavity)),
             other => self.at(Spotted::Place(other.clone())),
@@ -95,13 +123,14 @@ impl<'a> Wiring<'a> {
             let half = self.values.wire(&label, lead.length, lead.size)? / 2.0;
             let middle = self.at(Spotted::Middle(number));
             // A break along the lead sits between its first end and its middle.
-            let along = self.added(&Joint::Along(lead.name.clone()));
-            for (end, (place, extra)) in [(&lead.from, along), (&lead.to, 0.0)]
-                .into_iter()
-                .enumerate()
-            {
+            let along = Joint::Along(lead.name.clone());
+            for (end, place) in [&lead.from, &lead.to].into_iter().enumerate() {
                 let copper = self.at(Spotted::LeadEnd(number, end));
-                self.netlist.resistor(copper, middle, half + extra);
+                if end == 0 {
+                    self.jointed(copper, middle, half, &along);
+                } else {
+                    self.netlist.resistor(copper, middle, half);
+                }
                 let farads = values::LEAD_CAPACITANCE * lead.length.value() / 2.0;
                 self.netlist.add(Element::Capacitor(copper, farads));
                 let joint_label = format!("{label} end {end}");
@@ -119,8 +148,8 @@ impl<'a> Wiring<'a> {
                     ),
                     _ => (self.place(place), values::CRIMP, Joint::At(place.clone())),
                 };
-                let ohms = self.values.joint(&joint_label, kind) + self.added(&joint);
-                self.netlist.resistor(copper, node, ohms);
+                let ohms = self.values.joint(&joint_label, kind);
+                self.jointed(copper, node, ohms, &joint);
             }
         }
         Ok(())
@@ -145,18 +174,18 @@ impl<'a> Wiring<'a> {
 
     fn plugs(&mut self) {
         for plug in &self.fitted.job.plugs {
-            let extra = self.added(&Joint::Mating(plug.name.clone()));
+            let mating = Joint::Mating(plug.name.clone());
             for way in 1..=plug.ways {
                 let a = self.place(&End::Plug(plug.name.clone(), Half::A, way));
                 let b = self.place(&End::Plug(plug.name.clone(), Half::B, way));
                 let label = format!("plug {}:{way}", plug.name);
-                let ohms = self.values.joint(&label, values::PLUG) + extra;
-                self.netlist.resistor(a, b, ohms);
+                let ohms = self.values.joint(&label, values::PLUG);
+                self.jointed(a, b, ohms, &mating);
             }
         }
     }
 
-    /// A relay is at rest: the probe cannot pull one in.
+    /// Without the battery a relay is at rest: the probe cannot pull one in.
     fn parts(&mut self) -> Result<(), BenchError> {
         let job = self.fitted.job;
         let part = |name: &str, terminal: &str| End::Part(name.to_owned(), terminal.to_owned());
@@ -182,7 +211,7 @@ impl<'a> Wiring<'a> {
                     self.netlist.resistor(low, high, ohms);
                 }
             }
-            if relay.changeover {
+            if relay.changeover && !self.powered {
                 let common = self.place(&part(&relay.name, "30"));
                 let rest = self.place(&part(&relay.name, "87a"));
                 let ohms = self.values.relay_contact(relay);
@@ -199,14 +228,19 @@ impl<'a> Wiring<'a> {
             self.netlist.add(Element::Diode(anode, cathode, law));
         }
         for lamp in job.lamps.iter().filter(|lamp| there(&lamp.name)) {
-            let ohms = self.values.lamp(lamp)?;
+            let mut ohms = self.values.lamp(lamp)?;
+            if self.powered {
+                ohms /= values::COLD_LAMP;
+            }
             let (one, two) = (
                 self.place(&part(&lamp.name, "1")),
                 self.place(&part(&lamp.name, "2")),
             );
             self.netlist.resistor(one, two, ohms);
         }
-        for fuse in job.fuses.iter().filter(|fuse| there(&fuse.name)) {
+        let fuses = job.fuses.iter().filter(|fuse| there(&fuse.name));
+        let powered = self.powered;
+        for fuse in fuses.filter(|_| !powered) {
             let ohms = self.values.fuse(fuse)?;
             let (one, two) = (
                 self.place(&part(&fuse.name, "1")),
@@ -238,7 +272,12 @@ impl<'a> Wiring<'a> {
             }
             if let Load::Range { least, most } = conductor.load {
                 let (ohms, farads) = self.values.load(&conductor.name, least, most)?;
-                self.netlist.resistor(hub, 0, ohms);
+                // What it draws in service is stated apart.
+                let behaviours = &job.electrics.behaviours;
+                let draws = behaviours.get(&conductor.name).and_then(|it| it.draws);
+                if !self.powered || draws.is_none() {
+                    self.netlist.resistor(hub, 0, ohms);
+                }
                 self.netlist.add(Element::Capacitor(hub, farads));
             }
         }
@@ -309,6 +348,17 @@ impl<'a> Wiring<'a> {
             Some((number, place)) => self.at(Spotted::ConductorEnd(number, place)),
             None => self.at(empty),
         }
+    }
+
+    /// Places of the plan that are in the network, by their spelling; of a cavity
+    /// its mating side.
+    pub(super) fn known_places(&self) -> Vec<(String, usize)> {
+        let named = self.nodes.iter().filter_map(|(spot, node)| match spot {
+            Spotted::Mating(connector, cavity) => Some((format!("{connector}:{cavity}"), *node)),
+            Spotted::Place(end) => Some((end.to_string(), *node)),
+            _ => None,
+        });
+        named.collect()
     }
 
     /// What a probe touches at a tap, ring, plug way or part terminal.
