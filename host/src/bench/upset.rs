@@ -279,6 +279,13 @@ fn time(key: &str, keys: &mut Keys<'_>) -> Result<Duration, String> {
     Ok(Duration::from_nanos(nanoseconds as u64))
 }
 
+/// Whether a spelling names a kind of upset (rather than a fault of the wiring).
+#[must_use]
+pub fn is_kind(spelling: &str) -> bool {
+    let kind = spelling.split(['@', ',']).next().unwrap_or_default();
+    KINDS.iter().any(|(name, ..)| *name == kind)
+}
+
 /// Reads a spelling against a job, so that every name in it exists.
 ///
 /// # Errors

@@ -2,6 +2,7 @@
 
 use std::process::ExitCode;
 
+use crate::bench::upset::UpsetError;
 use crate::bench::{BenchError, DefectError};
 use crate::circuit::BuildError;
 use crate::fault::spell::SpellingError;
@@ -155,6 +156,7 @@ usage_failures!(
     RecordingError,
     BenchError,
     DefectError,
+    UpsetError,
     StoreError,
     TransferError
 );

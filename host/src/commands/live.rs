@@ -9,7 +9,7 @@ use super::exit::Status;
 use super::job::{JobArgs, ReachArgs, VirtualArgs};
 use super::{Failure, Format, note, print, print_json};
 use crate::bench::hal::Shared;
-use crate::bench::{Bench, Upset};
+use crate::bench::{Bench, upset};
 use crate::fault::catalogue;
 use crate::fault::spell::parse;
 use crate::hookup::Hookup;
@@ -228,9 +228,10 @@ impl<'a> Vehicle<'a> {
         }
         let (mut faults, mut upsets) = (Vec::new(), Vec::new());
         for spelling in &self.args.faults {
-            match Upset::parse(spelling, self.job) {
-                Some(upset) => upsets.push(upset?),
-                None => faults.push(parse(spelling, self.job)?),
+            if upset::is_kind(spelling) {
+                upsets.push(upset::parse(spelling, self.job)?);
+            } else {
+                faults.push(parse(spelling, self.job)?);
             }
         }
         let settings = self.args.simulated.settings()?;

@@ -4,11 +4,12 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use loomproof_core::circuit::NodeId;
-use loomproof_core::units::Volts;
+use loomproof_core::units::{Ohms, Volts};
 
 use super::judge::{Distance, alike, distance};
 use super::observe::Observed;
 use super::steps::Step;
+use crate::bench::Upset;
 use crate::diagnosis::search::{Outcome, Settings, Space, search};
 use crate::plan::model::Job;
 use crate::powered::causes::all;
@@ -25,6 +26,7 @@ pub struct Case<'c> {
     powered: &'c Powered,
     steps: &'c [Step],
     seen: &'c [Vec<Observed>],
+    battery: Volts,
     solver: RefCell<Solver<'c>>,
     /// What the plan lets expect.
     pub healthy: Course,
@@ -44,6 +46,10 @@ struct Suspect {
 
 /// The most causes that are looked for together.
 const MOST_CAUSES: usize = 3;
+
+/// Ohms that a bad joint is tried with: what a lamp or a motor drops a tenth of a volt
+/// on, up to what keeps a relay from pulling in and more.
+const OHMS: [f64; 9] = [0.05, 0.15, 0.5, 1.5, 5.0, 15.0, 50.0, 150.0, 1500.0];
 
 /// Pairs that are worked out at most; each solves the whole job in every step.
 const PATIENCE: u64 = 3_000;
@@ -101,6 +107,7 @@ impl<'c> Case<'c> {
             powered,
             steps,
             seen,
+            battery,
             apart: apart.collect(),
             home: home.collect(),
             healthy,
@@ -128,6 +135,7 @@ impl<'c> Case<'c> {
         let powered = self.powered;
         let causes = all(job, powered, faults).into_iter();
         self.causes = causes
+            .filter_map(|(cause, scenario)| self.fitted(job, cause, scenario))
             .map(|(cause, scenario)| {
                 let mut clusters: BTreeSet<Cluster> = scenario
                     .nodes(powered)
@@ -146,6 +154,59 @@ impl<'c> Case<'c> {
             })
             .filter(|suspect| !suspect.clusters.is_disjoint(&off))
             .collect();
+    }
+
+    /// A cause with the ohms or volts that fit the observations best, where it has any.
+    fn fitted(&self, job: &Job, cause: Cause, scenario: Scenario) -> Option<(Cause, Scenario)> {
+        let others: Vec<Cause> = match &cause {
+            Cause::Wiring(fault) if fault.ohms().is_some() => {
+                let ohms = OHMS.into_iter().map(Ohms);
+                let faults = ohms.filter_map(|ohms| fault.with_ohms(ohms));
+                faults.map(Cause::Wiring).collect()
+            }
+            Cause::Upset(Upset::Voltage(name, _)) => {
+                let low = self.lowest_supply(&scenario)?;
+                vec![Cause::Upset(Upset::Voltage(name.clone(), low))]
+            }
+            Cause::Wiring(_) | Cause::Upset(_) => return Some((cause, scenario)),
+        };
+        let each = others.into_iter().filter_map(|cause| {
+            let scenario = cause.scenario(self.powered, job)?;
+            let gain = self.gain_of(&scenario).ok()?;
+            Some((gain, cause, scenario))
+        });
+        let best = each.max_by(|(a, ..), (b, ..)| a.total_cmp(b))?;
+        Some((best.1, best.2))
+    }
+
+    /// What a feed gives at most, by the points that it should bring to the battery's
+    /// voltage and does not; `None` where they have that.
+    fn lowest_supply(&self, scenario: &Scenario) -> Option<Volts> {
+        let battery = self.battery.0;
+        let nodes = scenario.nodes(self.powered);
+        let own: BTreeSet<Cluster> = nodes
+            .iter()
+            .filter_map(|node| self.clusters.get(node).copied())
+            .collect();
+        let steps = self.seen.iter().zip(&self.healthy);
+        let fed = steps.flat_map(|(seen, shown)| seen.iter().zip(shown).zip(&self.home));
+        let fed = fed.filter(|((_, shown), home)| {
+            let full = matches!(shown, Shown::Known { on, .. } if on.least.0 > battery * 0.97);
+            full && home.is_some_and(|home| own.contains(&home))
+        });
+        let most = fed.map(|((seen, _), _)| seen.on.0).max_by(f64::total_cmp)?;
+        (most > 0.5 && most < battery * 0.97).then_some(Volts(most))
+    }
+
+    fn gain_of(&self, scenario: &Scenario) -> Result<f64, String> {
+        let course = course(&mut self.solver.borrow_mut(), scenario, self.steps)?;
+        let steps = self.seen.iter().zip(&course).zip(&self.apart);
+        let gain = steps.flat_map(|((seen, shown), apart)| {
+            seen.iter().zip(shown).zip(apart).map(|((seen, shown), before)| {
+                (before.squares - distance(seen, shown).squares) / 2.0
+            })
+        });
+        Ok(gain.sum())
     }
 
     /// A cause by its number.
@@ -254,17 +315,9 @@ impl Space for Case<'_> {
     }
 
     fn gain(&self, set: &[usize], _: f64) -> Result<Option<f64>, String> {
-        let course = self.course(set)?;
-        let steps = self.seen.iter().zip(&course).zip(&self.apart);
-        let gain = steps.map(|((seen, shown), apart)| {
-            let points = seen.iter().zip(shown).zip(apart);
-            points
-                .map(|((seen, shown), before)| {
-                    (before.squares - distance(seen, shown).squares) / 2.0
-                })
-                .sum::<f64>()
-        });
-        Ok(Some(gain.sum()))
+        let scenarios = set.iter().filter_map(|one| self.causes.get(*one));
+        let scenario = Scenario::together(scenarios.map(|suspect| &suspect.scenario));
+        self.gain_of(&scenario).map(Some)
     }
 
     fn suffices(&self, one: usize) -> Result<bool, String> {

@@ -160,7 +160,23 @@ fn upset_words(speaker: &Speaker<'_>, upset: &Upset) -> Words {
             format!("{switch} stays {state}, whatever is done with it."),
             "Was it moved as asked? Then look at the switch itself and its plug.",
         ),
-        other => words(format!("{other}."), "See docs/faults.md."),
+        Upset::Voltage(name, volts) => words(
+            format!("The vehicle gives only {:.1} V on {}.", volts.0, speaker.supply(name)),
+            "Measure the battery itself; then look for a bad joint between it and there. This is \
+             the vehicle's side, not the harness.",
+        ),
+        Upset::WrongFlash(name, rate) => words(
+            format!("{} flashes {:.0} times a minute.", speaker.supply(name), rate.0),
+            "Look for a lamp that is out, or a flasher that is not made for this load.",
+        ),
+        Upset::WrongDim(name, rate) => words(
+            format!("{} is dimmed at {:.0} Hz.", speaker.supply(name), rate.0),
+            "Look at what dims it.",
+        ),
+        Upset::Intermittent { joint, .. } => words(
+            format!("A joint opens now and then {}.", speaker.joint(joint)),
+            "Find it with `wiggle`; make the joint again.",
+        ),
     }
 }
 

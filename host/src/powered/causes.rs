@@ -4,9 +4,10 @@
 use std::collections::BTreeSet;
 
 use loomproof_core::circuit::{Edit, ElementId, GROUND, NodeId};
+use loomproof_core::units::Volts;
 
 use super::wiring::Powered;
-use crate::bench::Upset;
+use crate::bench::{Upset, upset};
 use crate::fault::Fault;
 use crate::plan::model::Job;
 
@@ -107,7 +108,15 @@ fn upset_scenario(
             scenario.stuck.push((at, u8::try_from(state).ok()?));
             Some(())
         }
-        _ => None,
+        Upset::Voltage(name, volts) => {
+            let feeds = powered.feeds.iter().enumerate();
+            let own = feeds.filter(|(_, feed)| feed.name == *name && !feed.consumer);
+            scenario.volts = own.map(|(at, _)| (at, *volts)).collect();
+            (!scenario.volts.is_empty()).then_some(())
+        }
+        // A rate is judged by itself; a joint that opens now and then is for a
+        // wiggle test.
+        Upset::WrongFlash(..) | Upset::WrongDim(..) | Upset::Intermittent { .. } => None,
     }
 }
 
@@ -115,7 +124,7 @@ fn upset_scenario(
 #[must_use]
 pub fn all(job: &Job, powered: &Powered, faults: Vec<Fault>) -> Vec<(Cause, Scenario)> {
     let faults = faults.into_iter().map(Cause::Wiring);
-    let upsets = Upset::all(job).into_iter().map(Cause::Upset);
+    let upsets = upset::all(job).into_iter().map(Cause::Upset);
     faults
         .chain(upsets)
         .filter_map(|cause| {
@@ -132,6 +141,8 @@ pub struct Scenario {
     pub edits: Vec<Edit>,
     /// Feeds that give nothing, by their place in [`Powered::feeds`].
     pub dead: Vec<usize>,
+    /// Feeds that give another voltage.
+    pub volts: Vec<(usize, Volts)>,
     /// Switches that stay in one state whatever the fitter does.
     pub stuck: Vec<(usize, u8)>,
 }
@@ -144,6 +155,7 @@ impl Scenario {
         for scenario in scenarios {
             all.edits.extend(&scenario.edits);
             all.dead.extend(&scenario.dead);
+            all.volts.extend(&scenario.volts);
             all.stuck.extend(&scenario.stuck);
         }
         all
@@ -180,7 +192,8 @@ impl Scenario {
                 Edit::Remove(_) | Edit::AddOhms(..) => {}
             }
         }
-        nodes.extend(self.dead.iter().filter_map(|at| Some(powered.feeds.get(*at)?.node)));
+        let feeds = self.dead.iter().chain(self.volts.iter().map(|(at, _)| at));
+        nodes.extend(feeds.filter_map(|at| Some(powered.feeds.get(*at)?.node)));
         nodes.retain(|node| *node != GROUND);
         nodes
     }

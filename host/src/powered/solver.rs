@@ -227,9 +227,11 @@ impl<'p> Solver<'p> {
                 continue;
             }
             if let Some(place) = now.island(feed.node) {
+                let mut other = scenario.volts.iter();
+                let other = other.find(|(feed, _)| *feed == at);
                 now.ties[place].push(Attachment {
                     node: feed.node,
-                    volts: self.battery,
+                    volts: other.map_or(self.battery, |(_, volts)| *volts),
                     ohms: feed.ohms,
                     spread: Ohms(0.0),
                 });
@@ -416,9 +418,9 @@ impl<'p> Solver<'p> {
                 all.push(Shown::Unknown);
                 continue;
             }
-            let high = self.level(&on, node, Hung::Wide)?;
+            let high = self.looked(&on, node)?;
             let low = match &off {
-                Some(off) => self.level(off, node, Hung::Wide)?,
+                Some(off) => self.looked(off, node)?,
                 None => high,
             };
             let top = high.most.0.max(low.most.0);
@@ -452,6 +454,18 @@ impl<'p> Solver<'p> {
         let least = self.voltage(now, node, hung, Corner::Least)?;
         let most = self.voltage(now, node, hung, Corner::Most)?;
         Ok(Level::of(least, most))
+    }
+
+    /// What a look through the wide divider shows: between the voltage that the
+    /// divider leaves and the one without it, since a look is short and wiring with a
+    /// capacitor on it hardly moves in that time.
+    fn looked(&mut self, now: &Now, node: NodeId) -> Result<Level, SolveError> {
+        let loaded = self.level(now, node, Hung::Wide)?;
+        let free = self.level(now, node, Hung::Nothing)?;
+        Ok(Level::of(
+            loaded.least.0.min(free.least.0),
+            loaded.most.0.max(free.most.0),
+        ))
     }
 
     /// Which nets can ever bear on each other: through parts, switches and relays.
