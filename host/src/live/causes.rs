@@ -1,9 +1,8 @@
 //! Which causes explain what was observed best.
 
 use std::cell::RefCell;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
-use loomproof_core::circuit::NodeId;
 use loomproof_core::units::{Ohms, Volts};
 
 use super::judge::{Distance, alike, distance};
@@ -13,10 +12,7 @@ use crate::bench::Upset;
 use crate::diagnosis::search::{Outcome, Settings, Space, search};
 use crate::plan::model::Job;
 use crate::powered::causes::all;
-use crate::powered::{Cause, Powered, Scenario, Shown, Solver};
-
-/// Nets that can bear on each other.
-type Cluster = usize;
+use crate::powered::{Cause, Cluster, Powered, Scenario, Shown, Solver};
 
 /// What every point shows in every step.
 pub type Course = Vec<Vec<Shown>>;
@@ -34,7 +30,6 @@ pub struct Case<'c> {
     pub apart: Vec<Vec<Distance>>,
     /// Cluster of each point, `None` where the clip's net meets nothing else.
     home: Vec<Option<Cluster>>,
-    clusters: BTreeMap<NodeId, Cluster>,
     causes: Vec<Suspect>,
 }
 
@@ -54,23 +49,36 @@ const OHMS: [f64; 9] = [0.05, 0.15, 0.5, 1.5, 5.0, 15.0, 50.0, 150.0, 1500.0];
 /// Pairs that are worked out at most; each solves the whole job in every step.
 const PATIENCE: u64 = 3_000;
 
+/// What the points of some clusters show in every step, the others as given.
 fn course(
     solver: &mut Solver<'_>,
     scenario: &Scenario,
     steps: &[Step],
+    (clusters, others): (&BTreeSet<Cluster>, Course),
 ) -> Result<Course, String> {
+    let scope = solver.scope(clusters);
+    let mut course = others;
     let mut relays = 0;
-    steps
-        .iter()
-        .map(|step| {
-            let settled = solver.settle(scenario, &step.switches, relays);
-            let settled = settled.map_err(|error| format!("{error:?}"))?;
-            relays = settled.setting.relays;
-            solver
-                .shown(scenario, &settled)
-                .map_err(|error| format!("{error:?}"))
-        })
-        .collect()
+    for (step, shown) in steps.iter().zip(&mut course) {
+        let settled = solver.settle(&scope, scenario, &step.switches, relays);
+        let settled = settled.map_err(|error| format!("{error:?}"))?;
+        relays = settled.setting.relays;
+        let own = solver.shown(&scope, scenario, &settled);
+        let own = own.map_err(|error| format!("{error:?}"))?;
+        for (point, own) in scope.points.iter().zip(own) {
+            if let Some(place) = shown.get_mut(*point) {
+                *place = own;
+            }
+        }
+    }
+    Ok(course)
+}
+
+/// What the plan lets expect, everywhere.
+fn whole(solver: &mut Solver<'_>, steps: &[Step]) -> Result<Course, String> {
+    let all = solver.everything();
+    let nothing = vec![vec![Shown::Unknown; solver.powered().points.len()]; steps.len()];
+    course(solver, &Scenario::default(), steps, (&all, nothing))
 }
 
 /// What the plan lets expect in every step.
@@ -79,7 +87,7 @@ fn course(
 /// A sentence that says what cannot be computed.
 pub fn expected(powered: &Powered, steps: &[Step], battery: Volts) -> Result<Course, String> {
     let mut solver = Solver::new(powered, battery);
-    course(&mut solver, &Scenario::default(), steps)
+    whole(&mut solver, steps)
 }
 
 impl<'c> Case<'c> {
@@ -94,15 +102,14 @@ impl<'c> Case<'c> {
         battery: Volts,
     ) -> Result<Self, String> {
         let mut solver = Solver::new(powered, battery);
-        let healthy = course(&mut solver, &Scenario::default(), steps)?;
+        let healthy = whole(&mut solver, steps)?;
         let apart = seen.iter().zip(&healthy);
         let apart = apart.map(|(seen, shown)| {
             let pairs = seen.iter().zip(shown);
             pairs.map(|(seen, shown)| distance(seen, shown)).collect()
         });
-        let clusters = Solver::clusters(powered);
         let home = powered.points.iter();
-        let home = home.map(|touched| clusters.get(&touched.tip).copied());
+        let home = home.map(|touched| solver.cluster(touched.tip));
         Ok(Self {
             powered,
             steps,
@@ -111,7 +118,6 @@ impl<'c> Case<'c> {
             apart: apart.collect(),
             home: home.collect(),
             healthy,
-            clusters,
             solver: RefCell::new(solver),
             causes: Vec::new(),
         })
@@ -135,24 +141,16 @@ impl<'c> Case<'c> {
         let powered = self.powered;
         let causes = all(job, powered, faults).into_iter();
         self.causes = causes
+            .filter(|(_, scenario)| !self.solver.borrow().touched(scenario).is_disjoint(&off))
             .filter_map(|(cause, scenario)| self.fitted(job, cause, scenario))
             .map(|(cause, scenario)| {
-                let mut clusters: BTreeSet<Cluster> = scenario
-                    .nodes(powered)
-                    .iter()
-                    .filter_map(|node| self.clusters.get(node).copied())
-                    .collect();
-                if !scenario.stuck.is_empty() {
-                    // A switch may bear on anything.
-                    clusters.extend(self.clusters.values());
-                }
+                let clusters = self.solver.borrow().touched(&scenario);
                 Suspect {
                     cause,
                     scenario,
                     clusters,
                 }
             })
-            .filter(|suspect| !suspect.clusters.is_disjoint(&off))
             .collect();
     }
 
@@ -183,11 +181,7 @@ impl<'c> Case<'c> {
     /// voltage and does not; `None` where they have that.
     fn lowest_supply(&self, scenario: &Scenario) -> Option<Volts> {
         let battery = self.battery.0;
-        let nodes = scenario.nodes(self.powered);
-        let own: BTreeSet<Cluster> = nodes
-            .iter()
-            .filter_map(|node| self.clusters.get(node).copied())
-            .collect();
+        let own = self.solver.borrow().touched(scenario);
         let steps = self.seen.iter().zip(&self.healthy);
         let fed = steps.flat_map(|(seen, shown)| seen.iter().zip(shown).zip(&self.home));
         let fed = fed.filter(|((_, shown), home)| {
@@ -199,7 +193,7 @@ impl<'c> Case<'c> {
     }
 
     fn gain_of(&self, scenario: &Scenario) -> Result<f64, String> {
-        let course = course(&mut self.solver.borrow_mut(), scenario, self.steps)?;
+        let course = self.course_of(scenario)?;
         let steps = self.seen.iter().zip(&course).zip(&self.apart);
         let gain = steps.flat_map(|((seen, shown), apart)| {
             seen.iter().zip(shown).zip(apart).map(|((seen, shown), before)| {
@@ -234,7 +228,13 @@ impl<'c> Case<'c> {
     pub fn course(&self, set: &[usize]) -> Result<Course, String> {
         let scenarios = set.iter().filter_map(|one| self.causes.get(*one));
         let scenario = Scenario::together(scenarios.map(|suspect| &suspect.scenario));
-        course(&mut self.solver.borrow_mut(), &scenario, self.steps)
+        self.course_of(&scenario)
+    }
+
+    fn course_of(&self, scenario: &Scenario) -> Result<Course, String> {
+        let mut solver = self.solver.borrow_mut();
+        let touched = solver.touched(scenario);
+        course(&mut solver, scenario, self.steps, (&touched, self.healthy.clone()))
     }
 
     /// Whether two courses look the same to the probe.

@@ -14,5 +14,5 @@ pub mod solver;
 pub mod wiring;
 
 pub use causes::{Cause, Scenario};
-pub use solver::{Level, Settled, Shown, Solver};
+pub use solver::{Cluster, Level, Scope, Settled, Shown, Solver};
 pub use wiring::Powered;

@@ -1,7 +1,8 @@
 //! Brings relays and fuses to rest and says what the probe reads.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::hash::{BuildHasher, Hasher};
+use std::rc::Rc;
 
 use foldhash::fast::FixedState;
 use loomproof_core::circuit::{Element, ElementId, GROUND, MAX_NODES, NodeId, Part};
@@ -80,9 +81,26 @@ pub enum Shown {
 /// Below this the weak pull is tried (`docs/wire-format.md`, Feel).
 const PULLABLE: f64 = 2.8;
 
+/// Nets that can bear on each other, by the number of one of their nodes.
+pub type Cluster = usize;
+
+/// The part of the job that a scenario can bear on.
+#[derive(Debug, Default)]
+pub struct Scope {
+    elements: Vec<ElementId>,
+    nodes: Vec<NodeId>,
+    feeds: Vec<usize>,
+    coils: Vec<usize>,
+    fuses: Vec<usize>,
+    /// Points in it, by their place in [`Powered::points`].
+    pub points: Vec<usize>,
+}
+
 /// Solves the powered job, and remembers what was solved.
 pub struct Solver<'p> {
     powered: &'p Powered,
+    clusters: BTreeMap<NodeId, Cluster>,
+    scopes: HashMap<Vec<Cluster>, Rc<Scope>>,
     battery: Volts,
     work: Box<Workspace<Vec<f64>>>,
     hasher: FixedState,
@@ -140,6 +158,8 @@ impl<'p> Solver<'p> {
     pub fn new(powered: &'p Powered, battery: Volts) -> Self {
         let nodes = powered.model.circuit.nodes().min(MAX_NODES);
         Self {
+            clusters: Self::clusters(powered),
+            scopes: HashMap::new(),
             powered,
             battery,
             work: Box::new(Workspace::new(vec![0.0; room(nodes)])),
@@ -160,14 +180,67 @@ impl<'p> Solver<'p> {
         settled.setting.lets(gate)
     }
 
+    /// The clusters that a scenario bears on; all of them where it holds a switch.
+    #[must_use]
+    pub fn touched(&self, scenario: &Scenario) -> BTreeSet<Cluster> {
+        if !scenario.stuck.is_empty() {
+            return self.everything();
+        }
+        let nodes = scenario.nodes(self.powered);
+        let own = nodes.iter().filter_map(|node| self.clusters.get(node));
+        own.copied().collect()
+    }
+
+    /// All clusters.
+    #[must_use]
+    pub fn everything(&self) -> BTreeSet<Cluster> {
+        self.clusters.values().copied().collect()
+    }
+
+    /// The cluster of a node; `None` for chassis.
+    #[must_use]
+    pub fn cluster(&self, node: NodeId) -> Option<Cluster> {
+        self.clusters.get(&node).copied()
+    }
+
+    /// What belongs to some clusters.
+    pub fn scope(&mut self, clusters: &BTreeSet<Cluster>) -> Rc<Scope> {
+        let key: Vec<Cluster> = clusters.iter().copied().collect();
+        if let Some(scope) = self.scopes.get(&key) {
+            return Rc::clone(scope);
+        }
+        let powered = self.powered;
+        let within = |node: NodeId| {
+            let own = self.clusters.get(&node);
+            own.is_some_and(|own| clusters.contains(own))
+        };
+        let elements = powered.model.circuit.elements();
+        let of = |id: ElementId| elements.get(usize::from(id.0));
+        let inside = |id: ElementId| of(id).is_some_and(|e| within(e.a) || within(e.b));
+        let ids = (0..=u16::MAX).map(ElementId).take(elements.len());
+        let numbers = |list: Vec<bool>| -> Vec<usize> {
+            let list = list.into_iter().enumerate();
+            list.filter(|(_, own)| *own).map(|(at, _)| at).collect()
+        };
+        let scope = Rc::new(Scope {
+            elements: ids.filter(|id| inside(*id)).collect(),
+            nodes: self.clusters.keys().copied().filter(|node| within(*node)).collect(),
+            feeds: numbers(powered.feeds.iter().map(|feed| within(feed.node)).collect()),
+            coils: numbers(powered.coils.iter().map(|coil| inside(coil.element)).collect()),
+            fuses: numbers(powered.fuses.iter().map(|(fuse, _)| inside(*fuse)).collect()),
+            points: numbers(powered.points.iter().map(|point| within(point.tip)).collect()),
+        });
+        self.scopes.insert(key, Rc::clone(&scope));
+        scope
+    }
+
     /// The circuit in a state, in the phase in which what flashes is on or off.
-    fn now(&self, scenario: &Scenario, settled: &Settled, on: bool) -> Now {
+    fn now(&self, scope: &Scope, scenario: &Scenario, settled: &Settled, on: bool) -> Now {
         let circuit = &self.powered.model.circuit;
         let count = circuit.nodes();
         let mut forest: Vec<usize> = (0..count).collect();
-        let mut there: Vec<Element> = Vec::with_capacity(circuit.elements().len());
-        for at in 0..circuit.elements().len() {
-            let id = ElementId(u16::try_from(at).unwrap_or(u16::MAX));
+        let mut there: Vec<Element> = Vec::with_capacity(scope.elements.len());
+        for id in scope.elements.iter().copied() {
             let shut = self.powered.gates.get(&id);
             let away = !on && self.powered.modulated.contains_key(&id);
             if away
@@ -194,7 +267,7 @@ impl<'p> Solver<'p> {
         let mut number = vec![usize::MAX; count];
         let mut home = vec![usize::MAX; count];
         let mut islands = 0;
-        for node in 1..count {
+        for node in scope.nodes.iter().map(|node| usize::from(node.0)) {
             let own = root(&mut forest, node);
             if number[own] == usize::MAX {
                 number[own] = islands;
@@ -217,7 +290,10 @@ impl<'p> Solver<'p> {
                 now.elements[place].push(element);
             }
         }
-        for (at, feed) in self.powered.feeds.iter().enumerate() {
+        for at in scope.feeds.iter().copied() {
+            let Some(feed) = self.powered.feeds.get(at) else {
+                continue;
+            };
             let gives = on || feed.signal == Signal::Steady;
             if !gives
                 || scenario.dead.contains(&at)
@@ -295,9 +371,8 @@ impl<'p> Solver<'p> {
         let volts = solved.volts(node).0;
         if hung == Hung::Nothing {
             // One solution serves every node of the island.
-            let nodes = now.home.iter().enumerate();
-            for (other, _) in nodes.filter(|(_, home)| **home == place) {
-                let other = NodeId(u16::try_from(other).unwrap_or(u16::MAX));
+            let ends = now.elements[place].iter().flat_map(|e| [e.a, e.b]);
+            for other in ends.filter(|node| *node != GROUND) {
                 let case = u64::from(other.0) << 8 | case & 0xFF;
                 self.known.insert((key.0, case), solved.volts(other).0);
             }
@@ -313,6 +388,7 @@ impl<'p> Solver<'p> {
     /// [`SolveError`] when the circuit cannot be solved.
     pub fn settle(
         &mut self,
+        scope: &Scope,
         scenario: &Scenario,
         switches: &[u8],
         relays: u128,
@@ -328,11 +404,18 @@ impl<'p> Solver<'p> {
             blown: Vec::new(),
             burnt: Vec::new(),
         };
+        let powered = self.powered;
+        let fused = scope.feeds.iter().copied();
+        let fused: Vec<usize> = fused
+            .filter(|at| powered.feeds.get(*at).is_some_and(|feed| feed.fuse.is_some()))
+            .collect();
+        if scope.coils.is_empty() && scope.fuses.is_empty() && fused.is_empty() {
+            return Ok(settled);
+        }
         for _ in 0..ROUNDS {
-            let now = self.now(scenario, &settled, true);
+            let now = self.now(scope, scenario, &settled, true);
             let before = settled.clone();
-            let powered = self.powered;
-            for coil in &powered.coils {
+            for coil in scope.coils.iter().filter_map(|at| powered.coils.get(*at)) {
                 let Some(element) = powered
                     .model
                     .circuit
@@ -349,7 +432,7 @@ impl<'p> Solver<'p> {
                     settled.setting.relays &= !bit(coil.relay);
                 }
             }
-            for (element, rating) in &powered.fuses {
+            for (element, rating) in scope.fuses.iter().filter_map(|at| powered.fuses.get(*at)) {
                 let circuit = &powered.model.circuit;
                 if let Some(fuse) = circuit.edited_element(*element, &scenario.edits)
                     && let Part::Wire { ohms, .. } = fuse.part
@@ -364,7 +447,10 @@ impl<'p> Solver<'p> {
             }
             // The harness's own fuse goes before the vehicle's.
             if settled.burnt == before.burnt {
-                for (at, feed) in powered.feeds.iter().enumerate() {
+                for at in fused.iter().copied() {
+                    let Some(feed) = powered.feeds.get(at) else {
+                        continue;
+                    };
                     let Some(rating) = feed.fuse else { continue };
                     let fed = Self::lets(&before, &feed.gate)
                         && !scenario.dead.contains(&at)
@@ -384,16 +470,18 @@ impl<'p> Solver<'p> {
         Ok(settled)
     }
 
-    /// What the probe reads at every point, in the order of [`Powered::points`].
+    /// What the probe reads at every point of a scope, in the order of
+    /// [`Scope::points`].
     ///
     /// # Errors
     /// [`SolveError`] when the circuit cannot be solved.
     pub fn shown(
         &mut self,
+        scope: &Scope,
         scenario: &Scenario,
         settled: &Settled,
     ) -> Result<Vec<Shown>, SolveError> {
-        let on = self.now(scenario, settled, true);
+        let on = self.now(scope, scenario, settled, true);
         let modulated: Vec<(NodeId, Signal)> = self
             .powered
             .feeds
@@ -408,10 +496,10 @@ impl<'p> Solver<'p> {
                     .then_some((element.a, *signal))
             }))
             .collect();
-        let off = (!modulated.is_empty()).then(|| self.now(scenario, settled, false));
+        let off = (!modulated.is_empty()).then(|| self.now(scope, scenario, settled, false));
         let powered = self.powered;
-        let mut all = Vec::with_capacity(powered.points.len());
-        for touched in &powered.points {
+        let mut all = Vec::with_capacity(scope.points.len());
+        for touched in scope.points.iter().filter_map(|at| powered.points.get(*at)) {
             // A clip that was moved reads where it sits: from its own tip.
             let node = touched.tip;
             if on.island(node).is_some_and(|place| on.unknown[place]) {
@@ -469,8 +557,7 @@ impl<'p> Solver<'p> {
     }
 
     /// Which nets can ever bear on each other: through parts, switches and relays.
-    #[must_use]
-    pub fn clusters(powered: &Powered) -> BTreeMap<NodeId, usize> {
+    fn clusters(powered: &Powered) -> BTreeMap<NodeId, Cluster> {
         let circuit = &powered.model.circuit;
         let mut forest: Vec<usize> = (0..circuit.nodes()).collect();
         let join = |a: NodeId, b: NodeId, forest: &mut Vec<usize>| {
