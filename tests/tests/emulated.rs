@@ -77,7 +77,8 @@ mod same_answers {
     use loomproof::bench::{Bench, Settings};
     use loomproof::fault::Fault;
     use loomproof::link::{Link, LinkError, VirtualProbe, connect};
-    use loomproof_core::wire::{PROTOCOL, Reply};
+    use loomproof_core::units::{Micros, MilliVolts};
+    use loomproof_core::wire::{Feel, Guard, LeadId, PROTOCOL, Place, Reply, Request, Watch};
     use loomproof_tests::jobs;
 
     fn bench(seed: u64, faults: &[Fault]) -> Bench {
@@ -122,6 +123,83 @@ mod same_answers {
             drop(session);
             board.stop().unwrap();
         }
+    }
+
+    /// Watching, feeling and guarding, the second as the first leaves it.
+    fn while_it_lasts(link: &mut dyn Link) -> Vec<Reply> {
+        let leads = |range: std::ops::Range<u8>| range.map(LeadId).collect();
+        let requests = [
+            Request::Watch(Watch {
+                leads: leads(0..3),
+                low: MilliVolts(4_000),
+                high: MilliVolts(8_000),
+                span: Micros(5_000),
+            }),
+            Request::Feel(Feel {
+                leads: leads(0..4),
+                pulled: Micros(3_000),
+            }),
+            Request::Arm(Place::Vehicle),
+            Request::Guard(Guard {
+                low: leads(0..1),
+                watched: leads(1..8),
+                span: Micros(5_000),
+            }),
+            Request::Guard(Guard {
+                low: leads(0..1),
+                watched: leads(1..2),
+                span: Micros(5_000),
+            }),
+        ];
+        let ask = |request| match link.exchange(request).unwrap() {
+            Reply::Watched {
+                seen, took, round, ..
+            } => Reply::Watched {
+                seen,
+                at: Micros(0),
+                took,
+                round,
+            },
+            Reply::Guarded {
+                breaks,
+                more,
+                took,
+                round,
+                ..
+            } => Reply::Guarded {
+                breaks,
+                more,
+                at: Micros(0),
+                took,
+                round,
+            },
+            other => other,
+        };
+        requests.iter().map(ask).collect()
+    }
+
+    #[test]
+    fn the_emulated_board_watches_feels_and_guards() {
+        let Some((qemu, elf)) = qemu::installed(qemu::ELF) else {
+            return;
+        };
+        let board = Emulated::start(&qemu, &elf, || bench(3, &[])).unwrap();
+        let mut session = connect(board.port()).unwrap();
+        run(&mut session);
+        let start = Instant::now();
+        let replies = while_it_lasts(&mut session);
+        println!("{:.2?}: {replies:?}", start.elapsed());
+        let mut here = VirtualProbe::new(bench(3, &[])).session().unwrap();
+        run(&mut here);
+        assert_eq!(replies, while_it_lasts(&mut here), "{:?}", board.log());
+        assert!(matches!(replies[0], Reply::Watched { .. }));
+        assert!(matches!(replies[1], Reply::Felt(_)));
+        assert_eq!(replies[2], Reply::Armed);
+        for reply in &replies[3..] {
+            assert!(matches!(reply, Reply::Guarded { .. }), "{reply:?}");
+        }
+        drop(session);
+        board.stop().unwrap();
     }
 
     #[test]

@@ -9,8 +9,8 @@ use loomproof_core::instrument::{
     BUS, LEAKAGE, NOISE, OFFSET, PROTECTION, PULL, REFERENCE, SOURCE, SOURCE_SPREAD, WIDE_LEG,
     WIDE_SHIFT,
 };
-use loomproof_core::wire::Place;
 use loomproof_core::units::{Farads, Micros};
+use loomproof_core::wire::Place;
 use loomproof_firmware::guard;
 use loomproof_firmware::interlock::{HELD, RETURNS};
 
@@ -100,11 +100,19 @@ pub fn sums() -> Vec<(u32, f64, Limit)> {
         (101, watched(Place::Vehicle), Most(5e-3)),
         (102, watched(Place::Bench), Most(20e-3)),
         (103, pin_of(guard::HELD_BY_ONE), Most(0.2 * supply)),
-        (104, supply * to_pin / (guard_pull + to_pin), Most(0.2 * supply)),
+        (
+            104,
+            supply * to_pin / (guard_pull + to_pin),
+            Most(0.2 * supply),
+        ),
         (105, guard::SURELY_OPEN.value(), Free),
         (106, guard::SURELY_CLOSED.value(), Free),
         (107, weak * (1e-9 + guard::OWN.value()) * 5f64.ln(), Free),
-        (108, 48.0 / 10e6 * (0.8 / (protection + leg)) * (weak / 0.2), Free),
+        (
+            108,
+            48.0 / 10e6 * (0.8 / (protection + leg)) * (weak / 0.2),
+            Free,
+        ),
         (109, 176.0 / 10e6, Most(micros(guard::round(16, 10_000)))),
         (110, certain(16), Most(100e-6)),
         (111, certain(32), Free),
