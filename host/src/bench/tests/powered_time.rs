@@ -263,8 +263,7 @@ fn a_relay_rides_over_a_short_gap_and_not_over_a_long_one() {
     for (gap, drops) in [("300us", false), ("10ms", true)] {
         let text = format!("intermittent@S1,lead=W4,gap={gap},every=2s");
         let upsets = [upset::parse(&text, &job).expect("an upset")];
-        let mut bench =
-            Bench::powered(&job, &clips(), &[], &upsets, &plain(16)).expect("a bench");
+        let mut bench = Bench::powered(&job, &clips(), &[], &upsets, &plain(16)).expect("a bench");
         bench.set_switch("key", "on").expect("a switch");
         assert_eq!(bench.pulled_in("R1"), Some(true));
         bench.wait(1_000_000_100);
@@ -279,8 +278,7 @@ fn a_joint_that_is_open_anyway_stays_open() {
     let job = two_feeds();
     let upsets = [upset::parse("intermittent@T1,gap=1ms,every=2s", &job).expect("an upset")];
     let open = [fault::open(Joint::At(End::Tap("T1".into())))];
-    let mut bench =
-        Bench::powered(&job, &clips(), &open, &upsets, &plain(16)).expect("a bench");
+    let mut bench = Bench::powered(&job, &clips(), &open, &upsets, &plain(16)).expect("a bench");
     bench.set_switch("one", "on").expect("a switch");
     for _ in 0..3 {
         assert!(bench.stands_at("X1:1").expect("a place").value().abs() < 1e-6);
