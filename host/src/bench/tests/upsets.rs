@@ -167,3 +167,17 @@ fn an_upset_that_no_spelling_gave_is_checked_as_well() {
     let bench = Bench::upset(&van, &hookup, &[], &twice, &settings(1, false));
     assert!(matches!(bench.err(), Some(BenchError::Senseless { .. })));
 }
+
+#[test]
+fn the_documented_kinds_are_the_kinds() {
+    let text = include_str!("../../../../docs/upsets.md");
+    let rows: Vec<&str> = text
+        .lines()
+        .filter(|line| line.starts_with("| `"))
+        .collect();
+    let wanted: Vec<String> = KINDS
+        .iter()
+        .map(|(kind, example, meaning)| format!("| `{kind}` | `{example}` | {meaning} |"))
+        .collect();
+    assert_eq!(rows, wanted);
+}
