@@ -7,7 +7,7 @@ use loomproof::hookup::propose;
 use loomproof::plan::Plan;
 use loomproof_core::circuit::Junction;
 use loomproof_core::solve::THERMAL;
-use loomproof_core::units::Ohms;
+use loomproof_core::units::{Ohms, Volts};
 use loomproof_core::wire::Place;
 use loomproof_tests::skip;
 use loomproof_tests::solvers::{Device, Net};
@@ -39,6 +39,7 @@ fn net(nodes: usize, branches: &[Branch]) -> Net {
             let junction = Junction {
                 saturation,
                 emission,
+                spread: Volts(0.0),
             };
             Device::Diode(anode, cathode, junction)
         }
