@@ -44,10 +44,10 @@ const MOST_CAUSES: usize = 3;
 
 /// Ohms that a bad joint is tried with: what a lamp or a motor drops a tenth of a volt
 /// on, up to what keeps a relay from pulling in and more.
-const OHMS: [f64; 9] = [0.05, 0.15, 0.5, 1.5, 5.0, 15.0, 50.0, 150.0, 1500.0];
+const OHMS: [f64; 7] = [0.06, 0.2, 0.7, 2.5, 10.0, 50.0, 500.0];
 
 /// Pairs that are worked out at most; each solves the whole job in every step.
-const PATIENCE: u64 = 3_000;
+const PATIENCE: u64 = 1_500;
 
 /// What the points of some clusters show in every step, the others as given.
 fn course(

@@ -57,7 +57,7 @@ impl Distance {
 
 fn sigma(level: &Level) -> f64 {
     let most = level.least.0.abs().max(level.most.0.abs());
-    FIXED.hypot(PART * most)
+    FIXED.hypot(PART * most).hypot(level.sigma.0)
 }
 
 fn apart(seen: Volts, level: &Level, sigma: f64) -> f64 {
@@ -86,7 +86,7 @@ pub fn distance(seen: &Observed, shown: &Shown) -> Distance {
                 }
             }
             if let (Some((_, up)), Some(level)) = (seen.pulled, pulled) {
-                distance.add(apart(up, level, PULL_SIGMA));
+                distance.add(apart(up, level, PULL_SIGMA.hypot(level.sigma.0)));
             }
         }
     }

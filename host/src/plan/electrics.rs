@@ -1,4 +1,4 @@
-//! What only `review` reads: switches, what hangs on connectors, how the
+//! What only the review and a live check read: switches, what hangs on connectors, how the
 //! vehicle's conductors behave, and ratings.
 
 use std::collections::BTreeMap;

@@ -44,7 +44,7 @@ pub struct Job {
     pub fuses: Vec<Fuse>,
     /// What is switched on and must then be seen where.
     pub functions: Vec<Function>,
-    /// What only `review` reads.
+    /// What only the review and a live check read.
     pub electrics: Electrics,
 }
 

@@ -1,5 +1,5 @@
 //! The tables of switches, loads and pins, and the keys of conductors, relays
-//! and functions that only `review` reads.
+//! and functions that a dead test does not need.
 
 use super::electrics::{
     Behaviour, Consumer, Draw, OtherEnd, Pin, RelayRatings, Signal, Sort, Switch, Terminal,

@@ -96,7 +96,7 @@ const FREQUENCY: Sort = Sort {
     example: "200 Hz",
 };
 const DUTY: Sort = Sort {
-    what: "on-time",
+    what: "duty",
     units: &[("%", 1.0)],
     span: (1.0, 99.0),
     limits: "1 % to 99 %",

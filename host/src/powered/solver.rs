@@ -42,16 +42,11 @@ pub struct Level {
     pub least: Volts,
     /// Greatest voltage.
     pub most: Volts,
+    /// One standard deviation, by the spreads of the parts.
+    pub sigma: Volts,
 }
 
 impl Level {
-    fn of(one: f64, other: f64) -> Self {
-        Self {
-            least: Volts(one.min(other)),
-            most: Volts(one.max(other)),
-        }
-    }
-
     /// The middle of it.
     #[must_use]
     pub fn middle(&self) -> Volts {
@@ -104,7 +99,9 @@ pub struct Solver<'p> {
     battery: Volts,
     work: Box<Workspace<Vec<f64>>>,
     hasher: FixedState,
-    known: HashMap<(u64, u64), f64>,
+    /// The points of the probe.
+    tips: BTreeSet<NodeId>,
+    known: HashMap<(u64, bool), HashMap<NodeId, Spot>>,
     /// How many times equations were solved.
     pub solves: usize,
 }
@@ -120,27 +117,29 @@ struct Now {
     home: Vec<usize>,
 }
 
-/// What the probe hangs on a point.
-#[derive(Clone, Copy, PartialEq)]
-enum Hung {
-    Nothing,
-    Wide,
-    Up,
+/// A node with nothing of the probe on it.
+#[derive(Debug, Clone, Copy)]
+struct Spot {
+    volts: f64,
+    /// One standard deviation, by the spreads of the parts.
+    sigma: f64,
+    /// The resistance that is seen from there.
+    seen: Ohms,
 }
 
-impl Hung {
-    fn tie(self, node: NodeId) -> Option<Attachment> {
-        let (volts, ohms) = match self {
-            Self::Nothing => return None,
-            Self::Wide => (Volts(0.0), PROTECTION + WIDE_LEG),
-            Self::Up => (REFERENCE, PROTECTION + PULL),
-        };
-        Some(Attachment {
-            node,
-            volts,
-            ohms,
-            spread: Ohms(0.0),
-        })
+impl Spot {
+    const CHASSIS: Self = Self {
+        volts: 0.0,
+        sigma: 0.0,
+        seen: Ohms(0.0),
+    };
+
+    /// The voltage with a source behind a resistance hung on it.
+    fn with(&self, volts: Volts, ohms: Ohms) -> f64 {
+        if self.seen.0.is_infinite() {
+            return volts.0;
+        }
+        self.volts + (volts.0 - self.volts) * self.seen.0 / (self.seen.0 + ohms.0)
     }
 }
 
@@ -163,6 +162,7 @@ impl<'p> Solver<'p> {
             powered,
             battery,
             work: Box::new(Workspace::new(vec![0.0; room(nodes)])),
+            tips: powered.points.iter().map(|point| point.tip).collect(),
             hasher: FixedState::with_seed(17),
             known: HashMap::new(),
             solves: 0,
@@ -345,40 +345,42 @@ impl<'p> Solver<'p> {
         hasher.finish()
     }
 
-    /// Voltage of a node with something of the probe hung on it.
-    fn voltage(
-        &mut self,
-        now: &Now,
-        node: NodeId,
-        hung: Hung,
-        corner: Corner,
-    ) -> Result<f64, SolveError> {
+    /// A node of the circuit in one state.
+    fn spot(&mut self, now: &Now, node: NodeId, corner: Corner) -> Result<Spot, SolveError> {
         let Some(place) = now.island(node) else {
-            return Ok(0.0);
+            return Ok(Spot::CHASSIS);
         };
-        let corner_matters = now.ranged[place];
-        let case = u64::from(node.0) << 8
-            | (hung as u64) << 1
-            | u64::from(corner_matters && corner == Corner::Most);
-        let key = (now.digest[place], case);
-        if let Some(volts) = self.known.get(&key) {
-            return Ok(*volts);
+        let most = now.ranged[place] && corner == Corner::Most;
+        let key = (now.digest[place], most);
+        if let Some(known) = self.known.get(&key).and_then(|all| all.get(&node)) {
+            return Ok(*known);
         }
         self.solves += 1;
-        let mut ties = now.ties[place].clone();
-        ties.extend(hung.tie(node));
-        let solved = island(&mut *self.work, &now.elements[place], &ties, node, corner)?;
-        let volts = solved.volts(node).0;
-        if hung == Hung::Nothing {
-            // One solution serves every node of the island.
-            let ends = now.elements[place].iter().flat_map(|e| [e.a, e.b]);
-            for other in ends.filter(|node| *node != GROUND) {
-                let case = u64::from(other.0) << 8 | case & 0xFF;
-                self.known.insert((key.0, case), solved.volts(other).0);
-            }
+        let ties = &now.ties[place];
+        let mut solved = island(&mut *self.work, &now.elements[place], ties, node, corner)?;
+        let ends = now.elements[place].iter().flat_map(|e| [e.a, e.b]);
+        let mut all = HashMap::new();
+        for other in ends.chain([node]).filter(|node| *node != GROUND) {
+            all.entry(other).or_insert_with(|| {
+                let (variance, seen) = if self.tips.contains(&other) {
+                    solved.variance(ties, other, None)
+                } else {
+                    (0.0, Ohms(0.0))
+                };
+                Spot {
+                    volts: solved.volts(other).0,
+                    sigma: variance.sqrt(),
+                    seen,
+                }
+            });
         }
-        self.known.insert(key, volts);
-        Ok(volts)
+        let spot = all.get(&node).copied().unwrap_or(Spot::CHASSIS);
+        self.known.insert(key, all);
+        Ok(spot)
+    }
+
+    fn voltage(&mut self, now: &Now, node: NodeId, corner: Corner) -> Result<f64, SolveError> {
+        Ok(self.spot(now, node, corner)?.volts)
     }
 
     /// Where relays and fuses come to rest when the switches are like this and the
@@ -424,8 +426,8 @@ impl<'p> Solver<'p> {
                     settled.setting.relays &= !bit(coil.relay);
                     continue;
                 };
-                let a = self.voltage(&now, element.a, Hung::Nothing, Corner::Most)?;
-                let b = self.voltage(&now, element.b, Hung::Nothing, Corner::Most)?;
+                let a = self.voltage(&now, element.a, Corner::Most)?;
+                let b = self.voltage(&now, element.b, Corner::Most)?;
                 if (a - b).abs() >= coil.operates.0 {
                     settled.setting.relays |= bit(coil.relay);
                 } else if (a - b).abs() < coil.releases.0 {
@@ -438,8 +440,8 @@ impl<'p> Solver<'p> {
                     && let Part::Wire { ohms, .. } = fuse.part
                     && !settled.burnt.contains(element)
                 {
-                    let a = self.voltage(&now, fuse.a, Hung::Nothing, Corner::Most)?;
-                    let b = self.voltage(&now, fuse.b, Hung::Nothing, Corner::Most)?;
+                    let a = self.voltage(&now, fuse.a, Corner::Most)?;
+                    let b = self.voltage(&now, fuse.b, Corner::Most)?;
                     if (a - b).abs() / ohms.0 > BLOWS * rating.0 {
                         settled.burnt.push(*element);
                     }
@@ -456,7 +458,7 @@ impl<'p> Solver<'p> {
                         && !scenario.dead.contains(&at)
                         && !settled.blown.contains(&at);
                     if fed {
-                        let volts = self.voltage(&now, feed.node, Hung::Nothing, Corner::Most)?;
+                        let volts = self.voltage(&now, feed.node, Corner::Most)?;
                         if (self.battery.0 - volts) / feed.ohms.0 > BLOWS * rating.0 {
                             settled.blown.push(at);
                         }
@@ -514,7 +516,7 @@ impl<'p> Solver<'p> {
             let top = high.most.0.max(low.most.0);
             let bottom = high.least.0.min(low.least.0);
             let pulled = if top < PULLABLE && bottom > -0.3 {
-                Some(self.level(&on, node, Hung::Up)?)
+                Some(self.pulled(&on, node)?)
             } else {
                 None
             };
@@ -538,22 +540,39 @@ impl<'p> Solver<'p> {
         Ok(all)
     }
 
-    fn level(&mut self, now: &Now, node: NodeId, hung: Hung) -> Result<Level, SolveError> {
-        let least = self.voltage(now, node, hung, Corner::Least)?;
-        let most = self.voltage(now, node, hung, Corner::Most)?;
-        Ok(Level::of(least, most))
-    }
-
     /// What a look through the wide divider shows: between the voltage that the
     /// divider leaves and the one without it, since a look is short and wiring with a
     /// capacitor on it hardly moves in that time.
     fn looked(&mut self, now: &Now, node: NodeId) -> Result<Level, SolveError> {
-        let loaded = self.level(now, node, Hung::Wide)?;
-        let free = self.level(now, node, Hung::Nothing)?;
-        Ok(Level::of(
-            loaded.least.0.min(free.least.0),
-            loaded.most.0.max(free.most.0),
-        ))
+        let (least, most) = self.corners(now, node)?;
+        let wide = |spot: &Spot| spot.with(Volts(0.0), PROTECTION + WIDE_LEG);
+        let all = [least.volts, most.volts, wide(&least), wide(&most)];
+        Ok(Level {
+            least: Volts(all.into_iter().fold(f64::INFINITY, f64::min)),
+            most: Volts(all.into_iter().fold(f64::NEG_INFINITY, f64::max)),
+            sigma: Volts(least.sigma.max(most.sigma)),
+        })
+    }
+
+    /// What is read behind the weak pull up.
+    fn pulled(&mut self, now: &Now, node: NodeId) -> Result<Level, SolveError> {
+        let (least, most) = self.corners(now, node)?;
+        let up = |spot: &Spot| {
+            // Nothing holds it: the pull alone does.
+            spot.with(REFERENCE, PROTECTION + PULL)
+        };
+        let (one, other) = (up(&least), up(&most));
+        Ok(Level {
+            least: Volts(one.min(other)),
+            most: Volts(one.max(other)),
+            sigma: Volts(least.sigma.max(most.sigma)),
+        })
+    }
+
+    fn corners(&mut self, now: &Now, node: NodeId) -> Result<(Spot, Spot), SolveError> {
+        let least = self.spot(now, node, Corner::Least)?;
+        let most = self.spot(now, node, Corner::Most)?;
+        Ok((least, most))
     }
 
     /// Which nets can ever bear on each other: through parts, switches and relays.
