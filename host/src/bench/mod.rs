@@ -56,8 +56,8 @@ use loomproof_core::units::{Amperes, Ohms, Volts};
 use loomproof_core::wire::LeadId;
 use noise::{Noise, Spread};
 use plant::Plant;
-use std::collections::VecDeque;
 use scene::Scene;
+use std::collections::VecDeque;
 pub use upset::Upset;
 use upset::Upsets;
 

@@ -120,7 +120,8 @@ fn walk(
                 _ => enter()?,
             }
         }
-        let observed = observe(vehicle.link()?, &leads, job.supply, Patience::FULL).map_err(observe_failure)?;
+        let observed = observe(vehicle.link()?, &leads, job.supply, Patience::FULL)
+            .map_err(observe_failure)?;
         seen.push(observed);
     }
     Ok(seen)
@@ -256,9 +257,8 @@ impl<'a> Vehicle<'a> {
         };
         for (switch, state) in &step.moves {
             let switch = job.electrics.switches.get(*switch);
-            let found = switch.and_then(|switch| {
-                Some((&switch.name, switch.states.get(usize::from(*state))?))
-            });
+            let found = switch
+                .and_then(|switch| Some((&switch.name, switch.states.get(usize::from(*state))?)));
             if let Some((name, state)) = found {
                 bench.set_switch(name, state)?;
             }

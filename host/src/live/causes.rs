@@ -13,7 +13,7 @@ use crate::diagnosis::search::{Outcome, Settings, Space, search};
 use crate::fault::Fault;
 use crate::plan::model::Job;
 use crate::powered::causes::all;
-use crate::powered::{Cause, Cluster, Powered, Scenario, Shown, Solver};
+use crate::powered::{Cause, Cluster, Powered, Scenario, Settled, Shown, Solver};
 
 /// What every point shows in every step.
 pub type Course = Vec<Vec<Shown>>;
@@ -64,11 +64,13 @@ fn course(
 ) -> Result<Course, String> {
     let scope = solver.scope(clusters);
     let mut course = others;
-    let mut relays = 0;
+    let mut before: Option<Settled> = None;
     for (step, shown) in steps.iter().zip(&mut course) {
-        let settled = solver.settle(&scope, scenario, &step.switches, relays);
+        let settled = match &before {
+            Some(before) => solver.settle_after(&scope, scenario, &step.switches, before),
+            None => solver.settle(&scope, scenario, &step.switches, 0),
+        };
         let settled = settled.map_err(|error| format!("{error:?}"))?;
-        relays = settled.setting.relays;
         let own = solver.shown(&scope, scenario, &settled);
         let own = own.map_err(|error| format!("{error:?}"))?;
         for (point, own) in scope.points.iter().zip(own) {
@@ -76,6 +78,7 @@ fn course(
                 *place = own;
             }
         }
+        before = Some(settled);
     }
     Ok(course)
 }
@@ -222,17 +225,24 @@ impl<'c> Case<'c> {
             let full = matches!(shown, Shown::Known { on, .. } if on.least.0 > battery * 0.97);
             full && home.is_some_and(|home| own.contains(&home))
         });
-        let most = fed.map(|((seen, _), _)| seen.on.0).max_by(f64::total_cmp)?;
-        (most > 0.5 && most < battery * 0.97).then_some(Volts(most))
+        // Other feeds may reach the same nets: those that are whole do not count.
+        let low = fed.map(|((seen, _), _)| seen.on.0);
+        let most = low
+            .filter(|volts| *volts < battery * 0.97)
+            .max_by(f64::total_cmp)?;
+        (most > 0.5).then_some(Volts(most))
     }
 
     fn gain_of(&self, scenario: &Scenario) -> Result<f64, String> {
         let course = self.course_of(scenario)?;
         let steps = self.seen.iter().zip(&course).zip(&self.apart);
         let gain = steps.flat_map(|((seen, shown), apart)| {
-            seen.iter().zip(shown).zip(apart).map(|((seen, shown), before)| {
-                (before.squares - distance(seen, shown).squares) / 2.0
-            })
+            seen.iter()
+                .zip(shown)
+                .zip(apart)
+                .map(|((seen, shown), before)| {
+                    (before.squares - distance(seen, shown).squares) / 2.0
+                })
         });
         Ok(gain.sum())
     }
@@ -268,7 +278,12 @@ impl<'c> Case<'c> {
     fn course_of(&self, scenario: &Scenario) -> Result<Course, String> {
         let mut solver = self.solver.borrow_mut();
         let touched = solver.touched(scenario);
-        course(&mut solver, scenario, self.steps, (&touched, self.healthy.clone()))
+        course(
+            &mut solver,
+            scenario,
+            self.steps,
+            (&touched, self.healthy.clone()),
+        )
     }
 
     /// Whether two courses look the same to the probe.

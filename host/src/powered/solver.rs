@@ -91,6 +91,10 @@ pub struct Scope {
     pub points: Vec<usize>,
 }
 
+/// On a net with diodes more than this seen from a point is no straight line under the
+/// weak pull: 33 µA through it are 0.3 V.
+const BENT: Ohms = Ohms(10_000.0);
+
 /// Solves the powered job, and remembers what was solved.
 pub struct Solver<'p> {
     powered: &'p Powered,
@@ -113,6 +117,7 @@ struct Now {
     /// Nothing that the plan knows may be wrong here.
     unknown: Vec<bool>,
     ranged: Vec<bool>,
+    diodes: Vec<bool>,
     digest: Vec<u64>,
     home: Vec<usize>,
 }
@@ -224,11 +229,34 @@ impl<'p> Solver<'p> {
         };
         let scope = Rc::new(Scope {
             elements: ids.filter(|id| inside(*id)).collect(),
-            nodes: self.clusters.keys().copied().filter(|node| within(*node)).collect(),
+            nodes: self
+                .clusters
+                .keys()
+                .copied()
+                .filter(|node| within(*node))
+                .collect(),
             feeds: numbers(powered.feeds.iter().map(|feed| within(feed.node)).collect()),
-            coils: numbers(powered.coils.iter().map(|coil| inside(coil.element)).collect()),
-            fuses: numbers(powered.fuses.iter().map(|(fuse, _)| inside(*fuse)).collect()),
-            points: numbers(powered.points.iter().map(|point| within(point.tip)).collect()),
+            coils: numbers(
+                powered
+                    .coils
+                    .iter()
+                    .map(|coil| inside(coil.element))
+                    .collect(),
+            ),
+            fuses: numbers(
+                powered
+                    .fuses
+                    .iter()
+                    .map(|(fuse, _)| inside(*fuse))
+                    .collect(),
+            ),
+            points: numbers(
+                powered
+                    .points
+                    .iter()
+                    .map(|point| within(point.tip))
+                    .collect(),
+            ),
         });
         self.scopes.insert(key, Rc::clone(&scope));
         scope
@@ -280,13 +308,19 @@ impl<'p> Solver<'p> {
             ties: vec![Vec::new(); islands],
             unknown: vec![false; islands],
             ranged: vec![false; islands],
+            diodes: vec![false; islands],
             digest: Vec::new(),
             home,
         };
         for element in there {
-            let inner = if element.a == GROUND { element.b } else { element.a };
+            let inner = if element.a == GROUND {
+                element.b
+            } else {
+                element.a
+            };
             if let Some(place) = now.island(inner) {
                 now.ranged[place] |= matches!(element.part, Part::Load { .. });
+                now.diodes[place] |= matches!(element.part, Part::Diode(_));
                 now.elements[place].push(element);
             }
         }
@@ -384,7 +418,7 @@ impl<'p> Solver<'p> {
     }
 
     /// Where relays and fuses come to rest when the switches are like this and the
-    /// relays were like that.
+    /// relays were like that, every fuse whole.
     ///
     /// # Errors
     /// [`SolveError`] when the circuit cannot be solved.
@@ -395,21 +429,44 @@ impl<'p> Solver<'p> {
         switches: &[u8],
         relays: u128,
     ) -> Result<Settled, SolveError> {
-        let mut switches = switches.to_vec();
-        for (switch, state) in &scenario.stuck {
-            if let Some(own) = switches.get_mut(*switch) {
-                *own = *state;
-            }
-        }
-        let mut settled = Settled {
-            setting: Setting { switches, relays },
+        let before = Settled {
+            setting: Setting {
+                switches: Vec::new(),
+                relays,
+            },
             blown: Vec::new(),
             burnt: Vec::new(),
         };
+        self.settle_after(scope, scenario, switches, &before)
+    }
+
+    /// As [`Self::settle`], after another state: fuses that blew then stay so.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit cannot be solved.
+    pub fn settle_after(
+        &mut self,
+        scope: &Scope,
+        scenario: &Scenario,
+        switches: &[u8],
+        before: &Settled,
+    ) -> Result<Settled, SolveError> {
+        let mut settled = before.clone();
+        settled.setting.switches = switches.to_vec();
+        for (switch, state) in &scenario.stuck {
+            if let Some(own) = settled.setting.switches.get_mut(*switch) {
+                *own = *state;
+            }
+        }
         let powered = self.powered;
         let fused = scope.feeds.iter().copied();
         let fused: Vec<usize> = fused
-            .filter(|at| powered.feeds.get(*at).is_some_and(|feed| feed.fuse.is_some()))
+            .filter(|at| {
+                powered
+                    .feeds
+                    .get(*at)
+                    .is_some_and(|feed| feed.fuse.is_some())
+            })
             .collect();
         if scope.coils.is_empty() && scope.fuses.is_empty() && fused.is_empty() {
             return Ok(settled);
@@ -440,8 +497,8 @@ impl<'p> Solver<'p> {
                     && let Part::Wire { ohms, .. } = fuse.part
                     && !settled.burnt.contains(element)
                 {
-                    let a = self.voltage(&now, fuse.a, Corner::Most)?;
-                    let b = self.voltage(&now, fuse.b, Corner::Most)?;
+                    let a = self.voltage(&now, fuse.a, Corner::Least)?;
+                    let b = self.voltage(&now, fuse.b, Corner::Least)?;
                     if (a - b).abs() / ohms.0 > BLOWS * rating.0 {
                         settled.burnt.push(*element);
                     }
@@ -458,7 +515,7 @@ impl<'p> Solver<'p> {
                         && !scenario.dead.contains(&at)
                         && !settled.blown.contains(&at);
                     if fed {
-                        let volts = self.voltage(&now, feed.node, Corner::Most)?;
+                        let volts = self.voltage(&now, feed.node, Corner::Least)?;
                         if (self.battery.0 - volts) / feed.ohms.0 > BLOWS * rating.0 {
                             settled.blown.push(at);
                         }
@@ -492,7 +549,11 @@ impl<'p> Solver<'p> {
             .map(|feed| (feed.node, feed.signal))
             .chain(self.powered.modulated.iter().filter_map(|(id, signal)| {
                 let there = self.powered.gates.get(id);
-                let element = self.powered.model.circuit.edited_element(*id, &scenario.edits)?;
+                let element = self
+                    .powered
+                    .model
+                    .circuit
+                    .edited_element(*id, &scenario.edits)?;
                 there
                     .is_none_or(|gate| Self::lets(settled, gate))
                     .then_some((element.a, *signal))
@@ -516,7 +577,7 @@ impl<'p> Solver<'p> {
             let top = high.most.0.max(low.most.0);
             let bottom = high.least.0.min(low.least.0);
             let pulled = if top < PULLABLE && bottom > -0.3 {
-                Some(self.pulled(&on, node)?)
+                self.pulled(&on, node)?
             } else {
                 None
             };
@@ -554,19 +615,24 @@ impl<'p> Solver<'p> {
         })
     }
 
-    /// What is read behind the weak pull up.
-    fn pulled(&mut self, now: &Now, node: NodeId) -> Result<Level, SolveError> {
+    /// What is read behind the weak pull up; `None` where diodes would bend it.
+    fn pulled(&mut self, now: &Now, node: NodeId) -> Result<Option<Level>, SolveError> {
         let (least, most) = self.corners(now, node)?;
+        let bent = now.island(node).is_some_and(|place| now.diodes[place]);
+        if bent && most.seen.0 > BENT.0 {
+            return Ok(None);
+        }
+        // The sense bus is read, between the pull and the protection resistor.
         let up = |spot: &Spot| {
-            // Nothing holds it: the pull alone does.
-            spot.with(REFERENCE, PROTECTION + PULL)
+            let lead = spot.with(REFERENCE, PROTECTION + PULL);
+            lead + (REFERENCE.0 - lead) * PROTECTION.0 / (PROTECTION.0 + PULL.0)
         };
         let (one, other) = (up(&least), up(&most));
-        Ok(Level {
+        Ok(Some(Level {
             least: Volts(one.min(other)),
             most: Volts(one.max(other)),
             sigma: Volts(least.sigma.max(most.sigma)),
-        })
+        }))
     }
 
     fn corners(&mut self, now: &Now, node: NodeId) -> Result<(Spot, Spot), SolveError> {
@@ -581,7 +647,10 @@ impl<'p> Solver<'p> {
         let mut forest: Vec<usize> = (0..circuit.nodes()).collect();
         let join = |a: NodeId, b: NodeId, forest: &mut Vec<usize>| {
             if a != GROUND && b != GROUND {
-                let (a, b) = (root(forest, usize::from(a.0)), root(forest, usize::from(b.0)));
+                let (a, b) = (
+                    root(forest, usize::from(a.0)),
+                    root(forest, usize::from(b.0)),
+                );
                 forest[a.max(b)] = a.min(b);
             }
         };
@@ -589,7 +658,9 @@ impl<'p> Solver<'p> {
             join(element.a, element.b, &mut forest);
         }
         for (element, gate) in &powered.gates {
-            let Gate::Relay(relay, _) = gate else { continue };
+            let Gate::Relay(relay, _) = gate else {
+                continue;
+            };
             let coil = powered.coils.iter().find(|coil| coil.relay == *relay);
             let contact = circuit.elements().get(usize::from(element.0));
             let coil = coil.and_then(|coil| circuit.elements().get(usize::from(coil.element.0)));
