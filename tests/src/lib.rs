@@ -6,6 +6,8 @@ pub mod commit;
 pub mod figures;
 pub mod generator;
 pub mod jobs;
+#[path = "../outside/mod.rs"]
+pub mod outside;
 #[cfg(unix)]
 pub mod postgres;
 #[cfg(unix)]
