@@ -12,6 +12,7 @@ pub mod outside;
 pub mod postgres;
 #[cfg(unix)]
 pub mod qemu;
+pub mod ratios;
 pub mod records;
 pub mod schemas;
 pub mod schematic;
