@@ -27,7 +27,7 @@ fn nodal_solve(criterion: &mut Criterion) {
         let systems = Systems::drawn(1, points).expect("a drawn harness");
         let mut ways = Ways::new(&systems);
         group.bench_function(BenchmarkId::new("core", points), |b| {
-            b.iter(|| ways.core().0)
+            b.iter(|| ways.core(false).0)
         });
         let ways = Ways::new(&systems);
         group.bench_function(BenchmarkId::new("dense LU", points), |b| {

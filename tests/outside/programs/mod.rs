@@ -92,7 +92,7 @@ pub const FILES: Row = Row {
 /// What the plan reader keeps.
 pub const KEPT: Row = Row {
     what: "values of the plans as the reader keeps them, quantities in their units",
-    cases: 500,
+    cases: 1900,
     limit: 1e-12,
 };
 

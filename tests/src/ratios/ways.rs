@@ -71,22 +71,27 @@ impl<'s> Ways<'s> {
         }
     }
 
-    /// Core's: the islands that are read, one after the other.
+    /// Core's: the islands that are read, one after the other; looked for among all
+    /// elements, or among those of the islands that are read alone.
     ///
     /// # Panics
     /// When core does not solve one.
-    pub fn core(&mut self) -> Answer {
+    pub fn core(&mut self, told: bool) -> Answer {
         let systems = self.systems;
         let work = &mut *self.work;
         timed(|| {
             let mut volts = Vec::with_capacity(systems.readings());
             for system in &systems.all {
+                let elements = if told {
+                    &system.near
+                } else {
+                    &systems.elements
+                };
                 let mut known: Vec<Option<f64>> = vec![None; system.read.len()];
                 while let Some(next) = known.iter().position(Option::is_none) {
                     let start = system.read[next];
-                    let island =
-                        solve::island(work, &systems.elements, &system.ties, start, Corner::Least)
-                            .expect("core solves it");
+                    let island = solve::island(work, elements, &system.ties, start, Corner::Least)
+                        .expect("core solves it");
                     for (slot, node) in known.iter_mut().zip(&system.read) {
                         if slot.is_none() && island.contains(*node) {
                             *slot = Some(island.volts(*node).0);
@@ -289,14 +294,14 @@ impl<'s> Ways<'s> {
             .map(|net| (net, solve::DIODE_SHUNT, spice::Diodes::Plain))
             .collect();
         let run = spice::write(folder, &asked).map_err(|error| error.to_string())?;
-        // The shell says what its children used.
-        let output = Command::new("sh")
+        // The shell says what its child used, in milliseconds.
+        let output = Command::new("bash")
             .current_dir(folder)
             .env("PROGRAM", program)
             .env("RUN", &run)
             .args([
                 "-c",
-                "\"$PROGRAM\" -b \"$RUN\" > said.txt 2> complained.txt; times",
+                "TIMEFORMAT='%3U %3S'; time \"$PROGRAM\" -b \"$RUN\" > said.txt 2> complained.txt",
             ])
             .output()
             .map_err(|error| error.to_string())?;
@@ -306,19 +311,13 @@ impl<'s> Ways<'s> {
         for (all, read) in all.iter().zip(&wanted) {
             volts.extend(read.iter().filter_map(|node| all.get(node - 1)));
         }
-        let times = String::from_utf8_lossy(&output.stdout);
-        let children = times.lines().nth(1).ok_or("the shell gave no times")?;
-        let seconds: Option<f64> = children.split_whitespace().map(seconds).sum();
-        let seconds = seconds.ok_or_else(|| format!("no times: {times}"))?;
+        let times = String::from_utf8_lossy(&output.stderr);
+        let parts = times.split_whitespace().map(str::parse::<f64>);
+        let seconds: f64 = parts
+            .sum::<Result<f64, _>>()
+            .map_err(|error| format!("the shell gave no times: {error}: {times}"))?;
         Ok((volts, Duration::from_secs_f64(seconds)))
     }
-}
-
-/// Seconds of `0m0.150000s`.
-fn seconds(text: &str) -> Option<f64> {
-    let (minutes, rest) = text.split_once('m')?;
-    let rest: f64 = rest.strip_suffix('s')?.parse().ok()?;
-    Some(minutes.parse::<f64>().ok()? * 60.0 + rest)
 }
 
 /// A system as a plain net, and its numbers for the points that are read.
