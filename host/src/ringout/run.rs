@@ -137,6 +137,11 @@ fn refusal_words(refusal: Refusal) -> String {
                               and plug it in again, and if that does not help have it repaired: \
                               nothing that it reads can be trusted"
             .to_owned(),
+        Refusal::NotArmed => "the probe lost the leave to drive twice within one step: it started \
+                              anew in between, or another program speaks to it; nothing is driven. \
+                              Close other programs that use the probe, check its cable and supply, \
+                              and start the test again"
+            .to_owned(),
         Refusal::NoSuchLead(lead) => format!(
             "the probe has no lead {lead}; a bank of leads is missing or loose: unplug the probe, \
              seat its boards, and plug it in again"
