@@ -17,7 +17,9 @@ fn never_a_wrong_verdict() {
     // What is held against nothing proves nothing: some get through, some do not.
     for (theme, row) in &tally.rows {
         assert!(row.right > 0, "{}: none got through", theme.words());
-        if !matches!(theme, Theme::None | Theme::Reset | Theme::SecondHost) {
+        // Each of these is got over by asking again, or nearly.
+        let got_over = [Theme::None, Theme::Copied, Theme::Reset, Theme::SecondHost];
+        if !got_over.contains(theme) {
             assert!(row.failed() > 0, "{}: all got through", theme.words());
         }
     }

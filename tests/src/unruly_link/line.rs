@@ -1,7 +1,9 @@
 //! The line itself: a byte stream on a simulated clock, to a probe whose bench
 //! keeps the same time.
 
+use std::cell::Cell;
 use std::collections::VecDeque;
+use std::rc::Rc;
 use std::time::{Duration, Instant};
 
 use loomproof::link::{Transport, TransportError, VirtualProbe};
@@ -34,7 +36,7 @@ enum Fate {
 pub struct Unruly {
     probe: VirtualProbe,
     begun: Instant,
-    now: Duration,
+    now: Rc<Cell<Duration>>,
     /// Where the bench's clock stood when the line began, ns.
     bench: u64,
     trouble: Trouble,
@@ -55,7 +57,7 @@ impl Unruly {
         Self {
             probe,
             begun: Instant::now(),
-            now: Duration::ZERO,
+            now: Rc::default(),
             bench,
             trouble,
             rng: ChaCha8Rng::seed_from_u64(seed),
@@ -69,7 +71,13 @@ impl Unruly {
     /// Simulated time since the line began.
     #[must_use]
     pub fn spent(&self) -> Duration {
-        self.now
+        self.now.get()
+    }
+
+    /// The clock, which can be read when the line is gone.
+    #[must_use]
+    pub fn clock(&self) -> Rc<Cell<Duration>> {
+        Rc::clone(&self.now)
     }
 
     /// Messages that the host has sent.
@@ -86,13 +94,13 @@ impl Unruly {
 
     /// Nobody speaks for so long; the probe goes on by itself.
     pub fn silence(&mut self, span: Duration) {
-        let end = self.now + span;
+        let end = self.now.get() + span;
         while let Some((at, ..)) = self.to_probe.front()
             && *at <= end
         {
             self.arrive();
         }
-        self.now = end;
+        self.now.set(end);
         self.keep_time(end);
         self.probe.idle();
     }
@@ -232,7 +240,7 @@ impl Transport for Unruly {
     }
 
     fn now(&self) -> Instant {
-        self.begun + self.now
+        self.begun + self.now.get()
     }
 
     fn write(&mut self, bytes: &[u8], deadline: Instant) -> Result<(), TransportError> {
@@ -258,7 +266,7 @@ impl Transport for Unruly {
             self.second_host(&mut bytes);
         }
         let last = self.to_probe.back().map_or(Duration::ZERO, |(at, ..)| *at);
-        let at = (self.now + self.took(bytes.len()) + self.late()).max(last);
+        let at = (self.now.get() + self.took(bytes.len()) + self.late()).max(last);
         self.to_probe.push_back((at, message, bytes));
         Ok(())
     }
@@ -278,18 +286,18 @@ impl Transport for Unruly {
                     {
                         buffer[n] = byte;
                         n += 1;
-                        self.now = self.now.max(when);
+                        self.now.set(self.now.get().max(when));
                         self.to_host.pop_front();
                     }
                     return Ok(n);
                 }
                 (_, Some(there)) if there <= end => {
-                    self.now = self.now.max(there);
+                    self.now.set(self.now.get().max(there));
                     self.arrive();
                 }
                 _ if self.pulled && self.to_host.is_empty() => return Err(TransportError::Gone),
                 _ => {
-                    self.now = self.now.max(end);
+                    self.now.set(self.now.get().max(end));
                     return Ok(0);
                 }
             }

@@ -134,12 +134,14 @@ fn kind(error: &LinkError) -> &'static str {
     }
 }
 
-fn value(reading: Reading) -> (u8, i32) {
+/// Whether it is settled, and the voltage. The ends of the converter's span are
+/// voltages as well: one reading in two of a lead at the supply is beyond.
+fn value(reading: Reading) -> (bool, i32) {
     match reading {
-        Reading::Volts(volts) => (0, volts.0),
-        Reading::NotSettled(volts) => (1, volts.0),
-        Reading::Above => (2, 0),
-        Reading::Below => (3, 0),
+        Reading::Volts(volts) => (true, volts.0),
+        Reading::NotSettled(volts) => (false, volts.0),
+        Reading::Above => (true, 3_300_000),
+        Reading::Below => (true, 0),
     }
 }
 
@@ -150,12 +152,15 @@ fn difference(own: &[Taken], good: &[Taken]) -> Option<String> {
     }
     for (at, (own, good)) in own.iter().zip(good).enumerate() {
         let same = |(a, b): (&Reading, &Reading)| {
-            let ((kind, a), (other, b)) = (value(*a), value(*b));
-            kind == other && a.abs_diff(b) < SAME.unsigned_abs()
+            let ((settled, a), (also, b)) = (value(*a), value(*b));
+            settled == also && a.abs_diff(b) < SAME.unsigned_abs()
         };
         let all = own.readings.iter().zip(&good.readings).all(same);
         if own.planned != good.planned || own.readings.len() != good.readings.len() || !all {
-            return Some(format!("step {at}: {own:?} instead of {good:?}"));
+            return Some(format!(
+                "step {at}: {:?} instead of {:?}",
+                own.readings, good.readings
+            ));
         }
     }
     None
@@ -229,6 +234,7 @@ impl Bed {
         let harness = &self.harnesses[rng.random_range(0..self.harnesses.len())];
         let trouble = Trouble::draw(theme, harness.messages, &mut rng);
         let line = Unruly::new(self.probe(&harness.faults)?, trouble, rng.random());
+        let clock = line.clock();
         let mut run = Run {
             theme,
             end: End::Right,
@@ -242,6 +248,7 @@ impl Bed {
             Err(error) => {
                 run.end = End::Error(kind(&error));
                 run.said = error.to_string();
+                run.spent = clock.get();
                 return Ok(run);
             }
         };
@@ -252,7 +259,7 @@ impl Bed {
             beyond: Duration::ZERO,
         };
         let found = ring_out(&mut link, &self.site);
-        run.spent = link.link.transport().spent();
+        run.spent = clock.get();
         (run.longest, run.beyond) = (link.longest, link.beyond);
         (run.end, run.said) = self.judge(harness, found)?;
         if run.beyond > Duration::ZERO {
