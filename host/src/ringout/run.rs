@@ -18,7 +18,7 @@ use crate::link::{Link, LinkError};
 
 /// A lead that reads above this behind the pull-down follows the driven one:
 /// half of what 300 kΩ in the way would leave (3.3 V·100 k/422 k).
-const FOLLOWS: Volts = Volts(0.4);
+pub(super) const FOLLOWS: Volts = Volts(0.4);
 
 /// The most leads that are walked from; beyond that the harness is so far off
 /// that more readings would not make it clearer.
