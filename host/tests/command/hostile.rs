@@ -83,15 +83,30 @@ fn names_from_a_plan_are_text_in_the_sheet() {
 #[cfg(target_os = "linux")]
 #[test]
 fn a_report_that_cannot_be_written_is_no_pass() {
-    let full = || std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    let full = || {
+        std::fs::OpenOptions::new()
+            .write(true)
+            .open("/dev/full")
+            .unwrap()
+    };
     for format in ["text", "json"] {
-        let args = ["ringout", "fixtures/plans/smallest.toml", "--format", format];
+        let args = [
+            "ringout",
+            "fixtures/plans/smallest.toml",
+            "--format",
+            format,
+        ];
         let output = command(&args).stdout(full()).output().unwrap();
         assert_eq!(output.status.code(), Some(2));
         let said = String::from_utf8(output.stderr).unwrap();
         assert!(said.contains("cannot write the report"), "{said}");
     }
-    let args = ["ringout", "fixtures/plans/smallest.toml", "--save", "/dev/full"];
+    let args = [
+        "ringout",
+        "fixtures/plans/smallest.toml",
+        "--save",
+        "/dev/full",
+    ];
     loomproof(&args).fails(2, &["/dev/full", "not a file"]);
 }
 
