@@ -173,7 +173,7 @@ fn what_comes_alive_in_mid_test_is_never_a_pass() {
     for plan in ["smallest", "socket-13-pin"] {
         let site = site(plan, Place::Vehicle);
         let steps = site.first.len();
-        let at = site.hookup.clips[0].point.end();
+        let (at, lead) = (site.hookup.clips[0].point.end(), site.hookup.clips[0].lead);
         for volts in ["12", "5", "-0.45"] {
             let fault = faults(&site, &[&format!("live@{at},volts={volts}")]);
             for n in 1..=steps {
@@ -187,7 +187,16 @@ fn what_comes_alive_in_mid_test_is_never_a_pass() {
                 let report = site.report(link.hello(), &outcome).unwrap();
                 let when = format!("{plan}, {volts} V before request {n}");
                 let Outcome::Refused(stop) = outcome else {
-                    assert_ne!(report.verdict, Verdict::Pass, "{when}");
+                    // Too little for the comparators, and on a lead that had all its
+                    // readings before.
+                    let touched = site.first[n - 1..].iter().any(|planned| {
+                        let step = &planned.step;
+                        step.high.contains(lead)
+                            || step.low.contains(lead)
+                            || step.senses.iter().any(|sense| sense.lead == lead)
+                    });
+                    let small = volts == "-0.45" && !touched;
+                    assert!(small || report.verdict != Verdict::Pass, "{when}");
                     continue;
                 };
                 assert!(

@@ -23,14 +23,18 @@ fn a_plan_of_a_million_leads_is_refused_at_once() {
     for n in 0..1_000_000 {
         let _ = writeln!(text, "[lead.W{n}]");
     }
-    for (most, words) in [(text.len(), "longer than 1 MiB"), (900_000, "512 leads")] {
+    for (most, words) in [(text.len(), "longer than 1 MiB"), (900_000, "at most 512")] {
         let end = text[..most].rfind('\n').unwrap();
         let file = folder.path().join("many.toml");
         std::fs::write(&file, &text[..end]).unwrap();
         let run = loomproof(&["review", file.to_str().unwrap()]);
         run.fails(2, &[words]);
         // Not a line for each.
-        assert!(run.err.lines().count() < 300, "{}", run.err.lines().count());
+        assert!(
+            run.err.lines().count() < 2_000,
+            "{}",
+            run.err.lines().count()
+        );
     }
 }
 
