@@ -23,3 +23,4 @@ pub mod spice;
 pub mod spread;
 pub mod thumb;
 pub mod tunnel;
+pub mod unruly_link;

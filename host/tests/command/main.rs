@@ -4,6 +4,7 @@
 mod asked;
 mod going_on;
 mod helped;
+mod hostile;
 mod plans;
 mod ports;
 mod probes;
