@@ -20,3 +20,4 @@ pub mod review;
 pub mod ringout;
 pub mod sheet;
 mod whole_file;
+pub mod wiggle;

@@ -19,6 +19,8 @@ mod ringout;
 mod sheet;
 mod shell;
 mod so_far;
+mod wiggle;
+mod wiggling;
 
 use std::process::ExitCode;
 
@@ -54,6 +56,8 @@ enum Verb {
     Ringout(ringout::Args),
     /// Powered check, function by function; the probe measures only.
     Live(live::Args),
+    /// Watches joints while somebody pulls at the harness; beeps when one lets go.
+    Wiggle(wiggle::Args),
     /// The printable job sheet, with the report where there is one.
     Sheet(sheet::Args),
     /// What was measured before: list, show, compare, export, check.
@@ -85,6 +89,7 @@ pub fn main() -> ExitCode {
         Verb::Hookup(args) => hookup::run(&args),
         Verb::Ringout(args) => ringout::run(&args),
         Verb::Live(args) => live::run(&args),
+        Verb::Wiggle(args) => wiggle::run(&args),
         Verb::Sheet(args) => sheet::run(&args),
         Verb::Records(args) => records::run(&args),
         Verb::Probe(args) => probe::run(&args),
