@@ -296,15 +296,17 @@ pub fn certain_dead(group: &Group, round: Option<Micros>) -> Micros {
     Micros(rise(Farads(wiring)).0 + set_back(SPI_KHZ).0 + round.0)
 }
 
-/// One look, conversion and routing (docs/probe-hardware.md, "Watching live wiring").
+/// One look, conversion and routing, and the longest time between two at one lead
+/// alone (docs/probe-hardware.md, "Watching live wiring").
 const LOOK: f64 = 10.6;
+const ALONE: f64 = 18.0;
 
 /// The same in a live group: what floats is drawn down only while it is looked at,
 /// and is looked at again twice within that.
 #[must_use]
 pub fn certain_live(group: &Group, round: Option<Micros>) -> Micros {
     let n = group.watched.len().max(1) as f64;
-    let round = round.map_or((LOOK * n) as u32, |round| round.0);
+    let round = round.map_or(if n > 1.0 { LOOK * n } else { ALONE } as u32, |round| round.0);
     Micros((FALL * n * 1e6) as u32 + 2 * round)
 }
 

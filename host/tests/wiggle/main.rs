@@ -1,0 +1,6 @@
+//! The wiggle test on the virtual bench.
+
+mod dropouts;
+mod support;
+mod views;
+mod which_joint;
