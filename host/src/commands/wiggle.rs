@@ -129,7 +129,9 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
             why: why.words().to_owned(),
         })
         .collect();
-    note(&text::not_watched(&list));
+    if !list.is_empty() {
+        note(&text::not_watched(&list));
+    }
     bench.clip(&hookup)?;
     bench.set(&switches)?;
     if !args.live && !watch.groups.is_empty() {

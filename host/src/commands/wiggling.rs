@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use console::Term;
 use loomproof_core::units::Micros;
-use loomproof_core::wire::{LeadSet, MAX_WATCH};
+use loomproof_core::wire::{LeadId, LeadSet, MAX_WATCH};
 
 use crate::fault::Joint;
 use crate::plan::model::End;
@@ -22,6 +22,9 @@ const HELD: u64 = 2_000_000;
 
 /// How long a hand needs to the next terminal.
 const REACHED: u64 = 3_000_000;
+
+/// A path is measured after so many windows of a group: nothing is watched meanwhile.
+const BETWEEN_PATHS: usize = 8;
 
 /// How watching goes on.
 pub(super) struct Way {
@@ -60,7 +63,7 @@ pub(super) fn wiggle(
         way,
         screen: Screen::new(caption),
         enter: Enter::new(way.simulated),
-        next: vec![0; watch.groups.len()],
+        windows: vec![0; watch.groups.len()],
     };
     let outcome = running.go(watch, &mut ended.pulled);
     running.screen.leave();
@@ -74,8 +77,8 @@ struct Running<'r, 'l> {
     way: &'r Way,
     screen: Screen,
     enter: Enter,
-    /// The lead of each group whose path is measured next.
-    next: Vec<usize>,
+    /// Windows that each group has had.
+    windows: Vec<usize>,
 }
 
 impl Running<'_, '_> {
@@ -119,15 +122,14 @@ impl Running<'_, '_> {
             let span = u32::try_from(left).map_or(MAX_WATCH, |left| Micros(left.min(MAX_WATCH.0)));
             let window = self.rounds.window(*at, group, span)?;
             let new = self.tally.window(watch, &window);
-            let next = self.next.get_mut(*at);
-            if let Some(next) = next
-                && let Some((lead, against)) = group.against.get(*next)
+            if let Some(count) = self.windows.get_mut(*at)
+                && let Some((lead, against)) = path_due(count, &group.against)
             {
-                *next = (*next + 1) % group.against.len();
-                let open = window.loose.iter().any(|it| it.lead == *lead);
-                let ohms = self.rounds.ohms(*lead, *against)?;
-                if !open {
-                    self.tally.measured(watch, *at, *lead, ohms);
+                let open = window.loose.iter().any(|it| it.lead == lead);
+                let ohms = self.rounds.ohms(lead, against)?;
+                // An opening between two windows is no resistance of the path.
+                if !open && ohms.0.is_finite() {
+                    self.tally.measured(watch, *at, lead, ohms);
                 }
             }
             self.screen.tell(watch, &new);
@@ -174,7 +176,7 @@ impl Running<'_, '_> {
         }
         watch.groups.retain(|group| !group.watched.is_empty());
         self.tally = Tally::new(watch);
-        self.next = vec![0; watch.groups.len()];
+        self.windows = vec![0; watch.groups.len()];
         Ok(())
     }
 
@@ -204,16 +206,18 @@ impl Running<'_, '_> {
                 })
                 .collect();
             let reached = if self.way.simulated { 0 } else { REACHED };
-            let mut quiet_from = self.rounds.now() + reached;
+            let quiet_from = self.rounds.now() + reached;
+            let mut until = quiet_from + HELD;
             let mut held = true;
-            while self.rounds.now() < quiet_from + HELD && !self.over() {
+            while self.rounds.now() < until && !self.over() {
                 let new = self.turn(watch, &groups)?;
-                if new.iter().any(|event| event.spots.contains(&spot)) {
+                if held && new.iter().any(|event| event.spots.contains(&spot)) {
+                    // Known now; what else it does is counted for as long again.
                     held = false;
-                    quiet_from = quiet_from.max(self.rounds.now());
+                    until = self.rounds.now() + HELD;
                 }
             }
-            let whole = self.rounds.now() >= quiet_from + HELD;
+            let whole = self.rounds.now() >= until;
             if whole || !held {
                 let mark = if held { "held" } else { "CAME APART" };
                 self.screen.say(&format!("{name}: {mark}."));
@@ -222,6 +226,18 @@ impl Running<'_, '_> {
         }
         Ok(())
     }
+}
+
+/// The lead of a group whose path is to be measured after this window, if one is;
+/// counts the windows.
+fn path_due(
+    windows: &mut usize,
+    against: &[(LeadId, Option<LeadId>)],
+) -> Option<(LeadId, Option<LeadId>)> {
+    *windows += 1;
+    let due = windows.is_multiple_of(BETWEEN_PATHS);
+    let turn = (*windows / BETWEEN_PATHS).checked_rem(against.len())?;
+    against.get(turn).copied().filter(|_| due)
 }
 
 /// Enter, waited for beside the watching.
@@ -275,7 +291,7 @@ impl Screen {
             Some(term) => drop(term.clear_screen()),
             None => {
                 let caption = &screen.caption;
-                screen.say(&format!("{}. {}", caption.how, caption.certain));
+                super::note(&format!("{}. {}", caption.how, caption.certain));
             }
         }
         screen
@@ -313,7 +329,7 @@ impl Screen {
         eprint!("\u{7}");
         if self.term.is_none() {
             for event in events {
-                self.say(&said(watch, event));
+                super::note(&said(watch, event));
             }
         }
     }
@@ -321,13 +337,15 @@ impl Screen {
     fn ask(&mut self, text: &str) {
         self.caption.ask = text.to_owned();
         if self.term.is_none() {
-            self.say(text);
+            super::note(text);
         }
     }
 
-    fn say(&self, text: &str) {
+    fn say(&mut self, text: &str) {
         if self.term.is_none() {
             super::note(text);
+        } else {
+            text.clone_into(&mut self.caption.ask);
         }
     }
 

@@ -306,7 +306,9 @@ const ALONE: f64 = 18.0;
 #[must_use]
 pub fn certain_live(group: &Group, round: Option<Micros>) -> Micros {
     let n = group.watched.len().max(1) as f64;
-    let round = round.map_or(if n > 1.0 { LOOK * n } else { ALONE } as u32, |round| round.0);
+    let round = round.map_or(if n > 1.0 { LOOK * n } else { ALONE } as u32, |round| {
+        round.0
+    });
     Micros((FALL * n * 1e6) as u32 + 2 * round)
 }
 

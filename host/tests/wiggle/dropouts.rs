@@ -17,12 +17,14 @@ use crate::support::Hooked;
 /// behind it (live): `n` of them.
 fn plan(n: u16, text: &dyn Fn(u16) -> String) -> Job {
     let mut plan = format!(
-        "plan = 1\ntitle = \"Many leads\"\n[connector.X1]\ncavities = {n}\naccess = \"mating\"\n"
+        "plan = 1\ntitle = \"Many leads\"\n[connector.X1]\ncavities = {n}\naccess = \"mating side\"\n"
     );
     for at in 1..=n {
         plan.push_str(&text(at));
     }
-    let plan = Plan::parse("many.toml", &plan).unwrap_or_else(|error| panic!("{error:?}"));
+    let file = tempfile::NamedTempFile::new().unwrap();
+    std::fs::write(file.path(), plan).unwrap();
+    let plan = Plan::load(file.path()).unwrap_or_else(|error| panic!("{}", error.render(false)));
     plan.resolve(&Default::default()).unwrap()
 }
 
@@ -39,7 +41,7 @@ fn feeds(n: u16) -> Job {
     plan(n, &|at| {
         format!(
             "[lead.W{at}]\ncolour = \"BN\"\nsize = \"0.5 mm2\"\nlength = \"5 m\"\nfrom = \
-             \"X1:{at}\"\nto = \"B{at}\"\n[ring.B{at}]\non = \"battery+\"\n"
+             \"X1:{at}\"\nto = \"B{at}\"\n[ring.B{at}]\non = \"battery plus\"\n"
         )
     })
 }
@@ -58,7 +60,8 @@ fn once(at: u16, gap: u64) -> Upset {
 fn caught(hooked: &Hooked, leads: u8, gap: u64) -> (u32, u32) {
     let (mut seen, mut expected) = (0, 0);
     for seed in 0..12 {
-        let cavity = 1 + u16::try_from(seed).unwrap() % u16::try_from(hooked.hookup.clips.len().min(16)).unwrap();
+        let cavity = 1 + u16::try_from(seed).unwrap()
+            % u16::try_from(hooked.hookup.clips.len().min(16)).unwrap();
         let tally = hooked.run(&[once(cavity, gap)], (seed + 1, leads), 98_000);
         let count: u32 = tally.lines.iter().map(|line| line.count).sum();
         // 98 ms hold 20 openings; one may be cut by the beginning or the end.
@@ -77,7 +80,10 @@ fn a_hundred_microseconds_on_16_leads_and_on_one() {
         for gap in [100, 130, 250] {
             let (seen, expected) = caught(&hooked, 16, gap);
             println!("dead, {n} leads, {gap} µs: {seen} of at least {expected}");
-            assert!(seen >= expected, "{n} leads, {gap} µs: {seen} of {expected}");
+            assert!(
+                seen >= expected,
+                "{n} leads, {gap} µs: {seen} of {expected}"
+            );
         }
         // A tenth of it is seen by chance: the numbers above can fail.
         let (seen, expected) = caught(&hooked, 16, 8);
@@ -95,7 +101,10 @@ fn a_millisecond_live_on_16_leads_and_a_hundred_microseconds_on_one() {
             let gap = u64::from(least) + more;
             let (seen, expected) = caught(&hooked, 16, gap);
             println!("live, {n} leads, {gap} µs: {seen} of at least {expected}");
-            assert!(seen >= expected, "{n} leads, {gap} µs: {seen} of {expected}");
+            assert!(
+                seen >= expected,
+                "{n} leads, {gap} µs: {seen} of {expected}"
+            );
         }
     }
 }

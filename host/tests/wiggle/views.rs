@@ -57,7 +57,11 @@ fn a_view_is_80_by_24_and_says_all_without_colour() {
     // Colour adds nothing that is not said.
     let plain: Vec<String> = coloured(&view)
         .iter()
-        .map(|line| line.replace("\u{1b}[7;31m", "").replace("\u{1b}[31m", "").replace("\u{1b}[0m", ""))
+        .map(|line| {
+            line.replace("\u{1b}[7;31m", "")
+                .replace("\u{1b}[31m", "")
+                .replace("\u{1b}[0m", "")
+        })
         .collect();
     assert_eq!(plain, view);
 }
@@ -77,5 +81,10 @@ fn what_came_apart_is_never_crowded_out() {
     let view = lines(watch, &tally, &caption(), size);
     assert_eq!(view.len(), 23);
     assert!(view.iter().all(|line| line.chars().count() <= 80));
-    assert_eq!(view.iter().filter(|line| line.ends_with("  closed")).count(), 1);
+    assert_eq!(
+        view.iter()
+            .filter(|line| line.ends_with("  closed"))
+            .count(),
+        1
+    );
 }

@@ -4,8 +4,8 @@ use std::time::Duration;
 
 use loomproof::bench::Upset;
 use loomproof::fault::Joint;
-use loomproof::wiggle::spots::{Watch, Why, spelled};
 use loomproof::wiggle::Tally;
+use loomproof::wiggle::spots::{Watch, Why, spelled};
 use loomproof_core::wire::Place;
 
 use crate::support::{Hooked, job};
@@ -35,12 +35,22 @@ fn sweep(hooked: &Hooked, leads: u8, (gap, step): (u64, usize)) -> usize {
     let mut tried = 0;
     for (at, joint) in joints.iter().enumerate().step_by(step) {
         // Each group has a window of a quarter of a second; the gap comes in all of them.
-        let tally = hooked.run(&[opens(joint, gap, 60_000)], (at as u64 + 1, leads), turns * 130_000);
+        let tally = hooked.run(
+            &[opens(joint, gap, 60_000)],
+            (at as u64 + 1, leads),
+            turns * 130_000,
+        );
         let name = spelled(joint);
-        assert!(named(&hooked.watch, &tally, joint), "{name}: {:?}", tally.events);
+        assert!(
+            named(&hooked.watch, &tally, joint),
+            "{name}: {:?}",
+            tally.events
+        );
         for event in &tally.events {
             let spots = event.spots.iter();
-            let said: Vec<&Joint> = spots.flat_map(|it| &hooked.watch.spots[*it].joints).collect();
+            let said: Vec<&Joint> = spots
+                .flat_map(|it| &hooked.watch.spots[*it].joints)
+                .collect();
             assert!(said.contains(joint), "{name} was taken for {said:?}");
             assert!(event.longest < gap + 400, "{name}: {event:?}");
         }
@@ -70,7 +80,12 @@ fn van_live() {
     let quick = hooked.watch.spots.iter().filter(|spot| !spot.slow).count();
     assert!(quick > 0);
     let mut hooked = hooked;
-    hooked.watch.spots.iter_mut().filter(|spot| spot.slow).for_each(|spot| spot.joints.clear());
+    hooked
+        .watch
+        .spots
+        .iter_mut()
+        .filter(|spot| spot.slow)
+        .for_each(|spot| spot.joints.clear());
     assert!(sweep(&hooked, 64, (1_500, 2)) >= 2);
 }
 
@@ -104,7 +119,11 @@ fn what_cannot_be_watched_is_listed_with_its_reason() {
             watch.spots.len(),
             watch.groups.len(),
             watch.widest(),
-            watch.unwatched.iter().map(|(joint, why)| (spelled(joint), *why)).collect::<Vec<_>>()
+            watch
+                .unwatched
+                .iter()
+                .map(|(joint, why)| (spelled(joint), *why))
+                .collect::<Vec<_>>()
         );
         let all = loomproof::fault::catalogue::joints(&hooked.job).len();
         assert_eq!(joints + watch.unwatched.len(), all, "{name}");
@@ -116,5 +135,10 @@ fn what_cannot_be_watched_is_listed_with_its_reason() {
     // Two leads to one tapped conductor with a module on it: beyond the tap's joints a
     // module stays on the conductor's side, and the kick panel's side is free.
     let van = Hooked::dead(job("bakery-van"), Place::Vehicle, 64);
-    assert!(van.watch.unwatched.iter().any(|(_, why)| *why != Why::DataBus));
+    assert!(
+        van.watch
+            .unwatched
+            .iter()
+            .any(|(_, why)| *why != Why::DataBus)
+    );
 }
