@@ -25,6 +25,9 @@ pub struct Sign {
     pub may: LeadSet,
 }
 
+/// A group, by its place, and the leads that surely and that perhaps let go there.
+pub type InGroup = (usize, LeadSet, LeadSet);
+
 /// Leads that are watched at the same time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Group {
@@ -99,10 +102,10 @@ impl Watch {
     #[must_use]
     pub fn gathered(
         mut groups: Vec<Group>,
-        signs: Vec<(Joint, Vec<(usize, LeadSet, LeadSet)>, bool)>,
+        signs: Vec<(Joint, Vec<InGroup>, bool)>,
         unwatched: Vec<(Joint, Why)>,
     ) -> Self {
-        let mut spots: Vec<(Spot, Vec<(usize, LeadSet, LeadSet)>)> = Vec::new();
+        let mut spots: Vec<(Spot, Vec<InGroup>)> = Vec::new();
         for (joint, signs, slow) in signs {
             match spots.iter_mut().find(|(_, known)| *known == signs) {
                 Some((spot, _)) => {

@@ -93,9 +93,9 @@ pub fn lines(
     let hidden = seen.len() - order.len();
     out.push(match (hidden, tally.events.last()) {
         (0, None) => "Nothing came apart.".to_owned(),
-        (n, None) => format!("Nothing came apart; {n} more joints do not fit here."),
+        (n, None) => format!("Nothing came apart; lines that do not fit here: {n}."),
         (0, Some(event)) => format!("Last: {}", said(watch, event)),
-        (n, Some(event)) => format!("Last: {} ({n} more joints)", said(watch, event)),
+        (n, Some(event)) => format!("Last: {} (quiet and not shown: {n})", said(watch, event)),
     });
     out.push(caption.ask.clone());
     out.push(caption.end.clone());

@@ -24,6 +24,9 @@ use crate::plan::model::Job;
 /// 100 pF/m).
 const PER_METRE: f64 = 100e-12;
 
+/// A joint, by number, and the leads that rise when it opens.
+type Shows = (usize, LeadSet);
+
 /// Leads of one net with one way to hold it.
 #[derive(Debug, Clone)]
 struct Piece {
@@ -230,7 +233,7 @@ impl<'m> Finder<'m> {
                     .is_some_and(|(_, edits)| self.touches(edits, leads))
             })
             .collect();
-        let shown: Vec<(Option<LeadId>, LeadSet, Vec<(usize, LeadSet)>)> = ways
+        let shown: Vec<(Option<LeadId>, LeadSet, Vec<Shows>)> = ways
             .into_iter()
             .map(|low| {
                 let watched: LeadSet = leads
@@ -248,9 +251,8 @@ impl<'m> Finder<'m> {
             .collect();
         let mut found = Vec::new();
         loop {
-            let new = |signs: &Vec<(usize, LeadSet)>| {
-                signs.iter().filter(|(at, _)| !seen.contains(at)).count()
-            };
+            let new =
+                |signs: &Vec<Shows>| signs.iter().filter(|(at, _)| !seen.contains(at)).count();
             let best = shown.iter().max_by_key(|(low, _, signs)| {
                 // Of equals the first one.
                 (new(signs), std::cmp::Reverse(low.map_or(0, |lead| lead.0)))
