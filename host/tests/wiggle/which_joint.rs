@@ -132,13 +132,14 @@ fn what_cannot_be_watched_is_listed_with_its_reason() {
             assert!(!group.low.overlaps(&group.watched));
         }
     }
-    // Two leads to one tapped conductor with a module on it: beyond the tap's joints a
-    // module stays on the conductor's side, and the kick panel's side is free.
     let van = Hooked::dead(job("bakery-van"), Place::Vehicle, 64);
-    assert!(
-        van.watch
-            .unwatched
-            .iter()
-            .any(|(_, why)| *why != Why::DataBus)
-    );
+    for (place, why) in [
+        ("T1", Why::Part),
+        ("X10:3", Why::NoLead),
+        ("R1:85", Why::Module),
+    ] {
+        let mut list = van.watch.unwatched.iter();
+        let found = list.find(|(joint, _)| spelled(joint) == place);
+        assert_eq!(found.map(|(_, why)| *why), Some(why), "{place}");
+    }
 }
