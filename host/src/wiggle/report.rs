@@ -18,8 +18,8 @@ use crate::ringout::report::{ProbeReport, Verdict};
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 #[schemars(title = "Wiggle test report")]
 pub struct Report {
-    /// `pass`: nothing came apart. `faults`: something did. `undecided`: nothing could
-    /// be watched. `refused`: the probe would not drive, or let go.
+    /// `pass`: nothing came apart. `faults`: something did. `undecided`: nothing was
+    /// watched. `refused`: the probe would not drive, or let go.
     pub verdict: Verdict,
     /// Title of the plan.
     pub title: String,
@@ -155,7 +155,7 @@ pub fn report(wiggled: Wiggled<'_>) -> Report {
         Verdict::Refused
     } else if tally.any() {
         Verdict::Faults
-    } else if watch.groups.is_empty() {
+    } else if watch.groups.is_empty() || tally.lasted == 0 {
         Verdict::Undecided
     } else {
         Verdict::Pass

@@ -111,7 +111,7 @@ impl Tally {
             let (cluster, others) = rest.split_at(together);
             rest = others;
             let leads: LeadSet = cluster.iter().map(|found| found.lead).collect();
-            let (openings, left) = which(group, &leads);
+            let (openings, left) = which(group, &leads, window.more > 0);
             self.unexplained += u32::from(!left.is_empty());
             for spots in openings {
                 let mine = watch.groups.get(window.group).map(|group| {

@@ -60,7 +60,7 @@ pub fn render(report: &Report) -> String {
     let head = match report.verdict {
         Verdict::Pass => format!("PASS: nothing came apart in {:.1} s.", report.seconds),
         Verdict::Faults => format!("FAULTS: something came apart in {:.1} s.", report.seconds),
-        Verdict::Undecided => "CANNOT TELL: no joint could be watched.".to_owned(),
+        Verdict::Undecided => "CANNOT TELL: no joint was watched.".to_owned(),
         Verdict::Refused => format!(
             "REFUSED: {}",
             report

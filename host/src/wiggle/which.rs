@@ -6,12 +6,14 @@ use super::spots::Group;
 
 /// The spots that explain which leads let go: one set of them, of which any may be
 /// the one, for each opening that is needed. Leads that nothing explains are left.
+///
+/// `more`: other leads let go as well, and it is not known which.
 #[must_use]
-pub fn which(group: &Group, leads: &LeadSet) -> (Vec<Vec<usize>>, LeadSet) {
+pub fn which(group: &Group, leads: &LeadSet, more: bool) -> (Vec<Vec<usize>>, LeadSet) {
     let mut found = Vec::new();
     let mut rest = *leads;
     while !rest.is_empty() {
-        let (spots, explained) = best(group, &rest);
+        let (spots, explained) = best(group, &rest, more);
         if spots.is_empty() {
             break;
         }
@@ -24,8 +26,12 @@ pub fn which(group: &Group, leads: &LeadSet) -> (Vec<Vec<usize>>, LeadSet) {
 }
 
 /// The spots that fit best, and which of the leads they explain.
-fn best(group: &Group, leads: &LeadSet) -> (Vec<usize>, LeadSet) {
+fn best(group: &Group, leads: &LeadSet, more: bool) -> (Vec<usize>, LeadSet) {
     let inside = |inner: &LeadSet, outer: &LeadSet| inner.shared(outer) == *inner;
+    let all = all_of(group, leads);
+    if more && !all.is_empty() {
+        return (all, *leads);
+    }
     // All that must let go did, and all that did may.
     let fitting = |sign: &&super::Sign| inside(&sign.sure, leads) && inside(leads, &sign.may);
     let exact: Vec<usize> = group
@@ -48,14 +54,21 @@ fn best(group: &Group, leads: &LeadSet) -> (Vec<usize>, LeadSet) {
             first.sure.shared(leads),
         );
     }
-    // Too short for all leads to be seen: whatever could be it, with the fewest leads.
-    let could = group.signs.iter().filter(|sign| inside(leads, &sign.may));
+    // Too short for all leads to be seen.
+    (all, *leads)
+}
+
+/// Whatever lets go of all these leads, and of the fewest others.
+fn all_of(group: &Group, leads: &LeadSet) -> Vec<usize> {
+    let could = group
+        .signs
+        .iter()
+        .filter(|sign| leads.shared(&sign.may) == *leads);
     let least = could.clone().map(|sign| sign.sure.len()).min();
-    let could: Vec<usize> = could
+    could
         .filter(|sign| Some(sign.sure.len()) == least)
         .map(|sign| sign.spot)
-        .collect();
-    (could, *leads)
+        .collect()
 }
 
 #[cfg(test)]
@@ -93,7 +106,7 @@ mod tests {
 
     #[test]
     fn a_set_of_leads_picks_the_joint() {
-        let found = |leads: &[u8]| which(&group(), &set(leads));
+        let found = |leads: &[u8]| which(&group(), &set(leads), false);
         assert_eq!(found(&[1, 2, 3]), (vec![vec![0]], LeadSet::EMPTY));
         assert_eq!(found(&[2]), (vec![vec![2]], LeadSet::EMPTY));
         // Two branches at once.
@@ -101,6 +114,8 @@ mod tests {
             found(&[1, 3]),
             (vec![vec![1], vec![3]], LeadSet::EMPTY).clone()
         );
+        // The probe had no room for the third lead.
+        assert_eq!(which(&group(), &set(&[1, 3]), true).0, [vec![0]]);
         // A lead that nobody watches.
         assert_eq!(found(&[7]), (vec![], set(&[7])));
     }
@@ -113,9 +128,9 @@ mod tests {
             sure: set(&[2]),
             may: set(&[2, 3]),
         });
-        assert_eq!(which(&group, &set(&[2])).0, [vec![2, 4]]);
-        assert_eq!(which(&group, &set(&[2, 3])).0, [vec![4]]);
+        assert_eq!(which(&group, &set(&[2]), false).0, [vec![2, 4]]);
+        assert_eq!(which(&group, &set(&[2, 3]), false).0, [vec![4]]);
         group.signs.retain(|sign| sign.spot == 0);
-        assert_eq!(which(&group, &set(&[2])).0, [vec![0]]);
+        assert_eq!(which(&group, &set(&[2]), false).0, [vec![0]]);
     }
 }
