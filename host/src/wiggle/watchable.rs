@@ -227,11 +227,19 @@ impl<'m> Finder<'m> {
         } else {
             leads.iter().copied().map(Some).collect()
         };
-        let here: Vec<usize> = (0..all.len())
-            .filter(|at| {
-                all.get(*at)
-                    .is_some_and(|(_, edits)| self.touches(edits, leads))
-            })
+        let tips = leads
+            .iter()
+            .filter_map(|lead| self.model.circuit.tip(*lead));
+        // From every lead: what meets at chassis is one net, and no way goes through it.
+        let nodes: BTreeSet<NodeId> = tips
+            .flat_map(|tip| self.reached(tip, &[], Way::Metal))
+            .filter(|node| *node != GROUND)
+            .collect();
+        let here: Vec<usize> = all
+            .iter()
+            .enumerate()
+            .filter(|(_, (_, edits))| self.ends(edits).iter().any(|node| nodes.contains(node)))
+            .map(|(at, _)| at)
             .collect();
         let shown: Vec<(Option<LeadId>, LeadSet, Vec<Shows>)> = ways
             .into_iter()
@@ -282,15 +290,6 @@ impl<'m> Finder<'m> {
             }
             seen.extend(signs.iter().map(|(at, _)| *at));
         }
-    }
-
-    /// Whether one of these elements is on the net of these leads.
-    fn touches(&self, edits: &[Edit], leads: &[LeadId]) -> bool {
-        let Some(tip) = leads.first().and_then(|lead| self.model.circuit.tip(*lead)) else {
-            return false;
-        };
-        let net = self.reached(tip, &[], Way::Metal);
-        self.ends(edits).iter().any(|node| net.contains(node))
     }
 
     fn ends(&self, edits: &[Edit]) -> Vec<NodeId> {

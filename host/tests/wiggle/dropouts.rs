@@ -94,12 +94,12 @@ fn a_hundred_microseconds_on_16_leads_and_on_one() {
 #[test]
 fn a_millisecond_live_on_16_leads_and_a_hundred_microseconds_on_one() {
     for (n, least) in [(16, 1_000), (1, 100)] {
-        let hooked = Hooked::live(feeds(n), 16);
+        let hooked = Hooked::live(feeds(n), 32);
         assert_eq!(hooked.watch.widest(), usize::from(n));
         assert!(certain_live(&hooked.watch.groups[0], None) <= Micros(least));
         for more in [0, 300] {
             let gap = u64::from(least) + more;
-            let (seen, expected) = caught(&hooked, 16, gap);
+            let (seen, expected) = caught(&hooked, 32, gap);
             println!("live, {n} leads, {gap} µs: {seen} of at least {expected}");
             assert!(
                 seen >= expected,
@@ -126,7 +126,7 @@ fn shortest_certain_dropout_for_every_number_of_leads() {
         assert!(page.contains(&row), "docs/wiggle.md lacks {row}");
     }
     for (n, words) in [(1, "one lead"), (16, "16 leads")] {
-        let hooked = Hooked::live(feeds(n), 16);
+        let hooked = Hooked::live(feeds(n), 32);
         let Micros(micros) = certain_live(&hooked.watch.groups[0], None);
         let row = format!("| live, {words} | {micros} µs |");
         assert!(page.contains(&row), "docs/wiggle.md lacks {row}");
