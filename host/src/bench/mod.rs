@@ -56,8 +56,8 @@ use loomproof_core::units::{Amperes, Ohms, Volts};
 use loomproof_core::wire::LeadId;
 use noise::{Noise, Spread};
 use plant::Plant;
-use std::collections::VecDeque;
 use scene::Scene;
+use std::collections::VecDeque;
 pub use upset::Upset;
 use upset::Upsets;
 
@@ -510,6 +510,16 @@ impl Bench {
     pub fn stands_at(&self, place: &str) -> Option<Volts> {
         let node = self.scene.node(place)?;
         self.scene.volts(node, self.now).ok().map(Volts)
+    }
+
+    /// What a multimeter of 10 MΩ (common practice) shows at a place of the plan against
+    /// the body, probe or no probe: as [`Bench::stands_at`], and with ` wire side` behind
+    /// a cavity at its crimp. `None` without the battery or the place.
+    #[must_use]
+    pub fn meter_at(&self, place: &str) -> Option<Volts> {
+        let place = place.strip_suffix(" mating side").unwrap_or(place);
+        let node = self.scene.node(place)?;
+        self.scene.metered(node, self.now).ok().map(Volts)
     }
 
     /// What really stands on a probe lead at this moment.

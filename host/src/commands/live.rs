@@ -256,9 +256,8 @@ impl<'a> Vehicle<'a> {
         };
         for (switch, state) in &step.moves {
             let switch = job.electrics.switches.get(*switch);
-            let found = switch.and_then(|switch| {
-                Some((&switch.name, switch.states.get(usize::from(*state))?))
-            });
+            let found = switch
+                .and_then(|switch| Some((&switch.name, switch.states.get(usize::from(*state))?)));
             if let Some((name, state)) = found {
                 bench.set_switch(name, state)?;
             }

@@ -3,12 +3,14 @@
 mod asking;
 mod begin;
 mod clipped;
+mod comeback;
 mod exit;
 mod going_on;
 mod hookup;
 mod job;
 mod keeping;
 mod live;
+mod practice;
 mod probe;
 mod progress;
 mod ready;
@@ -54,6 +56,8 @@ enum Verb {
     Ringout(ringout::Args),
     /// Powered check, function by function; the probe measures only.
     Live(live::Args),
+    /// From a function that does not work to the cause, reading by reading.
+    Comeback(comeback::Args),
     /// The printable job sheet, with the report where there is one.
     Sheet(sheet::Args),
     /// What was measured before: list, show, compare, export, check.
@@ -85,6 +89,7 @@ pub fn main() -> ExitCode {
         Verb::Hookup(args) => hookup::run(&args),
         Verb::Ringout(args) => ringout::run(&args),
         Verb::Live(args) => live::run(&args),
+        Verb::Comeback(args) => comeback::run(&args),
         Verb::Sheet(args) => sheet::run(&args),
         Verb::Records(args) => records::run(&args),
         Verb::Probe(args) => probe::run(&args),

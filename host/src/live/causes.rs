@@ -196,9 +196,12 @@ impl<'c> Case<'c> {
         let course = self.course_of(scenario)?;
         let steps = self.seen.iter().zip(&course).zip(&self.apart);
         let gain = steps.flat_map(|((seen, shown), apart)| {
-            seen.iter().zip(shown).zip(apart).map(|((seen, shown), before)| {
-                (before.squares - distance(seen, shown).squares) / 2.0
-            })
+            seen.iter()
+                .zip(shown)
+                .zip(apart)
+                .map(|((seen, shown), before)| {
+                    (before.squares - distance(seen, shown).squares) / 2.0
+                })
         });
         Ok(gain.sum())
     }
@@ -234,7 +237,12 @@ impl<'c> Case<'c> {
     fn course_of(&self, scenario: &Scenario) -> Result<Course, String> {
         let mut solver = self.solver.borrow_mut();
         let touched = solver.touched(scenario);
-        course(&mut solver, scenario, self.steps, (&touched, self.healthy.clone()))
+        course(
+            &mut solver,
+            scenario,
+            self.steps,
+            (&touched, self.healthy.clone()),
+        )
     }
 
     /// Whether two courses look the same to the probe.

@@ -110,8 +110,20 @@ pub fn fits(rhythm: Rhythm, signal: Signal) -> bool {
 /// Whether no observation could tell two predictions apart.
 #[must_use]
 pub fn alike(one: &Shown, other: &Shown) -> bool {
-    let (Shown::Known { on, off, pulled, signal }, Shown::Known { on: on2, off: off2, pulled: pulled2, signal: signal2 }) =
-        (one, other)
+    let (
+        Shown::Known {
+            on,
+            off,
+            pulled,
+            signal,
+        },
+        Shown::Known {
+            on: on2,
+            off: off2,
+            pulled: pulled2,
+            signal: signal2,
+        },
+    ) = (one, other)
     else {
         // What is not known is like anything.
         return true;

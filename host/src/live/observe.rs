@@ -122,10 +122,7 @@ impl Track {
     }
 
     fn undecided(&self) -> bool {
-        !self.fast
-            && self.edges.any()
-            && !self.edges.enough()
-            && self.edges.quiet_for() < RESTED
+        !self.fast && self.edges.any() && !self.edges.enough() && self.edges.quiet_for() < RESTED
     }
 
     fn rhythm(&self) -> Rhythm {
@@ -154,7 +151,11 @@ struct Eyes<'l> {
 
 impl Eyes<'_> {
     /// A window on a few leads, and when it began.
-    fn watch(&mut self, leads: &[LeadId], span: Micros) -> Result<(AllSeen, u64, u64), ObserveError> {
+    fn watch(
+        &mut self,
+        leads: &[LeadId],
+        span: Micros,
+    ) -> Result<(AllSeen, u64, u64), ObserveError> {
         let request = Request::Watch(Watch {
             leads: leads.iter().copied().collect(),
             low: self.low,
@@ -243,7 +244,12 @@ pub fn observe(
     for group in tracks.chunks(MAX_WATCHED) {
         let leads: Vec<LeadId> = group.iter().map(|track| track.lead).collect();
         let felt = eyes.feel(&leads)?;
-        all.extend(group.iter().zip(&felt).map(|(track, felt)| observed(track, felt)));
+        all.extend(
+            group
+                .iter()
+                .zip(&felt)
+                .map(|(track, felt)| observed(track, felt)),
+        );
     }
     Ok(all)
 }

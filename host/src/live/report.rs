@@ -225,7 +225,11 @@ fn explain(job: &Job, case: &Case<'_>) -> Result<(Vec<GroupReport>, Option<Proof
     let speaker = Speaker::new(job);
     let outcome = case.search()?;
     let best = outcome.found.first().map_or(0.0, |found| found.weight);
-    let total: f64 = outcome.found.iter().map(|it| (it.weight - best).exp()).sum();
+    let total: f64 = outcome
+        .found
+        .iter()
+        .map(|it| (it.weight - best).exp())
+        .sum();
     let mut courses: Vec<Course> = Vec::new();
     let mut groups: Vec<(GroupReport, Vec<f64>)> = Vec::new();
     for found in &outcome.found {
@@ -243,9 +247,8 @@ fn explain(job: &Job, case: &Case<'_>) -> Result<(Vec<GroupReport>, Option<Proof
                     set.iter().map(|one| one.fault.clone()).collect()
                 };
                 let own = names(&set);
-                let holds = |other: &Vec<FaultReport>| {
-                    names(other).iter().all(|name| own.contains(name))
-                };
+                let holds =
+                    |other: &Vec<FaultReport>| names(other).iter().all(|name| own.contains(name));
                 group.probability = (group.probability + share).min(1.0);
                 if !group.sets.iter().any(holds) {
                     group.sets.push(set);
@@ -323,12 +326,7 @@ fn open(
     open
 }
 
-fn functions(
-    job: &Job,
-    powered: &Powered,
-    steps: &[Step],
-    case: &Case<'_>,
-) -> Vec<FunctionReport> {
+fn functions(job: &Job, powered: &Powered, steps: &[Step], case: &Case<'_>) -> Vec<FunctionReport> {
     let rest = case.healthy.first();
     job.functions
         .iter()
@@ -342,7 +340,8 @@ fn functions(
                 let points = powered.points.iter().enumerate();
                 for (point, touched) in points {
                     let shown = |number: usize| case.healthy.get(number)?.get(point);
-                    let (Some(now), Some(before)) = (shown(number), rest.and_then(|r| r.get(point)))
+                    let (Some(now), Some(before)) =
+                        (shown(number), rest.and_then(|r| r.get(point)))
                     else {
                         continue;
                     };

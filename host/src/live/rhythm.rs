@@ -68,7 +68,8 @@ impl Edges {
             && was != start
         {
             // Between two windows: in the middle of what was not seen.
-            self.edges.push((at + (began.saturating_sub(at)) / 2, start));
+            self.edges
+                .push((at + (began.saturating_sub(at)) / 2, start));
         }
         let (first, last) = edges;
         if start != end {

@@ -79,7 +79,12 @@ fn ways(job: &Job, wish: &Compiled, rest: &[u8]) -> Vec<Vec<u8>> {
     own.dedup();
     let levels: Vec<usize> = own
         .iter()
-        .map(|at| job.electrics.switches.get(*at).map_or(1, |it| it.states.len()))
+        .map(|at| {
+            job.electrics
+                .switches
+                .get(*at)
+                .map_or(1, |it| it.states.len())
+        })
         .collect();
     let count = levels.iter().product::<usize>().min(MOST_COMBINATIONS);
     let holds = |setting: &[u8]| wish.holds(&|at| setting.get(at).copied().unwrap_or(0));

@@ -26,7 +26,11 @@ pub fn setting(job: &Job, switches: &[u8]) -> String {
     let away = away.filter(|(_, state)| **state != 0);
     let list: Vec<String> = away
         .filter_map(|(switch, state)| {
-            Some(format!("{} {}", switch.name, switch.states.get(usize::from(*state))?))
+            Some(format!(
+                "{} {}",
+                switch.name,
+                switch.states.get(usize::from(*state))?
+            ))
         })
         .collect();
     if list.is_empty() {
@@ -148,7 +152,10 @@ fn upset_words(speaker: &Speaker<'_>, upset: &Upset) -> Words {
              switches for it. This is the vehicle's side, not the harness.",
         ),
         Upset::NoGround(name) => words(
-            format!("The vehicle never joins {} to chassis.", speaker.supply(name)),
+            format!(
+                "The vehicle never joins {} to chassis.",
+                speaker.supply(name)
+            ),
             "Work its switch by hand and look at its own ground. This is the vehicle's side, not \
              the harness.",
         ),
@@ -161,12 +168,20 @@ fn upset_words(speaker: &Speaker<'_>, upset: &Upset) -> Words {
             "Was it moved as asked? Then look at the switch itself and its plug.",
         ),
         Upset::Voltage(name, volts) => words(
-            format!("The vehicle gives only {:.1} V on {}.", volts.0, speaker.supply(name)),
+            format!(
+                "The vehicle gives only {:.1} V on {}.",
+                volts.0,
+                speaker.supply(name)
+            ),
             "Measure the battery itself; then look for a bad joint between it and there. This is \
              the vehicle's side, not the harness.",
         ),
         Upset::WrongFlash(name, rate) => words(
-            format!("{} flashes {:.0} times a minute.", speaker.supply(name), rate.0),
+            format!(
+                "{} flashes {:.0} times a minute.",
+                speaker.supply(name),
+                rate.0
+            ),
             "Look for a lamp that is out, or a flasher that is not made for this load.",
         ),
         Upset::WrongDim(name, rate) => words(

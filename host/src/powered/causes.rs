@@ -167,9 +167,10 @@ impl Scenario {
         let own: BTreeSet<ElementId> = self.edits.iter().filter_map(Edit::element).collect();
         let mut its = other.edits.iter().filter_map(Edit::element);
         its.any(|element| own.contains(&element))
-            || self.stuck.iter().any(|(switch, _)| {
-                other.stuck.iter().any(|(another, _)| another == switch)
-            })
+            || self
+                .stuck
+                .iter()
+                .any(|(switch, _)| other.stuck.iter().any(|(another, _)| another == switch))
     }
 
     /// The nodes that it bears on.

@@ -76,6 +76,9 @@ pub enum Shown {
 /// Below this the weak pull is tried (`docs/wire-format.md`, Feel).
 const PULLABLE: f64 = 2.8;
 
+/// What an ordinary multimeter puts between its tips (common practice).
+pub const METER: Ohms = Ohms(1e7);
+
 /// Nets that can bear on each other, by the number of one of their nodes.
 pub type Cluster = usize;
 
@@ -224,11 +227,34 @@ impl<'p> Solver<'p> {
         };
         let scope = Rc::new(Scope {
             elements: ids.filter(|id| inside(*id)).collect(),
-            nodes: self.clusters.keys().copied().filter(|node| within(*node)).collect(),
+            nodes: self
+                .clusters
+                .keys()
+                .copied()
+                .filter(|node| within(*node))
+                .collect(),
             feeds: numbers(powered.feeds.iter().map(|feed| within(feed.node)).collect()),
-            coils: numbers(powered.coils.iter().map(|coil| inside(coil.element)).collect()),
-            fuses: numbers(powered.fuses.iter().map(|(fuse, _)| inside(*fuse)).collect()),
-            points: numbers(powered.points.iter().map(|point| within(point.tip)).collect()),
+            coils: numbers(
+                powered
+                    .coils
+                    .iter()
+                    .map(|coil| inside(coil.element))
+                    .collect(),
+            ),
+            fuses: numbers(
+                powered
+                    .fuses
+                    .iter()
+                    .map(|(fuse, _)| inside(*fuse))
+                    .collect(),
+            ),
+            points: numbers(
+                powered
+                    .points
+                    .iter()
+                    .map(|point| within(point.tip))
+                    .collect(),
+            ),
         });
         self.scopes.insert(key, Rc::clone(&scope));
         scope
@@ -284,7 +310,11 @@ impl<'p> Solver<'p> {
             home,
         };
         for element in there {
-            let inner = if element.a == GROUND { element.b } else { element.a };
+            let inner = if element.a == GROUND {
+                element.b
+            } else {
+                element.a
+            };
             if let Some(place) = now.island(inner) {
                 now.ranged[place] |= matches!(element.part, Part::Load { .. });
                 now.elements[place].push(element);
@@ -409,7 +439,12 @@ impl<'p> Solver<'p> {
         let powered = self.powered;
         let fused = scope.feeds.iter().copied();
         let fused: Vec<usize> = fused
-            .filter(|at| powered.feeds.get(*at).is_some_and(|feed| feed.fuse.is_some()))
+            .filter(|at| {
+                powered
+                    .feeds
+                    .get(*at)
+                    .is_some_and(|feed| feed.fuse.is_some())
+            })
             .collect();
         if scope.coils.is_empty() && scope.fuses.is_empty() && fused.is_empty() {
             return Ok(settled);
@@ -492,7 +527,11 @@ impl<'p> Solver<'p> {
             .map(|feed| (feed.node, feed.signal))
             .chain(self.powered.modulated.iter().filter_map(|(id, signal)| {
                 let there = self.powered.gates.get(id);
-                let element = self.powered.model.circuit.edited_element(*id, &scenario.edits)?;
+                let element = self
+                    .powered
+                    .model
+                    .circuit
+                    .edited_element(*id, &scenario.edits)?;
                 there
                     .is_none_or(|gate| Self::lets(settled, gate))
                     .then_some((element.a, *signal))
@@ -540,6 +579,53 @@ impl<'p> Solver<'p> {
         Ok(all)
     }
 
+    /// What a meter of 10 MΩ shows at nodes of a scope, while what flashes is on; `None`
+    /// where the plan does not say what a conductor of that net does.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit cannot be solved.
+    pub fn metered(
+        &mut self,
+        scope: &Scope,
+        scenario: &Scenario,
+        settled: &Settled,
+        nodes: &[NodeId],
+    ) -> Result<Vec<Option<Level>>, SolveError> {
+        let mut now = self.now(scope, scenario, settled, true);
+        let held = now.held();
+        let mut all = Vec::with_capacity(nodes.len());
+        for node in nodes.iter().copied() {
+            if now.island(node).is_some_and(|place| now.unknown[place]) {
+                all.push(None);
+                continue;
+            }
+            let place = now.island(node);
+            let loose = place.filter(|_| !held.get(usize::from(node.0)).is_some_and(|it| *it));
+            // Only a node that hangs on blocked diodes feels the meter.
+            let before = loose.map(|place| (place, now.digest[place]));
+            if let Some((place, digest)) = before {
+                now.ties[place].push(Attachment {
+                    node,
+                    volts: Volts(0.0),
+                    ohms: METER,
+                    spread: Ohms(0.0),
+                });
+                now.digest[place] = self.digest(&now, place) ^ digest.rotate_left(1);
+            }
+            let (least, most) = self.corners(&now, node)?;
+            if let Some((place, digest)) = before {
+                now.ties[place].pop();
+                now.digest[place] = digest;
+            }
+            all.push(Some(Level {
+                least: Volts(least.volts.min(most.volts)),
+                most: Volts(least.volts.max(most.volts)),
+                sigma: Volts(least.sigma.max(most.sigma)),
+            }));
+        }
+        Ok(all)
+    }
+
     /// What a look through the wide divider shows: between the voltage that the
     /// divider leaves and the one without it, since a look is short and wiring with a
     /// capacitor on it hardly moves in that time.
@@ -581,7 +667,10 @@ impl<'p> Solver<'p> {
         let mut forest: Vec<usize> = (0..circuit.nodes()).collect();
         let join = |a: NodeId, b: NodeId, forest: &mut Vec<usize>| {
             if a != GROUND && b != GROUND {
-                let (a, b) = (root(forest, usize::from(a.0)), root(forest, usize::from(b.0)));
+                let (a, b) = (
+                    root(forest, usize::from(a.0)),
+                    root(forest, usize::from(b.0)),
+                );
                 forest[a.max(b)] = a.min(b);
             }
         };
@@ -589,7 +678,9 @@ impl<'p> Solver<'p> {
             join(element.a, element.b, &mut forest);
         }
         for (element, gate) in &powered.gates {
-            let Gate::Relay(relay, _) = gate else { continue };
+            let Gate::Relay(relay, _) = gate else {
+                continue;
+            };
             let coil = powered.coils.iter().find(|coil| coil.relay == *relay);
             let contact = circuit.elements().get(usize::from(element.0));
             let coil = coil.and_then(|coil| circuit.elements().get(usize::from(coil.element.0)));
@@ -608,6 +699,34 @@ impl<'p> Solver<'p> {
 }
 
 impl Now {
+    /// Of each node, whether anything but a diode ties it to chassis or to a feed.
+    fn held(&self) -> Vec<bool> {
+        let mut forest: Vec<usize> = (0..self.home.len()).collect();
+        let mut tied: Vec<usize> = Vec::new();
+        let metal = self.elements.iter().flatten();
+        for element in metal.filter(|element| !matches!(element.part, Part::Diode(_))) {
+            let (a, b) = (usize::from(element.a.0), usize::from(element.b.0));
+            if element.a == GROUND {
+                tied.push(b);
+            } else if element.b == GROUND {
+                tied.push(a);
+            } else {
+                let (a, b) = (root(&mut forest, a), root(&mut forest, b));
+                forest[a.max(b)] = a.min(b);
+            }
+        }
+        tied.extend(
+            self.ties
+                .iter()
+                .flatten()
+                .map(|tie| usize::from(tie.node.0)),
+        );
+        let roots: BTreeSet<usize> = tied.into_iter().map(|at| root(&mut forest, at)).collect();
+        (0..self.home.len())
+            .map(|at| roots.contains(&root(&mut forest, at)))
+            .collect()
+    }
+
     fn island(&self, node: NodeId) -> Option<usize> {
         let place = *self.home.get(usize::from(node.0))?;
         (place < self.elements.len()).then_some(place)

@@ -309,7 +309,11 @@ impl Powered {
                 let contact = self.wire(common, make, joint::CLOSED_CONTACT.0)?;
                 self.gates.insert(contact, Gate::Relay(number, true));
                 let places = &mut self.model.places;
-                places.parts.entry(relay.name.clone()).or_default().push(contact);
+                places
+                    .parts
+                    .entry(relay.name.clone())
+                    .or_default()
+                    .push(contact);
             }
         }
         for lamp in &job.lamps {

@@ -9,5 +9,5 @@ mod powered;
 mod powered_plans;
 mod powered_time;
 mod time;
-mod watching;
 mod upsets;
+mod watching;
