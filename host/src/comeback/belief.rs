@@ -46,8 +46,9 @@ const DOUBT: f64 = 4.0;
 const WRONG: f64 = 0.01;
 const DOUBTFUL_WRONG: f64 = 0.15;
 
-/// The chance of any answer where the plan does not say.
-const UNSAID: f64 = 0.3;
+/// The chance of any answer where the plan does not say: a voltage may be anything from
+/// nothing to the battery's.
+pub const UNSAID: f64 = 0.2;
 
 /// One standard deviation of a reading that is forecast like this.
 #[must_use]

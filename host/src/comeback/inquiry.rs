@@ -40,6 +40,9 @@ const MISTOLD: f64 = 0.02;
 /// Nothing is wrong any more, or was: the weight of that before anything is known.
 const ALL_WELL: f64 = 0.02;
 
+/// As long as something is told to be wrong, it is only that if nothing else fits.
+const ALL_WELL_AGAIN: f64 = 1e-4;
+
 /// What a ring-out that passed on the day of fitting leaves of the chance of a fitter's
 /// mistake: somebody was at it since (common practice).
 const PASSED: f64 = 0.05;
@@ -198,7 +201,11 @@ impl<'j> Inquiry<'j> {
         self.suspects.push(Suspect {
             causes: Vec::new(),
             scenarios: vec![Scenario::default()],
-            prior: ALL_WELL * told(&self.asks, &self.healthy, symptoms),
+            prior: if symptoms.iter().any(|it| it.how != How::Works) {
+                ALL_WELL_AGAIN
+            } else {
+                ALL_WELL
+            } * told(&self.asks, &self.healthy, symptoms),
             forecasts: self.healthy.clone(),
         });
         Ok(())

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::asks::{Ask, Asks, What};
-use super::belief::{Belief, sigma};
+use super::belief::{Belief, UNSAID, sigma};
 use super::suspects::{Forecast, Suspect};
 
 /// How the vehicle stands: the switches, and which places are open.
@@ -132,16 +132,22 @@ pub fn split(what: What, weights: &[f64], forecasts: &[Forecast]) -> Vec<Vec<f64
         }
     }
     classes.retain(|class| class.iter().sum::<f64>() > 0.0);
-    // Who says nothing goes with everybody.
+    // Who says nothing may answer anything: as everybody else, or something of its own.
     let total: f64 = classes.iter().flatten().sum();
     let masses: Vec<f64> = classes
         .iter()
         .map(|class| class.iter().sum::<f64>())
         .collect();
+    let mut other = vec![0.0; count];
     for (at, (weight, _)) in pairs().filter(|(_, (_, it))| !it.known()) {
+        let shared = if total > 0.0 { UNSAID } else { 0.0 };
         for (class, mass) in classes.iter_mut().zip(&masses) {
-            class[at] += weight * mass / total;
+            class[at] += weight * shared * mass / total;
         }
+        other[at] = weight * (1.0 - shared);
+    }
+    if other.iter().any(|weight| *weight > 0.0) {
+        classes.push(other);
     }
     classes
 }
@@ -172,7 +178,7 @@ pub fn alike(asks: &Asks, one: &Suspect, other: &Suspect, barred: &BTreeSet<Ask>
     both.filter(|(_, ask)| !barred.contains(ask))
         .all(|((one, other), ask)| {
             if !one.known() || !other.known() {
-                return true;
+                return one.known() == other.known();
             }
             match ask.what {
                 What::Function(_) => {

@@ -199,8 +199,9 @@ pub fn report(came: &Came<'_, '_>) -> Report {
             .filter_map(|at| inquiry.suspects.get(*at));
         members.any(|suspect| suspect.causes.is_empty())
     };
+    let wrong = symptoms.iter().any(|it| it.how != How::Works);
     let verdict = match groups.first() {
-        Some(best) if well(best) && settled(&groups, answers.len()) => Verdict::Pass,
+        Some(best) if well(best) && settled(&groups, answers.len()) && !wrong => Verdict::Pass,
         Some(best) if well(best) || best.unfit > 1 => Verdict::Undecided,
         // Where nothing that can be asked tells more, the first group is the answer.
         Some(best)

@@ -190,6 +190,14 @@ pub fn render(report: &Report) -> String {
         _ => {
             out.push_str("Suspects:\n");
             out.push_str(&suspects(&report.groups));
+            if found.is_some_and(|best| best.sets.iter().all(Vec::is_empty)) {
+                paragraph(
+                    &mut out,
+                    "",
+                    "What was read is as the plan says, and yet something does not work: look \
+                     whether it comes and goes (`wiggle`), and try the function again.",
+                );
+            }
         }
     }
     if !report.confirm.is_empty() {

@@ -13,6 +13,7 @@ use super::inquiry::{How, Inquiry, Symptom};
 use crate::bench::{Bench, BenchError, Settings, Upset};
 use crate::fault::catalogue;
 use crate::hookup::Hookup;
+use crate::live::steps;
 use crate::plan::model::Job;
 use crate::powered::causes::all;
 use crate::powered::{Cause, Powered};
@@ -63,19 +64,52 @@ impl VirtualVehicle {
         })
     }
 
+    /// The voltage at the battery's posts: the highest of what is joined to it in any
+    /// state of the switches.
+    ///
+    /// # Errors
+    /// [`BenchError`] if a relay does not come to rest.
+    pub fn battery(&mut self, job: &Job) -> Result<f64, BenchError> {
+        let conductors = job.conductors.iter().map(|it| it.name.clone());
+        let pins = job.electrics.pins.iter().map(|it| it.name.clone());
+        let rings = job.rings.iter().map(|it| it.name.clone());
+        let places: Vec<String> = conductors.chain(pins).chain(rings).collect();
+        let mut most: f64 = 0.0;
+        for step in steps::steps(job) {
+            for (switch, state) in job.electrics.switches.iter().zip(&step.switches) {
+                if let Some(state) = switch.states.get(usize::from(*state)) {
+                    self.put(&switch.name, state)?;
+                }
+            }
+            let there = places.iter().filter_map(|place| self.bench.meter_at(place));
+            most = there.map(|volts| volts.0).fold(most, f64::max);
+        }
+        for switch in &job.electrics.switches {
+            if let Some(rest) = switch.states.first() {
+                self.put(&switch.name, rest)?;
+            }
+        }
+        Ok((most * 100.0).round() / 100.0)
+    }
+
+    fn put(&mut self, name: &str, state: &str) -> Result<(), BenchError> {
+        let there = self
+            .bench
+            .switches()
+            .any(|(own, now)| own == name && now == state);
+        if there {
+            return Ok(());
+        }
+        self.bench.set_switch(name, state)
+    }
+
     /// Moves the switches.
     ///
     /// # Errors
     /// [`BenchError`] if a relay does not come to rest.
     pub fn set(&mut self, job: &Job, asks: &Asks, setting: usize) -> Result<(), BenchError> {
         for (name, state) in asks.named(job, setting) {
-            let there = self
-                .bench
-                .switches()
-                .any(|(own, now)| own == name && now == state);
-            if !there {
-                self.bench.set_switch(&name, &state)?;
-            }
+            self.put(&name, &state)?;
         }
         Ok(())
     }

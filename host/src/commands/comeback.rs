@@ -191,9 +191,9 @@ impl<'a> Desk<'a> {
                     job.supply.0
                 )));
             }
-            (None, None) => job.supply.0,
+            (None, None) => 0.0,
         };
-        let source = if args.is_virtual() {
+        let mut source = if args.is_virtual() {
             let vehicle = VirtualVehicle::new(job, &args.causes(job)?, &args.settings()?)?;
             Source::Virtual(Box::new(vehicle))
         } else {
@@ -209,6 +209,11 @@ impl<'a> Desk<'a> {
             } else {
                 Source::Probe(Box::new(connect(&args.probe)?))
             }
+        };
+        let battery = match &mut source {
+            _ if battery > 0.0 => battery,
+            Source::Virtual(vehicle) => vehicle.battery(job)?,
+            _ => posts(job)?,
         };
         let inquiry = Inquiry::new(job, Volts(battery)).map_err(Failure::usage)?;
         let mut session = kept.unwrap_or_else(|| Session::new(job, battery));
@@ -500,6 +505,29 @@ impl<'a> Desk<'a> {
             }
             None => Reply::NotPossible,
         })
+    }
+}
+
+/// Asks for the voltage of the battery: everything else is reckoned from it.
+fn posts(job: &Job) -> Result<f64, Failure> {
+    let supply = job.supply.0;
+    loop {
+        let prompt = format!("Volts at the battery's posts? (Enter = {supply:.1}) ");
+        let Ok(Some(said)) = line(&prompt) else {
+            return Err(Failure::usage(
+                "the input ended; give the battery's voltage with --battery".to_owned(),
+            ));
+        };
+        let said = said.trim().replace(',', ".");
+        if said.is_empty() {
+            return Ok(supply);
+        }
+        match said.parse::<f64>() {
+            Ok(volts) if (supply * 0.5..=supply * 1.5).contains(&volts) => return Ok(volts),
+            _ => note(&format!(
+                "That is no battery of {supply} V; type it as {supply:.1}"
+            )),
+        }
     }
 }
 
