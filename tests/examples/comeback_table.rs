@@ -130,7 +130,7 @@ fn run(args: &Args) -> Result<(), String> {
             .collect();
         let mut chance = ChaCha8Rng::seed_from_u64(7);
         let pairs: Vec<Vec<Cause>> = (0..args.pairs / PLANS.len())
-            .map(|_| all.choose_multiple(&mut chance, 2).cloned().collect())
+            .map(|_| all.sample(&mut chance, 2).cloned().collect())
             .collect();
         for (sort, vehicles) in [("one", singles), ("two", pairs)] {
             let mut went: Vec<Vec<Went>> = WAYS.iter().map(|_| Vec::new()).collect();

@@ -42,8 +42,14 @@ fn virtually(fault: &str) -> Value {
 fn first(report: &Value) -> Vec<String> {
     let sets = report["groups"][0]["sets"].as_array().unwrap();
     let each = sets.iter().flat_map(|set| set.as_array().unwrap());
-    each.map(|one| format!("{}@{}", one["kind"].as_str().unwrap(), one["place"].as_str().unwrap()))
-        .collect()
+    each.map(|one| {
+        format!(
+            "{}@{}",
+            one["kind"].as_str().unwrap(),
+            one["place"].as_str().unwrap()
+        )
+    })
+    .collect()
 }
 
 #[test]
@@ -55,11 +61,17 @@ fn the_cause_in_a_virtual_vehicle_is_found() {
         ("blown@F1", "ours"),
     ] {
         let report = virtually(fault);
-        assert!(first(&report).contains(&fault.to_owned()), "{fault}: {report:#}");
+        assert!(
+            first(&report).contains(&fault.to_owned()),
+            "{fault}: {report:#}"
+        );
         let sets = report["groups"][0]["sets"].as_array().unwrap();
         let own = sets.iter().flat_map(|set| set.as_array().unwrap());
         let own = own.filter(|one| one["fault"].as_str() == Some(fault));
-        assert!(own.into_iter().all(|one| one["whose"] == whose), "{fault}: {report:#}");
+        assert!(
+            own.into_iter().all(|one| one["whose"] == whose),
+            "{fault}: {report:#}"
+        );
         let confirm = report["confirm"].as_array().unwrap();
         assert!(!confirm.is_empty(), "{fault}");
         assert!(report["effort"].as_f64().unwrap() > 0.0);
@@ -79,7 +91,16 @@ fn a_session_is_left_undone_and_taken_up_again() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("van.json");
     let path = file.to_str().unwrap();
-    let told = ["--fails", "chiller", "--works", "buzzer", "--battery", "12.6", "--session", path];
+    let told = [
+        "--fails",
+        "chiller",
+        "--works",
+        "buzzer",
+        "--battery",
+        "12.6",
+        "--session",
+        path,
+    ];
     let run = typed(&told, "0.0\nquit\n");
     assert_eq!(run.status, 5, "{run:#?}");
     let kept: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
@@ -110,7 +131,13 @@ fn a_session_of_another_job_is_refused() {
     let sliding = ["--answer", "rear-door=sliding", "--session", path];
     typed(&sliding, "").fails(2, &["another variant of this plan", path]);
     let kept = std::fs::read_to_string(&file).unwrap();
-    let digest = kept.split("\"plan_digest\": \"").nth(1).unwrap().split('"').next().unwrap();
+    let digest = kept
+        .split("\"plan_digest\": \"")
+        .nth(1)
+        .unwrap()
+        .split('"')
+        .next()
+        .unwrap();
     std::fs::write(&file, kept.replace(digest, "0")).unwrap();
     typed(&["--session", path], "").fails(2, &["another plan"]);
     std::fs::write(&file, "[]").unwrap();
@@ -121,16 +148,31 @@ fn a_session_of_another_job_is_refused() {
 fn what_cannot_be_asked_is_said() {
     typed(&["--fails", "toaster", "--battery", "12"], "").fails(2, &["toaster", "chiller"]);
     typed(&["--battery", "120"], "").fails(2, &["no battery of 12 V"]);
-    typed(&["--fails", "chiller", "--battery", "12", "--open", "moon"], "")
-        .fails(2, &["moon", "fuse box"]);
-    let smallest = ["comeback", "fixtures/plans/smallest.toml", "--battery", "12"];
+    typed(
+        &["--fails", "chiller", "--battery", "12", "--open", "moon"],
+        "",
+    )
+    .fails(2, &["moon", "fuse box"]);
+    let smallest = [
+        "comeback",
+        "fixtures/plans/smallest.toml",
+        "--battery",
+        "12",
+    ];
     loomproof(&smallest).fails(2, &["does not say enough"]);
 }
 
 /// A place that is open is asked for before one that is closed.
 #[test]
 fn open_places_come_first() {
-    let told = ["--fails", "chiller", "--works", "buzzer", "--battery", "12.6"];
+    let told = [
+        "--fails",
+        "chiller",
+        "--works",
+        "buzzer",
+        "--battery",
+        "12.6",
+    ];
     let ask = |more: &[&str]| {
         let args = [&told[..], more, &["--format", "json"]].concat();
         typed(&args, "quit\n").json()["next"].clone()
@@ -145,13 +187,19 @@ fn open_places_come_first() {
 #[test]
 fn practice_tells_how_it_went() {
     let hidden = ["--practice", "--fault", "tap-missed@T1"];
-    let run = typed(&hidden, "set ignition on\ntry chiller\nat T1\nsay tap-missed@T1\n");
+    let run = typed(
+        &hidden,
+        "set ignition on\ntry chiller\nat T1\nsay tap-missed@T1\n",
+    );
     assert_eq!(run.status, 0, "{run:#?}");
     assert!(run.out.contains("RIGHT"), "{run:#?}");
     assert!(run.out.contains("You: 2 readings"), "{run:#?}");
     let run = typed(&hidden, "say blown@F1\n");
     assert_eq!(run.status, 1, "{run:#?}");
-    assert!(run.out.contains("WRONG") && run.out.contains("tap-missed@T1"), "{run:#?}");
+    assert!(
+        run.out.contains("WRONG") && run.out.contains("tap-missed@T1"),
+        "{run:#?}"
+    );
     // Drawn by the seed: the same one twice.
     let drawn = |seed| typed(&["--practice", "--seed", seed], "give up\n").out;
     assert!(drawn("3").contains("Hidden was"));
