@@ -1,8 +1,9 @@
 //! The probe application: bytes in, bytes out, one request at a time.
 //!
 //! The probe sends nothing unasked. What is damaged or not understood gets no
-//! answer; a request whose number was the last one is answered with the stored
-//! reply and not acted on again.
+//! answer; a request that is the last one once more is answered with the stored
+//! reply and not acted on again. Only the very same request is: one of another
+//! program, which by chance has the same number, is not given its reply.
 
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin};
@@ -26,7 +27,15 @@ use crate::{Clock, Identity, Parts};
 /// What a frame asks for.
 enum Heard {
     Hello(u16),
-    Request(u16, Request),
+    Request(Asked, Request),
+}
+
+/// Which request it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Asked {
+    seq: u16,
+    /// CRC of its frame.
+    check: u32,
 }
 
 /// The probe.
@@ -38,8 +47,8 @@ pub struct Probe<D, G, S, A, T, R, W, C, M = NoMemory> {
     armed: Option<Place>,
     /// When the last request was done with.
     heard: Micros,
-    /// Number of the last request and length of its reply in `out`.
-    last: Option<(u16, usize)>,
+    /// The last request and the length of its reply in `out`.
+    last: Option<(Asked, usize)>,
     out: [u8; MAX_FRAME],
     memory: M,
     clips: Clips,
@@ -109,7 +118,7 @@ where
             let heard = frame.and_then(|frame| understand(frame.ok()?));
             match heard {
                 Some(Heard::Hello(seq)) => self.hello(seq, send),
-                Some(Heard::Request(seq, request)) => self.request(seq, &request, send),
+                Some(Heard::Request(asked, request)) => self.request(asked, &request, send),
                 None => {}
             }
         }
@@ -155,17 +164,17 @@ where
     }
 
     #[inline(never)]
-    fn request(&mut self, seq: u16, request: &Request, send: &mut dyn FnMut(&[u8])) {
+    fn request(&mut self, asked: Asked, request: &Request, send: &mut dyn FnMut(&[u8])) {
         self.expire();
-        if self.last.is_none_or(|(last, _)| last != seq) {
+        if self.last.is_none_or(|(last, _)| last != asked) {
             // Forgotten first: while this one is acted on, no reply is stored.
             self.last = None;
             // Encoded where it is, never moved: a reply is a kilobyte.
             let frame = match self.act(request) {
-                Ok(reply) => encode_reply(seq, &reply, &mut self.out),
-                Err(refusal) => self.refused(seq, refusal),
+                Ok(reply) => encode_reply(asked.seq, &reply, &mut self.out),
+                Err(refusal) => self.refused(asked.seq, refusal),
             };
-            self.last = frame.ok().map(|frame| (seq, frame.len()));
+            self.last = frame.ok().map(|frame| (asked, frame.len()));
         }
         self.heard = self.instrument.now();
         if let Some(frame) = self.last.and_then(|(_, length)| self.out.get(..length)) {
@@ -298,7 +307,10 @@ where
 fn understand(frame: Frame<'_>) -> Option<Heard> {
     match frame.kind {
         Kind::HelloRequest => frame.hello_request().ok().map(|()| Heard::Hello(frame.seq)),
-        Kind::Request => Some(Heard::Request(frame.seq, frame.request().ok()?)),
+        Kind::Request => {
+            let (seq, check) = (frame.seq, frame.check);
+            Some(Heard::Request(Asked { seq, check }, frame.request().ok()?))
+        }
         Kind::HelloReply | Kind::Reply => None,
     }
 }

@@ -2,7 +2,7 @@
 
 mod fake;
 
-use fake::{FakeProbe, Rig, World, set, step};
+use fake::{Rig, World, set, step};
 use loomproof_core::units::{MicroVolts, Micros};
 use loomproof_core::wire::{
     ChassisCheck, LeadId, PROTOCOL, Place, Reading, Refusal, Reply, Request, Sense, SenseMode, Step,
@@ -80,34 +80,8 @@ fn a_probe_that_was_left_driving_lets_go_at_start() {
         "the bus is dead, nothing can be let go"
     );
     world.borrow_mut().fails_in = None;
-    let old = std::mem::replace(&mut rig, Rig::leads(0));
-    drop(old);
-    let again = Rig {
-        world: world.clone(),
-        probe: restart(&world),
-        seq: 0,
-    };
-    again.must_be_safe();
-}
-
-fn restart(world: &std::rc::Rc<std::cell::RefCell<World>>) -> FakeProbe {
-    let handle = |cs| fake::Handle(world.clone(), cs);
-    let parts = loomproof_firmware::Parts {
-        drive: handle(fake::Cs::Drive),
-        gate: handle(fake::Cs::Gate),
-        select: handle(fake::Cs::Select),
-        adc: handle(fake::Cs::Adc),
-        trip: handle(fake::Cs::Adc),
-        rearm: handle(fake::Cs::Adc),
-        delay: handle(fake::Cs::Adc),
-        clock: handle(fake::Cs::Adc),
-    };
-    let identity = loomproof_firmware::Identity {
-        board: "fake",
-        serial: "7",
-        build: "test",
-    };
-    loomproof_firmware::Probe::start(parts, identity)
+    rig.reset();
+    rig.must_be_safe();
 }
 
 #[test]
@@ -452,6 +426,17 @@ fn a_repeated_request_is_not_acted_on_again() {
     // After a hello the same number is a new request.
     rig.hello();
     assert_ne!(rig.send(&request), first);
+}
+
+#[test]
+fn another_request_under_the_same_number_is_a_new_one() {
+    let mut rig = Rig::leads(1);
+    rig.arm();
+    rig.world.borrow_mut().join(1, 2);
+    let of = |sensed| Rig::bytes(500, &Request::Step(step(&[1], &[], &[sensed])));
+    let (joined, apart) = (rig.send(&of(2)), rig.send(&of(3)));
+    assert_ne!(joined, apart, "the reading of lead 2 given out for lead 3");
+    assert_eq!(rig.send(&of(3)), apart);
 }
 
 #[test]

@@ -6,10 +6,13 @@ pub mod commit;
 pub mod figures;
 pub mod generator;
 pub mod jobs;
+#[path = "../outside/mod.rs"]
+pub mod outside;
 #[cfg(unix)]
 pub mod postgres;
 #[cfg(unix)]
 pub mod qemu;
+pub mod ratios;
 pub mod records;
 pub mod schemas;
 pub mod schematic;
@@ -20,3 +23,4 @@ pub mod spice;
 pub mod spread;
 pub mod thumb;
 pub mod tunnel;
+pub mod unruly_link;

@@ -2,14 +2,14 @@
 //!
 //! ngspice replaces the foot of a diode's reverse curve below −3·n·Vt by
 //! `−Is·(1 + (3·n·Vt / (e·V))³)` (seen on ngspice 39 with one reversed diode,
-//! checked in `tests/ngspice.rs`), which is up to 0.4 % of Is off Shockley's
+//! checked in `outside/programs/ngspice.rs`), which is up to 0.4 % of Is off Shockley's
 //! law. A behavioural source beside each diode adds exactly that difference,
 //! so that both sides solve the same equation.
 
 use crate::solvers::{Device, Net};
 use loomproof_core::solve::THERMAL;
 use std::fmt::Write as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// How diodes are written.
@@ -56,9 +56,12 @@ pub fn netlist(net: &Net, shunt: f64, diodes: Diodes) -> String {
             }
         };
     }
-    text.push_str(".control\nset numdgt=15\nop\nprint all\nquit\n.endc\n.end\n");
+    text.push_str(".end\n");
     text
 }
+
+/// A net, the siemens across every diode, and how diodes are written.
+pub type Asked<'n> = (&'n Net, f64, Diodes);
 
 /// The voltage of every node from 1 on, by ngspice.
 ///
@@ -71,15 +74,75 @@ pub fn solve(
     shunt: f64,
     diodes: Diodes,
 ) -> Result<Vec<f64>, String> {
-    let file = folder.join("net.cir");
-    std::fs::write(&file, netlist(net, shunt, diodes)).map_err(|error| error.to_string())?;
+    let mut all = solve_all(ngspice, folder, &[(net, shunt, diodes)])?;
+    Ok(all.pop().unwrap_or_default())
+}
+
+/// The same of many nets by one run of the program.
+///
+/// # Errors
+/// What ngspice said when it gave no operating point of one of them.
+pub fn solve_all(
+    ngspice: &Path,
+    folder: &Path,
+    asked: &[Asked<'_>],
+) -> Result<Vec<Vec<f64>>, String> {
+    let fail = |error: std::io::Error| error.to_string();
+    let file = write(folder, asked).map_err(fail)?;
     let output = Command::new(ngspice)
+        .current_dir(folder)
         .arg("-b")
         .arg(&file)
         .output()
-        .map_err(|error| error.to_string())?;
-    let said = String::from_utf8_lossy(&output.stdout);
-    let mut volts = vec![None; net.nodes];
+        .map_err(fail)?;
+    volts(&String::from_utf8_lossy(&output.stdout), asked).map_err(|said| {
+        let complaints = String::from_utf8_lossy(&output.stderr);
+        format!("{said}\n{complaints}")
+    })
+}
+
+/// Writes many nets, and a file that has ngspice solve them one after the other.
+///
+/// # Errors
+/// What keeps them from being written.
+pub fn write(folder: &Path, asked: &[Asked<'_>]) -> std::io::Result<PathBuf> {
+    let mut run = "* loomproof\n.control\nset numdgt=15\n".to_owned();
+    for (number, (net, shunt, diodes)) in asked.iter().enumerate() {
+        let name = format!("net-{number}.cir");
+        std::fs::write(folder.join(&name), netlist(net, *shunt, *diodes))?;
+        let _ = write!(
+            run,
+            "echo CIRCUIT {number}\nsource {name}\nop\nprint all\nremcirc\n"
+        );
+    }
+    run.push_str("quit\n.endc\n.end\n");
+    let file = folder.join("run.cir");
+    std::fs::write(&file, run)?;
+    Ok(file)
+}
+
+/// The voltages of every net from what ngspice printed.
+///
+/// # Errors
+/// What it printed of a net without an operating point, and the net.
+pub fn volts(said: &str, asked: &[Asked<'_>]) -> Result<Vec<Vec<f64>>, String> {
+    let mut parts: Vec<&str> = said.split("CIRCUIT ").skip(1).collect();
+    parts.resize(asked.len(), "");
+    let mut all = Vec::new();
+    for (part, (net, shunt, diodes)) in parts.into_iter().zip(asked) {
+        let volts = read(part, net.nodes);
+        if volts.len() < net.nodes {
+            return Err(format!("{part}\n{}", netlist(net, *shunt, *diodes)));
+        }
+        all.push(volts);
+    }
+    Ok(all)
+}
+
+/// The node voltages of what is printed of one circuit; fewer than there are
+/// nodes where one is not printed.
+fn read(said: &str, nodes: usize) -> Vec<f64> {
+    let mut volts = vec![None; nodes];
     for line in said.lines() {
         let Some((name, value)) = line.split_once('=') else {
             continue;
@@ -94,13 +157,5 @@ pub fn solve(
             *slot = Some(value);
         }
     }
-    let found: Vec<f64> = volts.iter().flatten().copied().collect();
-    if found.len() == net.nodes {
-        return Ok(found);
-    }
-    let complaints = String::from_utf8_lossy(&output.stderr);
-    Err(format!(
-        "{said}{complaints}\n{}",
-        netlist(net, shunt, diodes)
-    ))
+    volts.into_iter().flatten().collect()
 }

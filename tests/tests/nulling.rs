@@ -102,7 +102,7 @@ fn the_record_survives_whenever_the_power_fails() {
     };
     let (first, second, third) = (numbered(1_000), numbered(2_000), numbered(3_000));
     let mut news = 0;
-    for cut in (0..5_000).step_by(7).chain([4_096, 4_352, 4_607, 4_608]) {
+    for cut in 0..5_000 {
         let flash = VirtualFlash::default();
         let mut memory = Flash::new(flash.clone(), 0);
         assert_eq!(memory.load(), None);

@@ -118,6 +118,8 @@ pub struct Frame<'a> {
     pub seq: u16,
     /// The encoded message.
     pub body: &'a [u8],
+    /// The CRC over all of it: two frames with the same check are the same one.
+    pub check: u32,
 }
 
 impl Frame<'_> {
@@ -357,10 +359,11 @@ fn open(coded: &mut [u8]) -> Result<Frame<'_>, FrameError> {
         .checked_sub(CHECK)
         .filter(|length| *length >= HEAD)
         .ok_or(FrameError::TooShort)?;
-    let (checked, check) = payload
+    let (checked, sent) = payload
         .split_at_checked(split)
         .ok_or(FrameError::TooShort)?;
-    if CRC.checksum(checked).to_le_bytes() != check {
+    let check = CRC.checksum(checked);
+    if check.to_le_bytes() != sent {
         return Err(FrameError::Check);
     }
     let Some(([kind, low, high], body)) = checked.split_first_chunk::<HEAD>() else {
@@ -370,5 +373,6 @@ fn open(coded: &mut [u8]) -> Result<Frame<'_>, FrameError> {
         kind: Kind::from_byte(*kind).ok_or(FrameError::UnknownKind(*kind))?,
         seq: u16::from_le_bytes([*low, *high]),
         body,
+        check,
     })
 }

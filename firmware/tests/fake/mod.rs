@@ -488,6 +488,26 @@ impl Wrapping for Micros {
 
 pub type FakeProbe = Probe<Handle, Handle, Handle, Handle, Handle, Handle, Handle, Handle>;
 
+fn start(world: &Rc<RefCell<World>>) -> FakeProbe {
+    let handle = |cs| Handle(world.clone(), cs);
+    let parts = Parts {
+        drive: handle(Cs::Drive),
+        gate: handle(Cs::Gate),
+        select: handle(Cs::Select),
+        adc: handle(Cs::Adc),
+        trip: handle(Cs::Adc),
+        rearm: handle(Cs::Adc),
+        delay: handle(Cs::Adc),
+        clock: handle(Cs::Adc),
+    };
+    let identity = Identity {
+        board: "fake",
+        serial: "7",
+        build: "test",
+    };
+    Probe::start(parts, identity)
+}
+
 /// A probe on a world, and the host's end of the line.
 pub struct Rig {
     pub world: Rc<RefCell<World>>,
@@ -498,28 +518,16 @@ pub struct Rig {
 impl Rig {
     pub fn new(world: World) -> Self {
         let world = Rc::new(RefCell::new(world));
-        let handle = |cs| Handle(world.clone(), cs);
-        let parts = Parts {
-            drive: handle(Cs::Drive),
-            gate: handle(Cs::Gate),
-            select: handle(Cs::Select),
-            adc: handle(Cs::Adc),
-            trip: handle(Cs::Adc),
-            rearm: handle(Cs::Adc),
-            delay: handle(Cs::Adc),
-            clock: handle(Cs::Adc),
-        };
-        let identity = Identity {
-            board: "fake",
-            serial: "7",
-            build: "test",
-        };
-        let probe = Probe::start(parts, identity);
         Self {
+            probe: start(&world),
             world,
-            probe,
             seq: 0,
         }
+    }
+
+    /// The firmware starts anew on the same chips.
+    pub fn reset(&mut self) {
+        self.probe = start(&self.world);
     }
 
     pub fn leads(banks: usize) -> Self {

@@ -72,6 +72,17 @@ impl VirtualFlash {
         Ok(flash)
     }
 
+    /// A flash with these bytes in it from the start on, as a supply that
+    /// failed may have left them; the rest is erased.
+    #[must_use]
+    pub fn holding(bytes: &[u8]) -> Self {
+        let flash = Self::default();
+        for (cell, byte) in flash.0.borrow_mut().bytes.iter_mut().zip(bytes) {
+            *cell = *byte;
+        }
+        flash
+    }
+
     /// The supply fails after so many bytes have been changed; `None` brings it back.
     pub fn power_fails_after(&self, bytes: Option<usize>) {
         self.0.borrow_mut().power = bytes;

@@ -47,7 +47,7 @@ use defect::Defects;
 pub use defect::{ChipPin, Defect, DefectError, KINDS as DEFECTS, Line};
 pub use error::BenchError;
 pub use flash::{FlashError, VirtualFlash};
-use front_end::{BANK, Parts, State};
+use front_end::{BANK, Parts, Pin, State};
 pub use harness::ChassisLead;
 use harness::Rigged;
 pub(crate) use harness::{Fitted, Spot, Who};
@@ -408,6 +408,16 @@ impl Bench {
     #[must_use]
     pub fn most_drive(&self) -> Amperes {
         Amperes(self.most_drive)
+    }
+
+    /// The probe leads that the probe drives at this moment.
+    pub fn driven(&self) -> impl Iterator<Item = LeadId> + '_ {
+        let leads = (0..=u8::MAX).map(LeadId).take(self.drive.len() * BANK);
+        leads
+            .zip(&self.plant.state().channels)
+            .filter_map(|(lead, channel)| {
+                matches!(channel.pin, Pin::Low | Pin::High | Pin::Pulled).then_some(lead)
+            })
     }
 
     /// What a lead's clip and the lead itself really have.

@@ -22,9 +22,10 @@ pub(super) struct Law {
 }
 
 impl Law {
-    /// Above this multiple of the slope the curve goes on as its tangent: far
-    /// above any current here (e³⁰ · 4 nA is 43 kA), and nothing overflows.
-    const TANGENT: f64 = 30.0;
+    /// From this current on the curve goes on as its tangent: far above any
+    /// current here, and nothing overflows. In amperes; a diode of 4 nA is there
+    /// at 30 times its slope.
+    const TANGENT: f64 = 43e3;
 
     /// A silicon diode at this absolute temperature. 4 nA and 1.9 give 0.62 V
     /// at 1 mA and 0.70 V at 5 mA at room temperature, as small-signal silicon
@@ -42,8 +43,9 @@ impl Law {
 
     /// Current (A), its slope (S) and its integral from 0 V (W) at this voltage.
     fn at(self, volts: f64) -> (f64, f64, f64) {
-        let over = (volts / self.slope - Self::TANGENT).max(0.0);
-        let exp = (volts / self.slope).min(Self::TANGENT).exp();
+        let tangent = (Self::TANGENT / self.saturation).ln();
+        let over = (volts / self.slope - tangent).max(0.0);
+        let exp = (volts / self.slope).min(tangent).exp();
         let current = self.saturation * (exp * (1.0 + over) - 1.0);
         let conductance = self.saturation * exp / self.slope;
         let content = self.saturation

@@ -21,7 +21,7 @@ use crate::comeback::{
 };
 use crate::fault::spell;
 use crate::link::{Link, connect};
-use crate::live::observe::observe;
+use crate::live::observe::{Patience, observe};
 use crate::plan::model::Job;
 use crate::powered::Cause;
 use crate::records::sqlite::Access;
@@ -493,7 +493,7 @@ impl<'a> Desk<'a> {
         let Source::Probe(link) = &mut self.source else {
             return Ok(Reply::NotPossible);
         };
-        let seen = observe(link.as_mut(), &[LeadId(0)], self.job.supply);
+        let seen = observe(link.as_mut(), &[LeadId(0)], self.job.supply, Patience::FULL);
         let seen = seen.map_err(|error| Failure::probe(error.to_string()))?;
         Ok(match seen.first() {
             Some(seen) => {

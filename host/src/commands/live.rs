@@ -15,7 +15,7 @@ use crate::fault::spell::parse;
 use crate::hookup::Hookup;
 use crate::hookup::rounds::rounds;
 use crate::link::{Link, VirtualProbe, connect};
-use crate::live::observe::observe;
+use crate::live::observe::{Patience, observe};
 use crate::live::report::{Checked, report};
 use crate::live::{Observed, Step, steps, text};
 use crate::plan::model::Job;
@@ -120,7 +120,8 @@ fn walk(
                 _ => enter()?,
             }
         }
-        let observed = observe(vehicle.link()?, &leads, job.supply).map_err(observe_failure)?;
+        let observed = observe(vehicle.link()?, &leads, job.supply, Patience::FULL)
+            .map_err(observe_failure)?;
         seen.push(observed);
     }
     Ok(seen)
@@ -157,7 +158,7 @@ fn until_moved(
     let mut last: Option<Vec<Observed>> = None;
     let mut rested: Option<Instant> = None;
     while began.elapsed() < MOVES_WITHIN {
-        let now = observe(link, leads, job.supply).map_err(observe_failure)?;
+        let now = observe(link, leads, job.supply, Patience::FULL).map_err(observe_failure)?;
         let moved = |a: &[Observed], b: &[Observed]| {
             a.iter()
                 .zip(b)

@@ -1,6 +1,6 @@
 //! Before a probe is believed: a short self-test, and what it knows of its clips.
 
-use loomproof_core::wire::LeadId;
+use loomproof_core::wire::{LeadId, Refusal};
 
 use super::Failure;
 use crate::circuit::Model;
@@ -15,8 +15,8 @@ use crate::ringout::Outcome;
 pub struct Ready {
     /// The clips that were nulled.
     pub clips: Clips,
-    /// Its leads were tested; else something stood in the way of driving.
-    tested: bool,
+    /// What stood in the way of driving, so that its leads were not tested.
+    refused: Option<Refusal>,
 }
 
 impl Ready {
@@ -26,14 +26,24 @@ impl Ready {
     /// # Errors
     /// [`Failure`] when the leads were not tested and the ring-out drove them.
     pub fn stands(&self, outcome: &Outcome) -> Result<(), Failure> {
-        if self.tested || !matches!(outcome, Outcome::Complete(_)) {
+        let Some(refusal) = self.refused else {
+            return Ok(());
+        };
+        if !matches!(outcome, Outcome::Complete(_)) {
             return Ok(());
         }
-        Err(Failure::probe(
-            "the probe's leads could not be tested before the ring-out, because something was \
-             live or moved then; ring out again"
-                .to_owned(),
-        ))
+        let why = match refusal {
+            Refusal::Live(..) | Refusal::Moves(..) | Refusal::Tripped => {
+                "something was live or moved then"
+            }
+            Refusal::Chassis(_) => "the chassis leads did not agree then",
+            Refusal::NotArmed => "it started anew then, or another program spoke to it",
+            _ => "it would not drive then",
+        };
+        Err(Failure::probe(format!(
+            "the probe's leads could not be tested before the ring-out, because {why}; ring out \
+             again"
+        )))
     }
 }
 
@@ -63,6 +73,6 @@ pub fn make_ready(
     nulls::apply(model, &clips);
     Ok(Ready {
         clips,
-        tested: shown.refused.is_none(),
+        refused: shown.refused,
     })
 }

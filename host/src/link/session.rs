@@ -132,6 +132,11 @@ impl<T: Transport> Session<T> {
         &self.transport
     }
 
+    /// Ends the session and gives the byte stream back.
+    pub fn into_transport(self) -> T {
+        self.transport
+    }
+
     /// One attempt: `Ok(None)` when no whole answer came in time. Bytes that
     /// are no message are added to `bad`.
     fn attempt(
@@ -142,7 +147,7 @@ impl<T: Transport> Session<T> {
         last: bool,
         bad: &mut usize,
     ) -> Result<Option<Reply>, LinkError> {
-        let mut deadline = Instant::now() + patience;
+        let mut deadline = self.transport.now() + patience;
         // Noise that came before the question must not spoil the answer.
         *self.deframer = Deframer::new();
         write(&mut self.transport, frame, words, deadline)?;
@@ -182,12 +187,12 @@ impl<T: Transport> Session<T> {
                     // It may have been the answer: do not wait for it in full,
                     // unless nothing is left to be tried.
                     if !last {
-                        deadline = deadline.min(Instant::now() + self.patience.damaged);
+                        deadline = deadline.min(self.transport.now() + self.patience.damaged);
                     }
                 }
                 stray = 0;
             }
-            if Instant::now() >= deadline {
+            if self.transport.now() >= deadline {
                 *bad += stray;
                 return Ok(None);
             }
@@ -219,7 +224,7 @@ impl<T: Transport> Link for Session<T> {
 
         let patience = self.patience.for_request(request);
         let attempts = self.patience.attempts.max(1);
-        let started = Instant::now();
+        let started = self.transport.now();
         let mut bad = 0;
         for attempt in 1..=attempts {
             let last = attempt == attempts;
@@ -247,7 +252,7 @@ impl<T: Transport> Link for Session<T> {
                 port,
                 request: words,
                 attempts,
-                waited: started.elapsed(),
+                waited: self.transport.now().duration_since(started),
             }
         })
     }
@@ -274,11 +279,11 @@ fn greet<T: Transport>(
             request: WORDS,
         })?;
 
-    let end = Instant::now() + patience.hello;
+    let end = transport.now() + patience.hello;
     let mut heard = 0;
     let mut buffer = [0; 1024];
     loop {
-        let repeat = end.min(Instant::now() + patience.repeat);
+        let repeat = end.min(transport.now() + patience.repeat);
         write(transport, frame, WORDS, repeat)?;
         loop {
             let n = read(transport, &mut buffer, WORDS, repeat)?;
@@ -291,12 +296,12 @@ fn greet<T: Transport>(
                     return Ok(hello);
                 }
             }
-            if n == 0 || Instant::now() >= repeat {
+            if n == 0 || transport.now() >= repeat {
                 break;
             }
         }
         // A byte stream that says at once that nothing will come is not asked for ever.
-        if Instant::now() >= end || (heard == 0 && Instant::now() < repeat) {
+        if transport.now() >= end || (heard == 0 && transport.now() < repeat) {
             return Err(LinkError::NotAProbe {
                 port: transport.name().to_string(),
                 waited: patience.hello,

@@ -8,6 +8,12 @@ pub trait Transport {
     /// Its name in messages: the port as given, or `virtual`.
     fn name(&self) -> &str;
 
+    /// The time by which its deadlines go. A simulated stream has a clock of
+    /// its own, on which waiting costs nothing.
+    fn now(&self) -> Instant {
+        Instant::now()
+    }
+
     /// Writes all bytes, or fails by the deadline.
     ///
     /// # Errors

@@ -28,10 +28,28 @@ const IDENTITY: Identity = Identity {
     build: env!("CARGO_PKG_VERSION"),
 };
 
+type Firmware = Probe<Spi, Spi, Spi, Spi, Trip, Rearm, Delay, BenchClock, Flash<VirtualFlash>>;
+
 /// A probe with its bench.
 pub struct VirtualProbe {
-    probe: Probe<Spi, Spi, Spi, Spi, Trip, Rearm, Delay, BenchClock, Flash<VirtualFlash>>,
+    probe: Firmware,
     bench: Shared,
+    flash: VirtualFlash,
+}
+
+/// The firmware, from its start.
+fn start(bench: &Shared, flash: &VirtualFlash) -> Firmware {
+    let parts = Parts {
+        drive: bench.spi(Device::Drive),
+        gate: bench.spi(Device::Gate),
+        select: bench.spi(Device::Select),
+        adc: bench.spi(Device::Adc),
+        trip: bench.trip(),
+        rearm: bench.rearm(),
+        delay: bench.delay(),
+        clock: BenchClock(bench.clone()),
+    };
+    Probe::with_memory(parts, IDENTITY, Flash::new(flash.clone(), 0))
 }
 
 impl VirtualProbe {
@@ -45,20 +63,17 @@ impl VirtualProbe {
     #[must_use]
     pub fn with_flash(bench: Bench, flash: VirtualFlash) -> Self {
         let bench = Shared::new(bench);
-        let parts = Parts {
-            drive: bench.spi(Device::Drive),
-            gate: bench.spi(Device::Gate),
-            select: bench.spi(Device::Select),
-            adc: bench.spi(Device::Adc),
-            trip: bench.trip(),
-            rearm: bench.rearm(),
-            delay: bench.delay(),
-            clock: BenchClock(bench.clone()),
-        };
         Self {
-            probe: Probe::with_memory(parts, IDENTITY, Flash::new(flash, 0)),
+            probe: start(&bench, &flash),
             bench,
+            flash,
         }
+    }
+
+    /// The firmware starts anew, as after a reset: the chips and what was kept
+    /// stay as they are, everything else is forgotten.
+    pub fn restart(&mut self) {
+        self.probe = start(&self.bench, &self.flash);
     }
 
     /// The bench, to look at its clock and counters and to set switches.

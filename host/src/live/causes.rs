@@ -10,9 +10,10 @@ use super::observe::Observed;
 use super::steps::Step;
 use crate::bench::Upset;
 use crate::diagnosis::search::{Outcome, Settings, Space, search};
+use crate::fault::Fault;
 use crate::plan::model::Job;
 use crate::powered::causes::all;
-use crate::powered::{Cause, Cluster, Powered, Scenario, Shown, Solver};
+use crate::powered::{Cause, Cluster, Powered, Scenario, Settled, Shown, Solver};
 
 /// What every point shows in every step.
 pub type Course = Vec<Vec<Shown>>;
@@ -44,7 +45,12 @@ const MOST_CAUSES: usize = 3;
 
 /// Ohms that a bad joint is tried with: what a lamp or a motor drops a tenth of a volt
 /// on, up to what keeps a relay from pulling in and more.
-const OHMS: [f64; 7] = [0.06, 0.2, 0.7, 2.5, 10.0, 50.0, 500.0];
+const OHMS: [f64; 4] = [0.1, 1.0, 20.0, 400.0];
+
+/// The factor to both sides with which ohms are made finer at first, less than what
+/// lies between two of [`OHMS`], and how often it is halved (in decades): to 3 %.
+const FIRST_STEP: f64 = 3.5;
+const HALVINGS: usize = 6;
 
 /// Pairs that are worked out at most; each solves the whole job in every step.
 const PATIENCE: u64 = 1_500;
@@ -58,11 +64,13 @@ fn course(
 ) -> Result<Course, String> {
     let scope = solver.scope(clusters);
     let mut course = others;
-    let mut relays = 0;
+    let mut before: Option<Settled> = None;
     for (step, shown) in steps.iter().zip(&mut course) {
-        let settled = solver.settle(&scope, scenario, &step.switches, relays);
+        let settled = match &before {
+            Some(before) => solver.settle_after(&scope, scenario, &step.switches, before),
+            None => solver.settle(&scope, scenario, &step.switches, 0),
+        };
         let settled = settled.map_err(|error| format!("{error:?}"))?;
-        relays = settled.setting.relays;
         let own = solver.shown(&scope, scenario, &settled);
         let own = own.map_err(|error| format!("{error:?}"))?;
         for (point, own) in scope.points.iter().zip(own) {
@@ -70,6 +78,7 @@ fn course(
                 *place = own;
             }
         }
+        before = Some(settled);
     }
     Ok(course)
 }
@@ -130,7 +139,7 @@ impl<'c> Case<'c> {
     }
 
     /// Takes up every cause of the catalogue that bears on what is off.
-    pub fn suspect(&mut self, job: &Job, faults: Vec<crate::fault::Fault>) {
+    pub fn suspect(&mut self, job: &Job, faults: Vec<Fault>) {
         let off: BTreeSet<Cluster> = self
             .apart
             .iter()
@@ -174,7 +183,35 @@ impl<'c> Case<'c> {
             Some((gain, cause, scenario))
         });
         let best = each.max_by(|(a, ..), (b, ..)| a.total_cmp(b))?;
-        Some((best.1, best.2))
+        match &best.1 {
+            Cause::Wiring(fault) if best.0 > Settings::default().least_gain => {
+                self.refined(job, fault).or(Some((best.1, best.2)))
+            }
+            _ => Some((best.1, best.2)),
+        }
+    }
+
+    /// A bad joint with the ohms that fit best, by halving the distance (in decades)
+    /// to both sides of the best ones so far.
+    fn refined(&self, job: &Job, fault: &Fault) -> Option<(Cause, Scenario)> {
+        let tried = |ohms: f64| {
+            let cause = Cause::Wiring(fault.with_ohms(Ohms(ohms))?);
+            let scenario = cause.scenario(self.powered, job)?;
+            let gain = self.gain_of(&scenario).ok()?;
+            Some((gain, ohms, cause, scenario))
+        };
+        let mut best = tried(fault.ohms()?.0)?;
+        let mut apart = FIRST_STEP;
+        for _ in 0..HALVINGS {
+            for ohms in [best.1 / apart, best.1 * apart] {
+                let other = tried(ohms)?;
+                if other.0 > best.0 {
+                    best = other;
+                }
+            }
+            apart = apart.sqrt();
+        }
+        Some((best.2, best.3))
     }
 
     /// What a feed gives at most, by the points that it should bring to the battery's
@@ -188,8 +225,12 @@ impl<'c> Case<'c> {
             let full = matches!(shown, Shown::Known { on, .. } if on.least.0 > battery * 0.97);
             full && home.is_some_and(|home| own.contains(&home))
         });
-        let most = fed.map(|((seen, _), _)| seen.on.0).max_by(f64::total_cmp)?;
-        (most > 0.5 && most < battery * 0.97).then_some(Volts(most))
+        // Other feeds may reach the same nets: those that are whole do not count.
+        let low = fed.map(|((seen, _), _)| seen.on.0);
+        let most = low
+            .filter(|volts| *volts < battery * 0.97)
+            .max_by(f64::total_cmp)?;
+        (most > 0.5).then_some(Volts(most))
     }
 
     fn gain_of(&self, scenario: &Scenario) -> Result<f64, String> {
@@ -257,12 +298,23 @@ impl<'c> Case<'c> {
     /// # Errors
     /// A sentence that says what cannot be computed.
     pub fn search(&self) -> Result<Outcome, String> {
-        let settings = Settings {
+        let alone = Settings {
+            most: 1,
+            ..Settings::default()
+        };
+        let found = search(self, &alone)?;
+        if let Some(best) = found.found.first()
+            && self.unexplained(&self.course(&best.set)?).is_empty()
+        {
+            // What is more would only be less likely.
+            return Ok(found);
+        }
+        let together = Settings {
             most: MOST_CAUSES,
             patience: PATIENCE,
             ..Settings::default()
         };
-        search(self, &settings)
+        search(self, &together)
     }
 
     fn against(&self, clusters: &BTreeSet<Cluster>) -> f64 {

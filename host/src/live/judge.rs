@@ -24,6 +24,9 @@ pub const OFF: f64 = 5.0;
 /// deviation: beyond that it is wrong, and how wrong tells nothing more.
 const MOST: f64 = 144.0;
 
+/// Density of a normal distribution at its mean, for a standard deviation of 1.
+const DENSITY: f64 = 0.398_942_280_401_432_7;
+
 /// What a reading on a net of which the plan says nothing costs: it explains
 /// everything a little, nothing well.
 const UNKNOWN: f64 = 9.0;
@@ -46,6 +49,13 @@ impl Distance {
     fn add(&mut self, sigmas: f64) {
         self.squares += (sigmas * sigmas).min(MOST);
         self.worst = self.worst.max(sigmas);
+    }
+
+    /// A prediction that leaves room says less than one that does not: the density of a
+    /// reading that may be anywhere in it is so much lower.
+    fn room(&mut self, level: &Level, sigma: f64) {
+        let width = (level.most - level.least).0 / sigma;
+        self.squares += 2.0 * (1.0 + width * DENSITY).ln();
     }
 
     /// Whether it is off.
@@ -79,6 +89,7 @@ pub fn distance(seen: &Observed, shown: &Shown) -> Distance {
             signal,
         } => {
             distance.add(apart(seen.on, on, sigma(on)));
+            distance.room(on, sigma(on));
             if seen.rhythm != Rhythm::Steady || *signal != Signal::Steady {
                 distance.add(apart(seen.off, off, sigma(off)));
                 if !fits(seen.rhythm, *signal) {

@@ -9,9 +9,29 @@ use loomproof_core::wire::{
 use super::rhythm::{Edges, Rhythm};
 use crate::link::{Link, LinkError};
 
-/// Every point is looked at again over this span, so that the slowest flash
-/// (0.5 Hz) shows.
-const LOOKED: u64 = 2_200_000;
+/// How long the points are looked at before it is known what they do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Patience {
+    /// One window on a group of points.
+    pub window: Micros,
+    /// Every point is looked at again over this span.
+    pub looked: Micros,
+}
+
+impl Patience {
+    /// Long enough for the slowest flash that the rules allow (60 a minute) to show.
+    pub const FULL: Self = Self {
+        window: MAX_WATCH,
+        looked: Micros(1_100_000),
+    };
+
+    /// For vehicles in which nothing flashes: a window holds a whole cycle of the
+    /// slowest dimming (50 Hz).
+    pub const SHORT: Self = Self {
+        window: Micros(21_000),
+        looked: Micros(1),
+    };
+}
 
 /// A point that changed is watched until it flashed often enough, or rested for
 /// twice the slowest cycle.
@@ -187,9 +207,9 @@ impl Eyes<'_> {
         }
     }
 
-    fn window(&mut self, tracks: &mut [Track]) -> Result<u64, ObserveError> {
+    fn window(&mut self, tracks: &mut [Track], span: Micros) -> Result<u64, ObserveError> {
         let leads: Vec<LeadId> = tracks.iter().map(|track| track.lead).collect();
-        let (seen, began, took) = self.watch(&leads, MAX_WATCH)?;
+        let (seen, began, took) = self.watch(&leads, span)?;
         for (track, seen) in tracks.iter_mut().zip(&seen) {
             track.window(seen, began, took);
         }
@@ -205,6 +225,7 @@ pub fn observe(
     link: &mut dyn Link,
     leads: &[LeadId],
     supply: Volts,
+    patience: Patience,
 ) -> Result<Vec<Observed>, ObserveError> {
     let level = |share: f64| MilliVolts((supply.0 * share * 1e3) as i32);
     let mut eyes = Eyes {
@@ -216,9 +237,12 @@ pub fn observe(
     };
     let mut tracks: Vec<Track> = leads.iter().copied().map(Track::new).collect();
     let mut now = 0;
-    while now < LOOKED {
+    let mut passes = 0;
+    // Twice at least: what comes to rest after a switch was moved is in the first.
+    while now < u64::from(patience.looked.0) || passes < 2 {
+        passes += 1;
         for group in tracks.chunks_mut(MAX_WATCHED) {
-            now = eyes.window(group)?;
+            now = eyes.window(group, patience.window)?;
         }
         if tracks.is_empty() {
             break;
@@ -227,7 +251,7 @@ pub fn observe(
     for group in tracks.chunks_mut(MAX_WATCHED) {
         let until = now + LONGEST;
         while group.iter().any(Track::undecided) && now < until {
-            now = eyes.window(group)?;
+            now = eyes.window(group, MAX_WATCH)?;
         }
     }
     for track in tracks.iter_mut().filter(|track| track.fast) {

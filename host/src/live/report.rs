@@ -327,7 +327,6 @@ fn open(
 }
 
 fn functions(job: &Job, powered: &Powered, steps: &[Step], case: &Case<'_>) -> Vec<FunctionReport> {
-    let rest = case.healthy.first();
     job.functions
         .iter()
         .enumerate()
@@ -337,11 +336,13 @@ fn functions(job: &Job, powered: &Powered, steps: &[Step], case: &Case<'_>) -> V
             let mut wrong: Vec<String> = Vec::new();
             let own = |step: &Step| on(step) || step.shows.contains(&at);
             for (number, step) in steps.iter().enumerate().filter(|(_, step)| own(step)) {
+                let off = nearest(steps, step, at, !on(step));
+                let other = off.and_then(|off| case.healthy.get(off));
                 let points = powered.points.iter().enumerate();
                 for (point, touched) in points {
                     let shown = |number: usize| case.healthy.get(number)?.get(point);
                     let (Some(now), Some(before)) =
-                        (shown(number), rest.and_then(|r| r.get(point)))
+                        (shown(number), other.and_then(|other| other.get(point)))
                     else {
                         continue;
                     };
@@ -386,6 +387,19 @@ fn functions(job: &Job, powered: &Powered, steps: &[Step], case: &Case<'_>) -> V
             }
         })
         .collect()
+}
+
+/// The step with the fewest switches in another state in which a function is on or off.
+fn nearest(steps: &[Step], step: &Step, function: usize, on: bool) -> Option<usize> {
+    let apart = |other: &Step| {
+        let both = other.switches.iter().zip(&step.switches);
+        both.filter(|(one, other)| one != other).count()
+    };
+    let others = steps.iter().enumerate();
+    others
+        .filter(|(_, other)| other.on.get(function).copied().flatten() == Some(on))
+        .min_by_key(|(_, other)| apart(other))
+        .map(|(number, _)| number)
 }
 
 fn rhythms(powered: &Powered, healthy: &Course, seen: &[Vec<Observed>]) -> Vec<RhythmReport> {

@@ -4,7 +4,7 @@
 use super::electrics::States;
 use super::names::{Names, suggest};
 use super::plan_type::OptionQuestion;
-use super::problem::{Complaint, Problems, Span, quote};
+use super::problem::{Complaint, Problems, Span, quote, spoils};
 use super::when::{self, Condition};
 use std::ops::RangeInclusive;
 use toml::Spanned;
@@ -144,7 +144,7 @@ impl<'t, 'p, 's> Fields<'t, 'p, 's> {
             self.note(&at, format!("`{key}` is empty"), &help);
             return None;
         }
-        if string.chars().any(char::is_control) {
+        if string.chars().any(spoils) {
             let help = "write plain text on one line";
             self.note(
                 &at,

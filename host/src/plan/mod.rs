@@ -30,6 +30,7 @@ pub(crate) mod when;
 mod write;
 
 pub use plan_type::{OptionQuestion, Plan, Rejected};
+pub(crate) use problem::spoils;
 pub use problem::{Class, Place, Problem, Secondary, only_unsafe, render};
 pub use read::{MOST_BYTES, MOST_LEADS, read};
 

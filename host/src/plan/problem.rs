@@ -246,7 +246,14 @@ fn boundary(text: &str, at: usize) -> usize {
     at
 }
 
-/// The user's own text, quoted for a message: shortened, control characters
+/// Whether a character spoils a line of text: controls, and what turns the order of
+/// the characters behind it round, so that a text reads otherwise than it is
+/// (Unicode UAX 9, explicit embeddings, overrides and isolates; from memory).
+pub(crate) fn spoils(c: char) -> bool {
+    c.is_control() || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+/// The user's own text, quoted for a message: shortened, characters that spoil
 /// made visible.
 pub(crate) fn quote(text: &str) -> String {
     let mut short: String = text.chars().take(60).collect::<String>();
@@ -256,7 +263,7 @@ pub(crate) fn quote(text: &str) -> String {
     let visible: String = short
         .chars()
         .flat_map(|c| {
-            if c.is_control() {
+            if spoils(c) {
                 c.escape_default().collect::<Vec<_>>()
             } else {
                 vec![c]

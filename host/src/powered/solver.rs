@@ -94,6 +94,10 @@ pub struct Scope {
     pub points: Vec<usize>,
 }
 
+/// On a net with diodes more than this seen from a point is no straight line under the
+/// weak pull: 33 µA through it are 0.3 V.
+const BENT: Ohms = Ohms(10_000.0);
+
 /// Solves the powered job, and remembers what was solved.
 pub struct Solver<'p> {
     powered: &'p Powered,
@@ -116,6 +120,7 @@ struct Now {
     /// Nothing that the plan knows may be wrong here.
     unknown: Vec<bool>,
     ranged: Vec<bool>,
+    diodes: Vec<bool>,
     digest: Vec<u64>,
     home: Vec<usize>,
 }
@@ -306,6 +311,7 @@ impl<'p> Solver<'p> {
             ties: vec![Vec::new(); islands],
             unknown: vec![false; islands],
             ranged: vec![false; islands],
+            diodes: vec![false; islands],
             digest: Vec::new(),
             home,
         };
@@ -317,6 +323,7 @@ impl<'p> Solver<'p> {
             };
             if let Some(place) = now.island(inner) {
                 now.ranged[place] |= matches!(element.part, Part::Load { .. });
+                now.diodes[place] |= matches!(element.part, Part::Diode(_));
                 now.elements[place].push(element);
             }
         }
@@ -414,7 +421,7 @@ impl<'p> Solver<'p> {
     }
 
     /// Where relays and fuses come to rest when the switches are like this and the
-    /// relays were like that.
+    /// relays were like that, every fuse whole.
     ///
     /// # Errors
     /// [`SolveError`] when the circuit cannot be solved.
@@ -425,17 +432,35 @@ impl<'p> Solver<'p> {
         switches: &[u8],
         relays: u128,
     ) -> Result<Settled, SolveError> {
-        let mut switches = switches.to_vec();
-        for (switch, state) in &scenario.stuck {
-            if let Some(own) = switches.get_mut(*switch) {
-                *own = *state;
-            }
-        }
-        let mut settled = Settled {
-            setting: Setting { switches, relays },
+        let before = Settled {
+            setting: Setting {
+                switches: Vec::new(),
+                relays,
+            },
             blown: Vec::new(),
             burnt: Vec::new(),
         };
+        self.settle_after(scope, scenario, switches, &before)
+    }
+
+    /// As [`Self::settle`], after another state: fuses that blew then stay so.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit cannot be solved.
+    pub fn settle_after(
+        &mut self,
+        scope: &Scope,
+        scenario: &Scenario,
+        switches: &[u8],
+        before: &Settled,
+    ) -> Result<Settled, SolveError> {
+        let mut settled = before.clone();
+        settled.setting.switches = switches.to_vec();
+        for (switch, state) in &scenario.stuck {
+            if let Some(own) = settled.setting.switches.get_mut(*switch) {
+                *own = *state;
+            }
+        }
         let powered = self.powered;
         let fused = scope.feeds.iter().copied();
         let fused: Vec<usize> = fused
@@ -475,8 +500,8 @@ impl<'p> Solver<'p> {
                     && let Part::Wire { ohms, .. } = fuse.part
                     && !settled.burnt.contains(element)
                 {
-                    let a = self.voltage(&now, fuse.a, Corner::Most)?;
-                    let b = self.voltage(&now, fuse.b, Corner::Most)?;
+                    let a = self.voltage(&now, fuse.a, Corner::Least)?;
+                    let b = self.voltage(&now, fuse.b, Corner::Least)?;
                     if (a - b).abs() / ohms.0 > BLOWS * rating.0 {
                         settled.burnt.push(*element);
                     }
@@ -493,7 +518,7 @@ impl<'p> Solver<'p> {
                         && !scenario.dead.contains(&at)
                         && !settled.blown.contains(&at);
                     if fed {
-                        let volts = self.voltage(&now, feed.node, Corner::Most)?;
+                        let volts = self.voltage(&now, feed.node, Corner::Least)?;
                         if (self.battery.0 - volts) / feed.ohms.0 > BLOWS * rating.0 {
                             settled.blown.push(at);
                         }
@@ -555,7 +580,7 @@ impl<'p> Solver<'p> {
             let top = high.most.0.max(low.most.0);
             let bottom = high.least.0.min(low.least.0);
             let pulled = if top < PULLABLE && bottom > -0.3 {
-                Some(self.pulled(&on, node)?)
+                self.pulled(&on, node)?
             } else {
                 None
             };
@@ -640,19 +665,24 @@ impl<'p> Solver<'p> {
         })
     }
 
-    /// What is read behind the weak pull up.
-    fn pulled(&mut self, now: &Now, node: NodeId) -> Result<Level, SolveError> {
+    /// What is read behind the weak pull up; `None` where diodes would bend it.
+    fn pulled(&mut self, now: &Now, node: NodeId) -> Result<Option<Level>, SolveError> {
         let (least, most) = self.corners(now, node)?;
+        let bent = now.island(node).is_some_and(|place| now.diodes[place]);
+        if bent && most.seen.0 > BENT.0 {
+            return Ok(None);
+        }
+        // The sense bus is read, between the pull and the protection resistor.
         let up = |spot: &Spot| {
-            // Nothing holds it: the pull alone does.
-            spot.with(REFERENCE, PROTECTION + PULL)
+            let lead = spot.with(REFERENCE, PROTECTION + PULL);
+            lead + (REFERENCE.0 - lead) * PROTECTION.0 / (PROTECTION.0 + PULL.0)
         };
         let (one, other) = (up(&least), up(&most));
-        Ok(Level {
+        Ok(Some(Level {
             least: Volts(one.min(other)),
             most: Volts(one.max(other)),
             sigma: Volts(least.sigma.max(most.sigma)),
-        })
+        }))
     }
 
     fn corners(&mut self, now: &Now, node: NodeId) -> Result<(Spot, Spot), SolveError> {

@@ -122,7 +122,7 @@ fn prove(link: &mut dyn Link, leads: &[LeadId], place: Place) -> Result<Proved, 
     if !none {
         match link.exchange(&Request::Arm(place))? {
             Reply::Refused(refusal) => shown.refused = Some(refusal),
-            _ => shown.refused = channels_of(link, leads, &mut proofs)?,
+            _ => shown.refused = channels_of(link, leads, place, &mut proofs)?,
         }
     }
     let each = channels(proofs.iter().copied());
@@ -138,11 +138,21 @@ fn prove(link: &mut dyn Link, leads: &[LeadId], place: Place) -> Result<Proved, 
 fn channels_of(
     link: &mut dyn Link,
     leads: &[LeadId],
+    place: Place,
     proofs: &mut Vec<(Channel, Proof)>,
 ) -> Result<Option<Refusal>, LinkError> {
     let channels = leads.iter().map(|lead| Channel::Lead(*lead));
     for channel in channels.chain([Channel::Chassis]) {
-        match link.exchange(&Request::Prove(channel))? {
+        let request = Request::Prove(channel);
+        let mut reply = link.exchange(&request)?;
+        if reply == Reply::Refused(Refusal::NotArmed) {
+            // The permission ran out, or the probe started anew: ask again, once.
+            if let Reply::Refused(refusal) = link.exchange(&Request::Arm(place))? {
+                return Ok(Some(refusal));
+            }
+            reply = link.exchange(&request)?;
+        }
+        match reply {
             Reply::Proved(proof) => proofs.push((channel, proof)),
             Reply::Refused(refusal) => return Ok(Some(refusal)),
             _ => {}

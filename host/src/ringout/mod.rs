@@ -11,6 +11,7 @@ pub mod report;
 pub mod run;
 pub mod text;
 pub mod verdict;
+mod whole;
 
 use loomproof_core::expect::{Quantity, quantities};
 use loomproof_core::judge::Value;

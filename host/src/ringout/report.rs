@@ -59,6 +59,10 @@ pub struct Report {
     /// Readings are off in a way that none of the groups explains well: the plan,
     /// its answers, the place or the hook-up may be wrong rather than the wiring.
     pub lost: bool,
+    /// What to look at before any wire: something is wrong with the hook-up as a
+    /// whole. Left out where nothing is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub first: Option<Advice>,
     /// How far the first group is proved to be the best; null where there is none.
     pub proof: Option<ProofReport>,
     /// Why the probe would not drive, where it would not.
@@ -173,6 +177,16 @@ pub struct FaultReport {
     pub act: String,
     /// The resistance that was estimated, where the fault has one.
     pub ohms: Option<OhmsReport>,
+}
+
+/// Something that is wrong with the hook-up as a whole.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Advice {
+    /// What is wrong.
+    pub say: String,
+    /// What to do about it.
+    #[serde(rename = "do")]
+    pub act: String,
 }
 
 /// A refusal for safety.

@@ -18,7 +18,7 @@ use crate::link::{Link, LinkError};
 
 /// A lead that reads above this behind the pull-down follows the driven one:
 /// half of what 300 kΩ in the way would leave (3.3 V·100 k/422 k).
-const FOLLOWS: Volts = Volts(0.4);
+pub(super) const FOLLOWS: Volts = Volts(0.4);
 
 /// The most leads that are walked from; beyond that the harness is so far off
 /// that more readings would not make it clearer.
@@ -136,6 +136,11 @@ fn refusal_words(refusal: Refusal) -> String {
         Refusal::Hardware => "a chip of the probe does not answer as it should; unplug the probe \
                               and plug it in again, and if that does not help have it repaired: \
                               nothing that it reads can be trusted"
+            .to_owned(),
+        Refusal::NotArmed => "the probe lost the leave to drive twice within one step: it started \
+                              anew in between, or another program speaks to it; nothing is driven. \
+                              Close other programs that use the probe, check its cable and supply, \
+                              and start the test again"
             .to_owned(),
         Refusal::NoSuchLead(lead) => format!(
             "the probe has no lead {lead}; a bank of leads is missing or loose: unplug the probe, \

@@ -12,6 +12,7 @@ use super::report::{
     CoverageReport, FaultName, FaultReport, GroupReport, OhmsReport, ProbeReport, ProofReport,
     Report, Undecided, Verdict,
 };
+use super::whole::whole;
 use super::{Outcome, Round, Stop, in_round};
 use crate::circuit::Model;
 use crate::diagnosis::coverage::{Covered, coverage};
@@ -119,6 +120,7 @@ pub fn report_scanned(job: &Job, scan: &Scanned<'_>, probe: &Hello) -> Result<Re
         rounds: rounds.len(),
         groups: Vec::new(),
         lost: false,
+        first: None,
         proof: None,
         refusal: None,
         still_to_do: still_to_do(job, rounds, again),
@@ -156,6 +158,15 @@ pub fn report_scanned(job: &Job, scan: &Scanned<'_>, probe: &Hello) -> Result<Re
             scored: proof.scored,
         });
         explain(&mut report, &evidence, &groups, rounds, Speaker::new(job))?;
+        let best = report.groups.first().and_then(|group| group.sets.first());
+        let size = best.map(Vec::len).filter(|_| !report.lost);
+        report.first = whole(job, rounds, size)?;
+        if report.first.is_some() && report.lost {
+            // It explains what single faults do not.
+            report.groups.clear();
+            report.undecided.clear();
+            report.proof = None;
+        }
     }
     Ok(report)
 }

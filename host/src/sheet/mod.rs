@@ -16,6 +16,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
+use crate::plan::spoils;
 use crate::records::record::Subject;
 use crate::ringout::report::Report;
 use language::Language;
@@ -121,8 +122,7 @@ pub fn sheet(input: &Input<'_>, language: &Language) -> String {
 /// what follows round (Unicode UAX 9, explicit embeddings, overrides and
 /// isolates; from memory).
 fn clean(text: &str) -> String {
-    let turns = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    let bad = |c: char| (c.is_control() && !matches!(c, '\n' | '\t')) || turns(c);
+    let bad = |c: char| spoils(c) && !matches!(c, '\n' | '\t');
     text.replace(bad, "\u{fffd}")
 }
 

@@ -83,6 +83,10 @@ fn verdict(report: &Report, language: &Language) -> Markup {
                 }))
             }
             p { (say) }
+            @if let Some(first) = &report.first {
+                p lang="en" { (first.say) }
+                p lang="en" { strong { (first.act) } }
+            }
             @if let Some(refusal) = &report.refusal {
                 p lang="en" { (refusal.say) }
                 p lang="en" { strong { (refusal.act) } }

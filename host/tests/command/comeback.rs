@@ -101,14 +101,14 @@ fn a_session_is_left_undone_and_taken_up_again() {
         "--session",
         path,
     ];
-    let run = typed(&told, "0.0\nquit\n");
+    let run = typed(&told, "skip\nquit\n");
     assert_eq!(run.status, 5, "{run:#?}");
     let kept: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
     assert_eq!(kept["entries"].as_array().unwrap().len(), 1, "{kept:#}");
     let at = kept["entries"][0]["at"].clone();
 
-    // Doubtful, then taken back, then not possible: another place is asked for.
-    let run = typed(&["--session", path], "undo\ndoubt 0.1\nundo\nskip\nquit\n");
+    // Taken back, then not possible again: something else is asked for.
+    let run = typed(&["--session", path], "undo\nskip\nquit\n");
     assert_eq!(run.status, 5, "{run:#?}");
     run.speaks(&["Taken back"]);
     let kept: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();

@@ -5,6 +5,7 @@ mod asked;
 mod comeback;
 mod going_on;
 mod helped;
+mod hostile;
 mod plans;
 mod ports;
 mod probes;

@@ -3,7 +3,6 @@
 
 mod command;
 mod numbers;
-mod reference;
 mod round_trip;
 mod rules;
 mod scale;

@@ -115,7 +115,8 @@ impl Kind for Shifted {
                 speaker.connector(&self.connector)
             ),
             act: format!(
-                "Count again from cavity 1. {}",
+                "Count again from cavity 1, first where the clips sit: if it is they that are one off, \
+                 set them right and leave the wires. {}",
                 speaker.put_back(&self.moves)
             ),
         }

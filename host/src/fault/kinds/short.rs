@@ -87,8 +87,8 @@ impl Kind for Short {
                  it, repair the insulation and protect the place."
             }
             Touches::Lead(_) => {
-                "Follow both from end to end for a pinched, chafed or melted place; part them and \
-                 repair the insulation."
+                "See that no two probe leads touch each other there. Then follow both from end to end \
+                 for a pinched, chafed or melted place; part them and repair the insulation."
             }
         };
         Words {

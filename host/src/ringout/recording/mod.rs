@@ -199,10 +199,6 @@ impl Recording {
             path: path.to_owned(),
             error,
         };
-        let content = |reason: String| RecordingError::Content {
-            path: path.to_owned(),
-            reason,
-        };
         if !std::fs::metadata(path).map_err(fail)?.is_file() {
             return Err(RecordingError::NotAFile(path.to_owned()));
         }
@@ -212,10 +208,25 @@ impl Recording {
             .read_to_end(&mut bytes)
             .map_err(fail)?;
         if bytes.len() as u64 > MOST_BYTES {
-            return Err(content("it is longer than any scan".to_owned()));
+            return Err(RecordingError::Content {
+                path: path.to_owned(),
+                reason: "it is longer than any scan".to_owned(),
+            });
         }
+        Self::read(path, &bytes)
+    }
+
+    /// Reads a recording from the bytes of a file, which `path` names in messages.
+    ///
+    /// # Errors
+    /// [`RecordingError::Content`] when they are not a recording.
+    pub fn read(path: &Path, bytes: &[u8]) -> Result<Self, RecordingError> {
+        let content = |reason: String| RecordingError::Content {
+            path: path.to_owned(),
+            reason,
+        };
         let recording: Self =
-            serde_json::from_slice(&bytes).map_err(|error| content(error.to_string()))?;
+            serde_json::from_slice(bytes).map_err(|error| content(error.to_string()))?;
         if recording.format != FORMAT {
             return Err(content(format!(
                 "its format is {}, this program reads {FORMAT}",

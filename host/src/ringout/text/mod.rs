@@ -62,6 +62,9 @@ pub fn render(report: &Report, detail: Detail) -> String {
                 report.coverage.faults
             )
         }
+        Verdict::Faults if report.lost && report.first.is_some() => {
+            "FAULT: something is wrong with the hook-up as a whole".to_owned()
+        }
         Verdict::Faults if report.lost => {
             "FAULT: many readings are off, and no explanation fits them all".to_owned()
         }
@@ -91,11 +94,16 @@ pub fn render(report: &Report, detail: Detail) -> String {
         paragraph(&mut out, "", &format!("Variant: {}", answers.join(", ")));
     }
     out.push('\n');
+    if let Some(first) = &report.first {
+        paragraph(&mut out, "", &first.say);
+        paragraph(&mut out, "   ", &format!("Do: {}", first.act));
+        out.push('\n');
+    }
     if let Some(refusal) = &report.refusal {
         paragraph(&mut out, "", &refusal.say);
         paragraph(&mut out, "   ", &format!("Do: {}", refusal.act));
         out.push('\n');
-    } else if report.lost {
+    } else if report.lost && report.first.is_none() {
         lost(&mut out, report);
     } else if let Some(best) = report.groups.first() {
         findings(&mut out, best, report.proof);

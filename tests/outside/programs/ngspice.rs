@@ -1,9 +1,13 @@
-//! Core's solve and the bench's solver against ngspice: the demo circuit step
-//! by step, and random circuits.
+//! Core's solve and the bench's solver against ngspice (Debian's package; version
+//! 39 was run): the demo circuit step by step, and random circuits.
 //!
 //! Each solver puts a small conductance across every diode; ngspice is given
 //! the same one (`gmin`).
 
+use super::{CIRCUITS, DEMO, RANDOM};
+use crate::skip;
+use crate::solvers::{Device, Net};
+use crate::spice::{self, Asked, Diodes};
 use loomproof::bench::solution;
 use loomproof::circuit::build;
 use loomproof::hookup::propose;
@@ -15,16 +19,10 @@ use loomproof_core::scan::first_pass;
 use loomproof_core::solve;
 use loomproof_core::units::{Amperes, Ohms, Volts};
 use loomproof_core::wire::{LeadId, Place, SenseMode, Step};
-use loomproof_tests::skip;
-use loomproof_tests::solvers::{Device, Net};
-use loomproof_tests::spice::{self, Diodes};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
-
-/// The limit on every error.
-const LIMIT: f64 = 1e-3;
 
 struct Oracle {
     program: PathBuf,
@@ -37,6 +35,11 @@ impl Oracle {
             program: skip::require("ngspice")?,
             folder: tempfile::tempdir().expect("a folder for netlists"),
         })
+    }
+
+    fn all(&self, asked: &[Asked<'_>]) -> Vec<Vec<f64>> {
+        spice::solve_all(&self.program, self.folder.path(), asked)
+            .unwrap_or_else(|said| panic!("ngspice gave no operating point:\n{said}"))
     }
 
     fn volts(&self, net: &Net, shunt: f64, diodes: Diodes) -> Vec<f64> {
@@ -65,18 +68,26 @@ fn error(ours: &[f64], theirs: &[f64]) -> f64 {
 }
 
 impl Worst {
-    fn hold(&mut self, oracle: &Oracle, net: &Net) {
-        let theirs = oracle.volts(net, solve::DIODE_SHUNT, Diodes::Shockley);
-        let core = error(&net.core(), &theirs);
-        assert!(core < LIMIT, "core is {core:e} off ngspice in {net:?}");
-        let theirs = if net.has_diodes() {
-            oracle.volts(net, solution::DIODE_SHUNT, Diodes::Shockley)
-        } else {
-            theirs
-        };
-        let bench = error(&net.bench(), &theirs);
+    /// Holds many nets, each against ngspice with the shunt of core and with
+    /// that of the bench.
+    fn hold_all(&mut self, oracle: &Oracle, nets: &[Net], limit: f64) {
+        let with = |shunt| nets.iter().map(move |net| (net, shunt, Diodes::Shockley));
+        let asked: Vec<Asked<'_>> = with(solve::DIODE_SHUNT)
+            .chain(with(solution::DIODE_SHUNT))
+            .collect();
+        let theirs = oracle.all(&asked);
+        let (as_core, as_bench) = theirs.split_at(nets.len());
+        for ((net, as_core), as_bench) in nets.iter().zip(as_core).zip(as_bench) {
+            self.hold(net, as_core, as_bench, limit);
+        }
+    }
+
+    fn hold(&mut self, net: &Net, as_core: &[f64], theirs: &[f64], limit: f64) {
+        let core = error(&net.core(), as_core);
+        assert!(core < limit, "core is {core:e} off ngspice in {net:?}");
+        let bench = error(&net.bench(), theirs);
         assert!(
-            bench < LIMIT,
+            bench < limit,
             "the bench is {bench:e} off ngspice in {net:?}"
         );
         // Every third node, as if probe leads sat there.
@@ -84,7 +95,7 @@ impl Worst {
         let there: Vec<f64> = wanted.iter().map(|node| theirs[node - 1]).collect();
         let reduced = error(&net.bench_reduced(&wanted), &there);
         assert!(
-            reduced < LIMIT,
+            reduced < limit,
             "the reduced bench is {reduced:e} off ngspice in {net:?}"
         );
         self.core = self.core.max(core);
@@ -207,6 +218,7 @@ fn the_demo_circuit_reads_as_ngspice_says() {
     let tip = |lead| circuit.tip(lead).expect("a clipped lead");
     let mut worst = Worst::default();
     let mut steps = 0;
+    let mut all = Vec::new();
     for planned in first_pass(&layout) {
         steps += 1;
         let step = &planned.step;
@@ -221,12 +233,12 @@ fn the_demo_circuit_reads_as_ngspice_says() {
         for read in reads {
             let nets =
                 [true, false].map(|least| sensed(&elements, &tip, &islands, step, &read, least));
-            worst.hold(&oracle, &nets[0]);
-            if nets[0] != nets[1] {
-                worst.hold(&oracle, &nets[1]);
-            }
+            let [least, most] = nets;
+            all.extend((least != most).then_some(most));
+            all.push(least);
         }
     }
+    worst.hold_all(&oracle, &all, DEMO.limit);
     worst.print(&format!(
         "bakery van in the vehicle, first pass of {steps} steps"
     ));
@@ -238,8 +250,8 @@ fn the_demo_circuit_reads_as_ngspice_says() {
 
 /// A random circuit: a tree of resistors from 1 mΩ to 10 MΩ in some pieces,
 /// each held by a source or by 0 V, more resistors across, relays and diodes,
-/// also from piece to piece.
-fn random(seed: u64) -> Net {
+/// also from piece to piece; and how many relays there are.
+fn random(seed: u64) -> (usize, Net) {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let nodes = rng.random_range(2..=60_usize);
     let ohms = |rng: &mut ChaCha8Rng| Ohms(10_f64.powf(rng.random_range(-3.0..7.0)));
@@ -301,21 +313,41 @@ fn random(seed: u64) -> Net {
         let volts = if rng.random_bool(0.5) { 3.3 } else { 0.0 };
         devices.push(Device::Source(node, Volts(volts), Ohms(725.0)));
     }
-    Net { nodes, devices }
+    (nodes / 15, Net { nodes, devices })
 }
+
+/// How many of the random circuits one run of ngspice is given.
+const BATCH: usize = 100;
 
 #[test]
 fn random_circuits_read_as_ngspice_says() {
     let Some(oracle) = Oracle::find() else { return };
-    let mut worst = Worst::default();
-    let mut with_diodes = 0;
-    for seed in 0..200 {
-        let net = random(seed);
-        with_diodes += usize::from(net.has_diodes());
-        worst.hold(&oracle, &net);
+    let all: Vec<(usize, Net)> = (0..CIRCUITS as u64).map(random).collect();
+    let mut seen = Vec::new();
+    for row in RANDOM {
+        let of_class = |(relays, net): &&(usize, Net)| class(*relays, net) == row.what;
+        let nets: Vec<Net> = all
+            .iter()
+            .filter(of_class)
+            .map(|(_, net)| net.clone())
+            .collect();
+        let mut worst = Worst::default();
+        for batch in nets.chunks(BATCH) {
+            worst.hold_all(&oracle, batch, row.limit);
+        }
+        worst.print(row.what);
+        seen.push(nets.len());
     }
-    worst.print(&format!(
-        "200 random circuits, {with_diodes} of them with diodes"
-    ));
-    assert!((50..200).contains(&with_diodes));
+    assert_eq!(seen, RANDOM.map(|row| row.cases));
+    assert_eq!(seen.iter().sum::<usize>(), CIRCUITS);
+}
+
+/// Which row of the page a circuit belongs to.
+fn class(relays: usize, net: &Net) -> &'static str {
+    let row = match (relays, net.has_diodes()) {
+        (0, false) => &RANDOM[0],
+        (0, true) => &RANDOM[1],
+        (_, _) => &RANDOM[2],
+    };
+    row.what
 }

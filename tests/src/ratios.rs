@@ -1,0 +1,10 @@
+//! How fast core's nodal solve is, beside general-purpose solvers on the same
+//! questions.
+//!
+//! [`systems`] is a harness with every drive pattern of its first pass; [`ways`]
+//! solves them by core, by dense LU, by sparse Cholesky and by ngspice, and times
+//! that; [`document`] writes `docs/speed.md`.
+
+pub mod document;
+pub mod systems;
+pub mod ways;

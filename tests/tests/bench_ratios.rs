@@ -1,0 +1,52 @@
+//! The ways that `docs/speed.md` times give the same voltages; the whole
+//! measurement is the example `bench_ratios`.
+
+use loomproof_tests::ratios::document::{APART, Found, Others, WAYS, measured, others};
+use loomproof_tests::ratios::systems::Systems;
+use loomproof_tests::skip::require;
+
+#[test]
+fn all_ways_read_the_same_volts() {
+    let Some(ngspice) = require("ngspice") else {
+        return;
+    };
+    let systems = Systems::drawn(1, 16).unwrap();
+    assert!(systems.all.len() > 15 && systems.readings() > systems.all.len());
+    let timed = measured(&systems, 1, Some(&ngspice)).unwrap();
+    println!("{timed:?}");
+    assert!(timed.apart < APART, "{:e} V", timed.apart);
+    assert!(
+        timed
+            .slower
+            .iter()
+            .all(|way| way.0.len() == 1 && way.median() > 0.0)
+    );
+    // A process of its own is never as fast as a few multiplications.
+    assert!(timed.slower[0].median() > 10.0, "{timed:?}");
+}
+
+#[test]
+fn the_page_tells_of_a_missed_goal() {
+    let systems = Systems::drawn(1, 16).unwrap();
+    let mut timed = measured(&systems, 1, None).unwrap();
+    assert!(timed.slower[0].0.is_empty());
+    timed.points = 64;
+    for slower in &mut timed.slower {
+        slower.0 = vec![60.0];
+    }
+    let mut found = Found {
+        timed: vec![timed],
+        others: Others::default(),
+        rounds: 1,
+    };
+    assert_eq!(found.missed(), Vec::<String>::new());
+    found.timed[0].slower[0].0 = vec![49.0];
+    found.timed[0].slower[2].0 = vec![2.9];
+    found.timed[0].apart = f64::NAN;
+    assert_eq!(found.missed().len(), 3);
+    let page = found.page("this one");
+    assert_eq!(page.matches("**Missed:**").count(), 3);
+    assert!(WAYS.iter().all(|way| page.contains(way)));
+    let others = others(1).unwrap();
+    assert!(others.survey_bytes > 500 && others.plan_over_toml.median() > 1.0);
+}

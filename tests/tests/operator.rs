@@ -1,0 +1,214 @@
+//! The mistakes of the one who kneels there, and a vehicle that wakes up: each is
+//! recognised and said in words of its own; none is a pass.
+
+use loomproof::bench::{Bare, Bench, Settings};
+use loomproof::fault::Fault;
+use loomproof::fault::spell::parse;
+use loomproof::hookup::{Clip, Hookup};
+use loomproof::link::{Link, LinkError, Loopback, Session, VirtualProbe};
+use loomproof::ringout::report::{Report, Verdict};
+use loomproof::ringout::text::{Detail, render};
+use loomproof::ringout::{Outcome, run};
+use loomproof_core::wire::{Hello, Place, Refusal, Reply, Request};
+use loomproof_tests::campaign::site::{Loaded, Site, Source};
+
+fn site(plan: &'static str, place: Place) -> Loaded {
+    let source = Source::Fixture(plan);
+    Site { source, place }.load().unwrap()
+}
+
+fn faults(site: &Loaded, spellings: &[&str]) -> Vec<Fault> {
+    let fault = |text: &&str| parse(text, &site.job).unwrap();
+    spellings.iter().map(fault).collect()
+}
+
+/// Rings out by one plan and hook-up what is really on the bench.
+fn rung_out(site: &Loaded, bench: Bench) -> Report {
+    let mut link = VirtualProbe::new(bench).session().unwrap();
+    let outcome = run::run(&mut link, &site.model, site.site.place, &mut |_| {}).unwrap();
+    site.report(link.hello(), &outcome).unwrap()
+}
+
+fn said(report: &Report) -> String {
+    render(report, Detail::Plain)
+        .replace('\n', " ")
+        .replace("  ", " ")
+}
+
+#[track_caller]
+fn says(report: &Report, words: &[&str]) {
+    let text = said(report);
+    for word in words {
+        assert!(text.contains(word), "{word:?} is not in:\n{text}");
+    }
+}
+
+#[test]
+fn a_harness_that_is_not_connected_is_one_finding() {
+    for plan in ["smallest", "socket-13-pin"] {
+        let site = site(plan, Place::Vehicle);
+        let bench = Bench::bare(Bare::Free, &site.settings(1)).unwrap();
+        let report = rung_out(&site, bench);
+        assert_eq!(report.verdict, Verdict::Faults);
+        let first = report.first.as_ref().expect("something about the whole");
+        assert!(first.say.starts_with("Nothing is connected"), "{first:?}");
+        says(&report, &["Nothing is connected", "its plugs are in"]);
+        // Said before any wire is doubted.
+        let text = said(&report);
+        let wire = text.find("No connection where").unwrap_or(text.len());
+        assert!(text.find("Nothing is connected").unwrap() < wire, "{text}");
+    }
+}
+
+#[test]
+fn a_single_open_wire_is_not_called_unconnected() {
+    let site = site("socket-13-pin", Place::Vehicle);
+    let open = faults(&site, &["tap-missed@T4"]);
+    let bench = Bench::new(&site.job, &site.hookup, &open, &site.settings(1)).unwrap();
+    let report = rung_out(&site, bench);
+    assert_eq!(report.verdict, Verdict::Faults);
+    assert_eq!(report.first, None);
+}
+
+/// Every clip on the point of the next one, or of the one before.
+fn one_off(hookup: &Hookup, by: usize) -> Hookup {
+    let clips = &hookup.clips;
+    let clip = |(at, clip): (usize, &Clip)| Clip {
+        lead: clip.lead,
+        point: clips[(at + by) % clips.len()].point.clone(),
+    };
+    Hookup {
+        place: hookup.place,
+        clips: clips.iter().enumerate().map(clip).collect(),
+    }
+}
+
+#[test]
+fn all_clips_one_off_are_one_finding() {
+    let site = site("socket-13-pin", Place::Vehicle);
+    for (by, way) in [(1, "after"), (site.hookup.clips.len() - 1, "before")] {
+        let really = one_off(&site.hookup, by);
+        let bench = Bench::new(&site.job, &really, &[], &site.settings(1)).unwrap();
+        let report = rung_out(&site, bench);
+        assert_eq!(report.verdict, Verdict::Faults);
+        says(
+            &report,
+            &[
+                "The clips sit one off, all of them",
+                way,
+                "Leave the wires as they are",
+            ],
+        );
+        assert!(report.groups.len() <= 5, "{}", report.groups.len());
+    }
+}
+
+#[test]
+fn another_harness_than_the_plan_says_does_not_pass() {
+    let plan = site("socket-13-pin", Place::Vehicle);
+    let other = site("bakery-van", Place::Vehicle);
+    let settings = Settings {
+        leads: plan.probe_leads,
+        ..other.settings(1)
+    };
+    let bench = Bench::new(&other.job, &other.hookup, &[], &settings).unwrap();
+    let report = rung_out(&plan, bench);
+    assert_eq!(report.verdict, Verdict::Faults);
+    assert!(report.lost || report.first.is_some(), "{}", said(&report));
+    if report.first.is_none() {
+        says(
+            &report,
+            &["is this the plan of this harness?", "Are the answers"],
+        );
+    }
+}
+
+#[test]
+fn probe_leads_that_touch_are_thought_of_first() {
+    let site = site("smallest", Place::Vehicle);
+    let touching = faults(&site, &["short@W1,with=W2"]);
+    let bench = Bench::new(&site.job, &site.hookup, &touching, &site.settings(1)).unwrap();
+    let report = rung_out(&site, bench);
+    assert_eq!(report.verdict, Verdict::Faults);
+    says(&report, &["no two probe leads touch"]);
+}
+
+#[test]
+fn a_battery_that_was_left_on_is_said() {
+    let site = site("smallest", Place::Vehicle);
+    let on = faults(&site, &["live@X1:4,volts=12"]);
+    let bench = Bench::new(&site.job, &site.hookup, &on, &site.settings(1)).unwrap();
+    let report = rung_out(&site, bench);
+    assert_eq!(report.verdict, Verdict::Refused);
+    says(&report, &["is live", "Disconnect the battery"]);
+}
+
+/// Something in the vehicle is switched on before the n-th request.
+struct Switching {
+    link: Session<Loopback>,
+    left: usize,
+}
+
+impl Link for Switching {
+    fn hello(&self) -> &Hello {
+        self.link.hello()
+    }
+
+    fn exchange(&mut self, request: &Request) -> Result<Reply, LinkError> {
+        if self.left == 0 {
+            let bench = self.link.transport().probe().bench();
+            bench.0.borrow_mut().switch_live(true);
+        }
+        self.left = self.left.wrapping_sub(1);
+        let reply = self.link.exchange(request);
+        let bench = self.link.transport().probe().bench();
+        assert_eq!(bench.0.borrow().driven().count(), 0, "after {request:?}");
+        reply
+    }
+}
+
+/// Ignition, or a plugged module that wakes up, in the middle of the test.
+#[test]
+fn what_comes_alive_in_mid_test_is_never_a_pass() {
+    for plan in ["smallest", "socket-13-pin"] {
+        let site = site(plan, Place::Vehicle);
+        let steps = site.first.len();
+        let (at, lead) = (site.hookup.clips[0].point.end(), site.hookup.clips[0].lead);
+        for volts in ["12", "5", "-0.45"] {
+            let fault = faults(&site, &[&format!("live@{at},volts={volts}")]);
+            for n in 1..=steps {
+                let mut bench =
+                    Bench::new(&site.job, &site.hookup, &fault, &site.settings(1)).unwrap();
+                bench.switch_live(false);
+                let link = VirtualProbe::new(bench).session().unwrap();
+                let mut link = Switching { link, left: n };
+                let place = site.site.place;
+                let outcome = run::run(&mut link, &site.model, place, &mut |_| {}).unwrap();
+                let report = site.report(link.hello(), &outcome).unwrap();
+                let when = format!("{plan}, {volts} V before request {n}");
+                let Outcome::Refused(stop) = outcome else {
+                    // Too little for the comparators, and on a lead that had all its
+                    // readings before.
+                    let touched = site.first[n - 1..].iter().any(|planned| {
+                        let step = &planned.step;
+                        step.high.contains(lead)
+                            || step.low.contains(lead)
+                            || step.senses.iter().any(|sense| sense.lead == lead)
+                    });
+                    let small = volts == "-0.45" && !touched;
+                    assert!(small || report.verdict != Verdict::Pass, "{when}");
+                    continue;
+                };
+                assert!(
+                    matches!(
+                        stop.refusal,
+                        Refusal::Live(..) | Refusal::Moves(..) | Refusal::Tripped
+                    ),
+                    "{when}: {stop:?}"
+                );
+                assert_eq!(report.verdict, Verdict::Refused, "{when}");
+                says(&report, &["Nothing is driven", "battery"]);
+            }
+        }
+    }
+}
