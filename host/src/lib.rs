@@ -6,6 +6,7 @@
 
 pub mod bench;
 pub mod circuit;
+pub mod comeback;
 pub mod commands;
 pub mod diagnosis;
 pub mod fault;

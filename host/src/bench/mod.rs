@@ -522,6 +522,16 @@ impl Bench {
         self.scene.volts(node, self.now).ok().map(Volts)
     }
 
+    /// What a multimeter of 10 MΩ (common practice) shows at a place of the plan against
+    /// the body, probe or no probe: as [`Bench::stands_at`], and with ` wire side` behind
+    /// a cavity at its crimp. `None` without the battery or the place.
+    #[must_use]
+    pub fn meter_at(&self, place: &str) -> Option<Volts> {
+        let place = place.strip_suffix(" mating side").unwrap_or(place);
+        let node = self.scene.node(place)?;
+        self.scene.metered(node, self.now).ok().map(Volts)
+    }
+
     /// What really stands on a probe lead at this moment.
     #[must_use]
     pub fn lead_volts(&self, lead: LeadId) -> Option<Volts> {

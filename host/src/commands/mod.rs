@@ -3,12 +3,14 @@
 mod asking;
 mod begin;
 mod clipped;
+mod comeback;
 mod exit;
 mod going_on;
 mod hookup;
 mod job;
 mod keeping;
 mod live;
+mod practice;
 mod probe;
 mod progress;
 mod ready;
@@ -58,6 +60,8 @@ enum Verb {
     Live(live::Args),
     /// Watches joints while somebody pulls at the harness; beeps when one lets go.
     Wiggle(wiggle::Args),
+    /// From a function that does not work to the cause, reading by reading.
+    Comeback(comeback::Args),
     /// The printable job sheet, with the report where there is one.
     Sheet(sheet::Args),
     /// What was measured before: list, show, compare, export, check.
@@ -90,6 +94,7 @@ pub fn main() -> ExitCode {
         Verb::Ringout(args) => ringout::run(&args),
         Verb::Live(args) => live::run(&args),
         Verb::Wiggle(args) => wiggle::run(&args),
+        Verb::Comeback(args) => comeback::run(&args),
         Verb::Sheet(args) => sheet::run(&args),
         Verb::Records(args) => records::run(&args),
         Verb::Probe(args) => probe::run(&args),

@@ -25,7 +25,7 @@ impl Point {
     }
 
     /// Every point of a job that could be touched.
-    fn all(job: &Job) -> impl Iterator<Item = Self> + '_ {
+    pub fn all(job: &Job) -> impl Iterator<Item = Self> + '_ {
         let cavities = job.connectors.iter().flat_map(|connector| {
             (1..=connector.cavities).flat_map(move |cavity| {
                 [Side::Wire, Side::Mating].map(|side| Self::Cavity {

@@ -76,6 +76,9 @@ pub enum Shown {
 /// Below this the weak pull is tried (`docs/wire-format.md`, Feel).
 const PULLABLE: f64 = 2.8;
 
+/// What an ordinary multimeter puts between its tips (common practice).
+pub const METER: Ohms = Ohms(1e7);
+
 /// Nets that can bear on each other, by the number of one of their nodes.
 pub type Cluster = usize;
 
@@ -601,6 +604,53 @@ impl<'p> Solver<'p> {
         Ok(all)
     }
 
+    /// What a meter of 10 MΩ shows at nodes of a scope, while what flashes is on; `None`
+    /// where the plan does not say what a conductor of that net does.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit cannot be solved.
+    pub fn metered(
+        &mut self,
+        scope: &Scope,
+        scenario: &Scenario,
+        settled: &Settled,
+        nodes: &[NodeId],
+    ) -> Result<Vec<Option<Level>>, SolveError> {
+        let mut now = self.now(scope, scenario, settled, true);
+        let held = now.held();
+        let mut all = Vec::with_capacity(nodes.len());
+        for node in nodes.iter().copied() {
+            if now.island(node).is_some_and(|place| now.unknown[place]) {
+                all.push(None);
+                continue;
+            }
+            let place = now.island(node);
+            let loose = place.filter(|_| !held.get(usize::from(node.0)).is_some_and(|it| *it));
+            // Only a node that hangs on blocked diodes feels the meter.
+            let before = loose.map(|place| (place, now.digest[place]));
+            if let Some((place, digest)) = before {
+                now.ties[place].push(Attachment {
+                    node,
+                    volts: Volts(0.0),
+                    ohms: METER,
+                    spread: Ohms(0.0),
+                });
+                now.digest[place] = self.digest(&now, place) ^ digest.rotate_left(1);
+            }
+            let (least, most) = self.corners(&now, node)?;
+            if let Some((place, digest)) = before {
+                now.ties[place].pop();
+                now.digest[place] = digest;
+            }
+            all.push(Some(Level {
+                least: Volts(least.volts.min(most.volts)),
+                most: Volts(least.volts.max(most.volts)),
+                sigma: Volts(least.sigma.max(most.sigma)),
+            }));
+        }
+        Ok(all)
+    }
+
     /// What a look through the wide divider shows: between the voltage that the
     /// divider leaves and the one without it, since a look is short and wiring with a
     /// capacitor on it hardly moves in that time.
@@ -679,6 +729,34 @@ impl<'p> Solver<'p> {
 }
 
 impl Now {
+    /// Of each node, whether anything but a diode ties it to chassis or to a feed.
+    fn held(&self) -> Vec<bool> {
+        let mut forest: Vec<usize> = (0..self.home.len()).collect();
+        let mut tied: Vec<usize> = Vec::new();
+        let metal = self.elements.iter().flatten();
+        for element in metal.filter(|element| !matches!(element.part, Part::Diode(_))) {
+            let (a, b) = (usize::from(element.a.0), usize::from(element.b.0));
+            if element.a == GROUND {
+                tied.push(b);
+            } else if element.b == GROUND {
+                tied.push(a);
+            } else {
+                let (a, b) = (root(&mut forest, a), root(&mut forest, b));
+                forest[a.max(b)] = a.min(b);
+            }
+        }
+        tied.extend(
+            self.ties
+                .iter()
+                .flatten()
+                .map(|tie| usize::from(tie.node.0)),
+        );
+        let roots: BTreeSet<usize> = tied.into_iter().map(|at| root(&mut forest, at)).collect();
+        (0..self.home.len())
+            .map(|at| roots.contains(&root(&mut forest, at)))
+            .collect()
+    }
+
     fn island(&self, node: NodeId) -> Option<usize> {
         let place = *self.home.get(usize::from(node.0))?;
         (place < self.elements.len()).then_some(place)

@@ -2,6 +2,7 @@
 #![cfg(unix)]
 
 mod asked;
+mod comeback;
 mod going_on;
 mod helped;
 mod hostile;

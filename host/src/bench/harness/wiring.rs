@@ -351,14 +351,24 @@ impl<'a> Wiring<'a> {
     }
 
     /// Places of the plan that are in the network, by their spelling; of a cavity
-    /// its mating side.
-    pub(super) fn known_places(&self) -> Vec<(String, usize)> {
+    /// its mating side, and with ` wire side` its crimp.
+    pub(super) fn known_places(&mut self) -> Vec<(String, usize)> {
+        let mut behind = Vec::new();
+        for connector in &self.fitted.job.connectors {
+            for cavity in 1..=connector.cavities {
+                let mating = Spotted::Mating(connector.name.clone(), cavity);
+                if self.nodes.contains_key(&mating) {
+                    let node = self.cavity(&connector.name, cavity, Side::Wire);
+                    behind.push((format!("{}:{cavity} wire side", connector.name), node));
+                }
+            }
+        }
         let named = self.nodes.iter().filter_map(|(spot, node)| match spot {
             Spotted::Mating(connector, cavity) => Some((format!("{connector}:{cavity}"), *node)),
             Spotted::Place(end) => Some((end.to_string(), *node)),
             _ => None,
         });
-        named.collect()
+        named.chain(behind).collect()
     }
 
     /// What a probe touches at a tap, ring, plug way or part terminal.

@@ -34,6 +34,8 @@ const RELAY_FOLLOWS: f64 = 5e6;
 /// From the nodes that fuses and relays are judged by to 0 V, Ω: enough to hold
 /// what hangs free, too little to matter.
 const HELD: f64 = 1e9;
+/// Between the tips of an ordinary multimeter, Ω (common practice).
+const METER: f64 = 1e7;
 /// States of the contacts that are kept.
 const KEPT: usize = 400;
 
@@ -206,6 +208,17 @@ impl Scene {
     /// [`BenchError::NotSolved`].
     pub(super) fn volts(&self, node: usize, now: u64) -> Result<f64, BenchError> {
         let rest = at_rest(self.present(now), &[node])?;
+        Ok(rest.get(&node).copied().unwrap_or(0.0))
+    }
+
+    /// As [`Scene::volts`], with a multimeter on the node.
+    ///
+    /// # Errors
+    /// [`BenchError::NotSolved`].
+    pub(super) fn metered(&self, node: usize, now: u64) -> Result<f64, BenchError> {
+        let mut netlist = self.present(now);
+        netlist.resistor(node, 0, METER);
+        let rest = at_rest(netlist, &[node])?;
         Ok(rest.get(&node).copied().unwrap_or(0.0))
     }
 

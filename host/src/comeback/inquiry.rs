@@ -1,0 +1,365 @@
+//! The suspects of one comeback.
+
+use loomproof_core::units::Volts;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::asks::{Ask, Asks, What};
+use super::belief::{self, Answer, Belief};
+use super::suspects::{Forecast, Reckoner, Suspect, ranges, signs};
+use crate::fault::catalogue;
+use crate::hookup::Hookup;
+use crate::plan::model::Job;
+use crate::powered::causes::all;
+use crate::powered::{Cause, Powered, Scenario};
+
+/// What somebody says of a function before anything is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Symptom {
+    /// The function, by its number in the job.
+    pub function: usize,
+    /// How it does.
+    pub how: How,
+}
+
+/// How a function does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum How {
+    /// It works whenever it is to be on.
+    Works,
+    /// It does not, at least once.
+    Fails,
+    /// It is on when it is to be off.
+    StaysOn,
+}
+
+/// The chance that a symptom is told wrongly (common practice).
+const MISTOLD: f64 = 0.02;
+
+/// Nothing is wrong any more, or was: the weight of that before anything is known.
+const ALL_WELL: f64 = 0.02;
+
+/// As long as something is told to be wrong, it is only that if nothing else fits.
+const ALL_WELL_AGAIN: f64 = 1e-4;
+
+/// What a ring-out that passed on the day of fitting leaves of the chance of a fitter's
+/// mistake: somebody was at it since (common practice).
+const PASSED: f64 = 0.05;
+
+/// Kinds of faults that are made while fitting and do not come by themselves.
+pub const FITTING: [&str; 10] = [
+    "wrong-cavity",
+    "exchanged",
+    "mirrored",
+    "shifted",
+    "sets-exchanged",
+    "occupied",
+    "tap-neighbour",
+    "reversed",
+    "missing",
+    "live",
+];
+
+/// Singles that are tried in pairs, at most.
+const PAIRED: usize = 40;
+
+/// One comeback: the job, what can be asked, and who is suspected.
+pub struct Inquiry<'j> {
+    /// The job.
+    pub job: &'j Job,
+    /// Its powered circuit.
+    pub powered: Powered,
+    /// What can be asked.
+    pub asks: Asks,
+    /// What the plan lets expect.
+    pub healthy: Vec<Forecast>,
+    /// Everybody suspected.
+    pub suspects: Vec<Suspect>,
+    battery: Volts,
+    symptoms: Vec<Symptom>,
+    partly: Vec<Suspect>,
+    paired: usize,
+}
+
+impl<'j> Inquiry<'j> {
+    /// What can be asked of a job, nobody suspected yet.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn new(job: &'j Job, battery: Volts) -> Result<Self, String> {
+        let bare = Hookup {
+            place: loomproof_core::wire::Place::Vehicle,
+            clips: Vec::new(),
+        };
+        let powered = Powered::new(job, &bare).map_err(|error| error.to_string())?;
+        let mut asks = Asks::new(job, &powered);
+        let consumers = Asks::consumers(job, &powered);
+        let ends = consumers.iter().flat_map(|sign| [sign.plus, sign.minus]);
+        let ends = ends.filter_map(|side| match side {
+            super::asks::Side::Node(node) => Some(node),
+            super::asks::Side::Plus => None,
+        });
+        let seen = (0..job.functions.len()).flat_map(|at| Asks::seen_at(job, &powered, at));
+        let more: Vec<_> = ends.chain(seen.map(|(_, node)| node)).collect();
+        let found = {
+            let reckoner = Reckoner::new(&powered, &asks, more, battery)?;
+            signs(job, &powered, &reckoner, &consumers)
+        };
+        asks.take_signs(found);
+        if asks.signs.iter().all(Vec::is_empty) {
+            return Err(
+                "this plan does not say enough for a comeback: give a function on_when and what \
+                 it feeds ([load.*], or seen_at), and the vehicle's feeds plus_when and \
+                 chassis_when (docs/plan-file.md)"
+                    .to_owned(),
+            );
+        }
+        let healthy = {
+            let mut reckoner = Reckoner::new(&powered, &asks, [], battery)?;
+            reckoner.forecasts(&[], &[Scenario::default()])?
+        };
+        Ok(Self {
+            job,
+            powered,
+            asks,
+            healthy,
+            suspects: Vec::new(),
+            battery,
+            symptoms: Vec::new(),
+            partly: Vec::new(),
+            paired: 0,
+        })
+    }
+
+    /// Functions that can be asked about, by number.
+    pub fn functions(&self) -> impl Iterator<Item = usize> + '_ {
+        let signs = self.asks.signs.iter().enumerate();
+        signs
+            .filter(|(_, signs)| !signs.is_empty())
+            .map(|(at, _)| at)
+    }
+
+    /// Takes up everybody who explains some of the symptoms; `passed` where a record
+    /// shows that the harness was right on the day it was fitted.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn suspect(&mut self, symptoms: &[Symptom], passed: bool) -> Result<(), String> {
+        self.symptoms = symptoms.to_vec();
+        self.suspects.clear();
+        self.partly.clear();
+        self.paired = 0;
+        let bare = Hookup {
+            place: loomproof_core::wire::Place::Vehicle,
+            clips: Vec::new(),
+        };
+        let causes = all(self.job, &self.powered, catalogue::all(self.job, &bare));
+        // What shows of the functions first: few suspects are left then.
+        let mut quick = self.asks.clone();
+        quick.sites.clear();
+        quick
+            .list
+            .retain(|ask| matches!(ask.what, What::Function(_)));
+        let mut chosen = Vec::new();
+        {
+            let mut reckoner = Reckoner::new(&self.powered, &quick, [], self.battery)?;
+            let healthy = reckoner.forecasts(&[], &[Scenario::default()])?;
+            for (cause, _) in causes {
+                let fitted = passed && FITTING.contains(&cause.kind());
+                let prior = cause.prior() * if fitted { PASSED } else { 1.0 };
+                for (cause, scenarios, part) in ranges(self.job, &self.powered, &cause) {
+                    let causes = vec![cause];
+                    let forecasts = reckoner.forecasts(&causes, &scenarios)?;
+                    let told = told(&quick, &forecasts, symptoms);
+                    let before = told_each(&quick, &healthy, symptoms);
+                    let each = told_each(&quick, &forecasts, symptoms);
+                    let helps = each.iter().zip(&before).any(|(now, before)| now > before);
+                    let fits = each.iter().all(|chance| *chance > MISTOLD * 1.5);
+                    if helps {
+                        chosen.push((causes, scenarios, prior * part, told, fits));
+                    }
+                }
+            }
+        }
+        let mut reckoner = Reckoner::new(&self.powered, &self.asks, [], self.battery)?;
+        for (causes, scenarios, prior, told, fits) in chosen {
+            let mut suspect = Suspect {
+                prior: prior * told,
+                causes,
+                scenarios,
+                forecasts: Vec::new(),
+            };
+            if fits {
+                suspect.forecasts = reckoner.forecasts(&suspect.causes, &suspect.scenarios)?;
+                self.suspects.push(suspect);
+            } else {
+                suspect.prior = prior;
+                self.partly.push(suspect);
+            }
+        }
+        self.suspects.push(Suspect {
+            causes: Vec::new(),
+            scenarios: vec![Scenario::default()],
+            prior: if symptoms.iter().any(|it| it.how != How::Works) {
+                ALL_WELL_AGAIN
+            } else {
+                ALL_WELL
+            } * told(&self.asks, &self.healthy, symptoms),
+            forecasts: self.healthy.clone(),
+        });
+        Ok(())
+    }
+
+    /// The probabilities by the answers so far; pairs are taken up when no single cause
+    /// explains everything.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn belief(&mut self, answers: &[Answer]) -> Result<Belief, String> {
+        let belief = Belief::new(&self.asks, &self.suspects, answers);
+        if belief
+            .unfit
+            .iter()
+            .zip(&self.suspects)
+            .any(|(unfit, suspect)| *unfit == 0 && !suspect.causes.is_empty())
+            || self.all_well(&belief)
+        {
+            return Ok(belief);
+        }
+        if self.paired < answers.len() + 1 {
+            self.paired = answers.len() + 1;
+            self.pair(answers)?;
+        }
+        Ok(Belief::new(&self.asks, &self.suspects, answers))
+    }
+
+    /// Whether nothing was told to be wrong, and nothing is.
+    fn all_well(&self, belief: &Belief) -> bool {
+        let wrong = self
+            .symptoms
+            .iter()
+            .any(|symptom| symptom.how != How::Works);
+        !wrong && belief.unfit.last() == Some(&0)
+    }
+
+    fn pair(&mut self, answers: &[Answer]) -> Result<(), String> {
+        self.suspects.retain(|suspect| suspect.causes.len() < 2);
+        let mut reckoner = Reckoner::new(&self.powered, &self.asks, [], self.battery)?;
+        for suspect in &mut self.partly {
+            if suspect.forecasts.is_empty() {
+                suspect.forecasts = reckoner.forecasts(&suspect.causes, &suspect.scenarios)?;
+            }
+        }
+        let asks = &self.asks;
+        let forecast = |suspect: &Suspect, answer: &Answer| {
+            let at = belief::number(asks, &answer.ask)?;
+            suspect.forecasts.get(at).copied()
+        };
+        // What is told and read that each explains.
+        let explained = |suspect: &Suspect| -> Vec<bool> {
+            let told = told_each(asks, &suspect.forecasts, &self.symptoms);
+            let told = told.into_iter().map(|chance| chance > MISTOLD * 1.5);
+            let read = answers.iter().map(|answer| {
+                forecast(suspect, answer).is_none_or(|it| belief::fits(&it, &answer.reply))
+            });
+            told.chain(read).collect()
+        };
+        let singles = self.suspects.iter().chain(&self.partly);
+        let mut singles: Vec<(Vec<bool>, &Suspect)> = singles
+            .filter(|suspect| !suspect.causes.is_empty())
+            .map(|suspect| (explained(suspect), suspect))
+            .collect();
+        let weight = |explained: &[bool], suspect: &Suspect| {
+            let all = explained.iter().filter(|it| **it).count();
+            (i32::try_from(all).unwrap_or(0) as f64) * 3.0 + suspect.prior.ln()
+        };
+        singles.sort_by(|(a, one), (b, other)| weight(b, other).total_cmp(&weight(a, one)));
+        // Of those that explain the same, a few each, so that every sort is there.
+        let mut kept: Vec<(Vec<bool>, &Suspect)> = Vec::new();
+        for single in singles {
+            let same = kept.iter().filter(|(other, _)| *other == single.0).count();
+            if same < PAIRED / 3 && kept.len() < PAIRED {
+                kept.push(single);
+            }
+        }
+        let mut found = Vec::new();
+        for (at, (first, a)) in kept.iter().enumerate() {
+            for (second, b) in kept.iter().skip(at + 1) {
+                let all = first.iter().zip(second).all(|(a, b)| *a || *b);
+                let clash = a
+                    .scenarios
+                    .iter()
+                    .zip(&b.scenarios)
+                    .any(|(a, b)| a.clashes(b));
+                if !all || clash {
+                    continue;
+                }
+                let most = a.scenarios.len().max(b.scenarios.len());
+                let scenarios: Vec<Scenario> = (0..most)
+                    .filter_map(|end| {
+                        let one = a.scenarios.get(end).or(a.scenarios.last())?;
+                        let other = b.scenarios.get(end).or(b.scenarios.last())?;
+                        Some(Scenario::together([one, other].into_iter()))
+                    })
+                    .collect();
+                let causes: Vec<Cause> = a.causes.iter().chain(&b.causes).cloned().collect();
+                let forecasts = reckoner.forecasts(&causes, &scenarios)?;
+                let told = told(asks, &forecasts, &self.symptoms);
+                found.push(Suspect {
+                    prior: a.prior * b.prior * told,
+                    causes,
+                    scenarios,
+                    forecasts,
+                });
+            }
+        }
+        self.suspects.extend(found);
+        // The explanation that all is well stays the last one.
+        if let Some(at) = self.suspects.iter().position(|it| it.causes.is_empty()) {
+            let well = self.suspects.remove(at);
+            self.suspects.push(well);
+        }
+        Ok(())
+    }
+
+    /// The chance that a function works in a state of the switches as the plan expects.
+    #[must_use]
+    pub fn expected(&self, ask: &Ask) -> Forecast {
+        let at = belief::number(&self.asks, ask);
+        let at = at.and_then(|at| self.healthy.get(at).copied());
+        at.unwrap_or(Forecast::UNKNOWN)
+    }
+}
+
+/// The chance of each symptom.
+fn told_each(asks: &Asks, forecasts: &[Forecast], symptoms: &[Symptom]) -> Vec<f64> {
+    let each = symptoms.iter().map(|symptom| {
+        let wanted = symptom.how != How::StaysOn;
+        let own = asks.list.iter().zip(forecasts).filter(|(ask, _)| {
+            let on = asks
+                .on
+                .get(ask.setting)
+                .and_then(|on| on.get(symptom.function));
+            ask.what == What::Function(symptom.function) && on.copied().flatten() == Some(wanted)
+        });
+        let chances = own.map(|(_, forecast)| {
+            if forecast.known() {
+                f64::from(f32::midpoint(forecast.least, forecast.most))
+            } else {
+                0.5
+            }
+        });
+        let chance = match symptom.how {
+            How::Works => chances.fold(1.0, f64::min),
+            How::Fails => 1.0 - chances.fold(1.0, f64::min),
+            How::StaysOn => chances.fold(0.0, f64::max),
+        };
+        MISTOLD + (1.0 - 2.0 * MISTOLD) * chance
+    });
+    each.collect()
+}
+
+fn told(asks: &Asks, forecasts: &[Forecast], symptoms: &[Symptom]) -> f64 {
+    told_each(asks, forecasts, symptoms).into_iter().product()
+}

@@ -1,0 +1,26 @@
+//! A vehicle that comes back with a function that does not work: from the symptom,
+//! reading by reading, to what is wrong.
+//!
+//! [`asks`] lists what can be asked: whether a function works, or the voltage at a
+//! place, in a state of the switches. [`suspects`] works out what each cause would
+//! answer, [`inquiry`] who is suspected. [`belief`] weighs the causes by the answers
+//! given, [`next`] chooses the ask that tells most for its effort, [`session`] keeps the
+//! answers, [`report`] and [`text`] say what came out. [`vehicle`] is a virtual one that
+//! answers, to practise on.
+
+pub mod asks;
+pub mod belief;
+pub mod inquiry;
+pub mod next;
+pub mod report;
+pub mod session;
+pub mod suspects;
+pub mod text;
+pub mod vehicle;
+
+pub use asks::{Ask, Asks, What};
+pub use belief::{Answer, Belief, Reply};
+pub use inquiry::{How, Inquiry, Symptom};
+pub use next::{Field, Position};
+pub use session::{Entry, Session};
+pub use vehicle::VirtualVehicle;

@@ -1,0 +1,376 @@
+//! What a comeback reports, as data: printed as JSON as it stands, and put into plain
+//! words by [`super::text`].
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::asks::{Ask, What};
+use super::belief::{Answer, Belief, fits, number};
+use super::inquiry::{FITTING, How, Inquiry, Symptom};
+use super::next::{Field, Group, Position, Proposal, settled};
+use super::{session, text};
+use crate::bench::Upset;
+use crate::diagnosis::words::Speaker;
+use crate::plan::model::Job;
+use crate::powered::Cause;
+use crate::ringout::report::{FaultReport, Verdict};
+
+/// The report of one comeback.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(title = "Comeback report")]
+pub struct Report {
+    /// `pass`, `faults` or `undecided`.
+    pub verdict: Verdict,
+    /// Title of the plan.
+    pub title: String,
+    /// SHA-256 of the plan file.
+    pub plan_digest: String,
+    /// The answers to the plan's options.
+    pub answers: BTreeMap<String, String>,
+    /// Battery voltage that was reckoned with.
+    pub battery_volts: f64,
+    /// Whether a simulated vehicle answered.
+    pub simulated: bool,
+    /// What was told of each function: `works`, `fails`, `stays-on`.
+    pub symptoms: BTreeMap<String, How>,
+    /// Suspects, most probable first; those in one group cannot be told apart by anything
+    /// that can be asked.
+    pub groups: Vec<GroupReport>,
+    /// How to confirm the repair of the first group.
+    pub confirm: Vec<String>,
+    /// What was asked and answered.
+    pub asked: Vec<AskedReport>,
+    /// How many readings and looks that were.
+    pub readings: usize,
+    /// Their effort, in readings.
+    pub effort: f64,
+    /// What would tell more; null where nothing does.
+    pub next: Option<NextReport>,
+}
+
+/// Suspects that nothing tells apart.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct GroupReport {
+    /// Its probability.
+    pub probability: f64,
+    /// Whether it explains every answer.
+    pub explains_all: bool,
+    /// Sets of causes, most probable first.
+    pub sets: Vec<Vec<SuspectReport>>,
+}
+
+/// One cause, and whose it is.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct SuspectReport {
+    /// What is wrong and what to do.
+    #[serde(flatten)]
+    pub fault: FaultReport,
+    /// Whose fault it is.
+    pub whose: Whose,
+}
+
+/// Whose fault it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Whose {
+    /// The harness or one of its joints.
+    Ours,
+    /// The vehicle's own.
+    Vehicle,
+    /// What is plugged to the harness.
+    Consumer,
+    /// Somebody was at it since, or the vehicle was changed before.
+    SomebodyElse,
+}
+
+/// An ask with its answer.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct AskedReport {
+    /// `volts` or `function`.
+    pub ask: String,
+    /// The point with its side, or the function.
+    pub at: String,
+    /// State of every switch.
+    pub switches: BTreeMap<String, String>,
+    /// As typed.
+    pub reply: String,
+    /// What the plan lets expect, in words.
+    pub expected: String,
+    /// The first group of suspects does not explain it: worth reading again.
+    pub odd: bool,
+}
+
+/// The ask that tells most for its effort.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct NextReport {
+    /// In words.
+    pub say: String,
+    /// `volts` or `function`.
+    pub ask: String,
+    /// The point with its side, or the function.
+    pub at: String,
+    /// State of every switch.
+    pub switches: BTreeMap<String, String>,
+    /// What it tells.
+    pub bits: f64,
+    /// What it costs, in readings.
+    pub effort: f64,
+}
+
+/// Where nothing more can be asked, a group is named as the cause from here on.
+const LIKELY: f64 = 0.5;
+
+/// How many groups are reported, and sets of each.
+const GROUPS: usize = 5;
+const SETS: usize = 8;
+
+/// Whose fault a cause is; `passed` where a record shows that all was right once.
+#[must_use]
+pub fn whose(job: &Job, cause: &Cause, passed: bool) -> Whose {
+    match cause {
+        Cause::Wiring(fault) => match fault.kind() {
+            "occupied" | "live" => Whose::SomebodyElse,
+            kind if passed && FITTING.contains(&kind) => Whose::SomebodyElse,
+            _ => Whose::Ours,
+        },
+        Cause::Upset(Upset::BulbOut(name)) => {
+            if job.lamps.iter().any(|lamp| lamp.name == *name) {
+                Whose::Ours
+            } else if job.electrics.loads.iter().any(|load| load.name == *name) {
+                Whose::Consumer
+            } else {
+                Whose::Vehicle
+            }
+        }
+        Cause::Upset(_) => Whose::Vehicle,
+    }
+}
+
+/// Everything a report is made of.
+pub struct Came<'c, 'j> {
+    /// The inquiry.
+    pub inquiry: &'c Inquiry<'j>,
+    /// The probabilities.
+    pub belief: &'c Belief,
+    /// What was told of the functions.
+    pub symptoms: &'c [Symptom],
+    /// What was asked.
+    pub answers: &'c [Answer],
+    /// Asks that cannot be made.
+    pub barred: &'c BTreeSet<Ask>,
+    /// How the vehicle stands.
+    pub position: &'c Position,
+    /// Places open at the start.
+    pub open: &'c BTreeSet<usize>,
+    /// The battery's voltage.
+    pub battery_volts: f64,
+    /// A record shows that the harness was right once.
+    pub passed: bool,
+    /// A simulated vehicle answered.
+    pub simulated: bool,
+}
+
+/// Makes the report.
+#[must_use]
+pub fn report(came: &Came<'_, '_>) -> Report {
+    let Came {
+        inquiry,
+        belief,
+        symptoms,
+        answers,
+        barred,
+        position,
+        ..
+    } = *came;
+    let job = inquiry.job;
+    let field = Field::new(&inquiry.asks, &inquiry.suspects, belief, barred);
+    let groups = field.groups(belief);
+    let next = if settled(&groups, answers.len()) {
+        None
+    } else {
+        field.best(position)
+    };
+    let well = |group: &Group| {
+        let mut members = group
+            .members
+            .iter()
+            .filter_map(|at| inquiry.suspects.get(*at));
+        members.any(|suspect| suspect.causes.is_empty())
+    };
+    let wrong = symptoms.iter().any(|it| it.how != How::Works);
+    let verdict = match groups.first() {
+        Some(best) if well(best) && settled(&groups, answers.len()) && !wrong => Verdict::Pass,
+        Some(best) if well(best) || best.unfit > 1 => Verdict::Undecided,
+        // Where nothing that can be asked tells more, the first group is the answer.
+        Some(best)
+            if settled(&groups, answers.len()) || (next.is_none() && best.share > LIKELY) =>
+        {
+            Verdict::Faults
+        }
+        _ => Verdict::Undecided,
+    };
+    let told = symptoms.iter().filter_map(|symptom| {
+        let function = job.functions.get(symptom.function)?;
+        Some((function.name.clone(), symptom.how))
+    });
+    Report {
+        verdict,
+        title: job.title.clone(),
+        plan_digest: job.digest.clone(),
+        answers: job.answers.clone(),
+        battery_volts: came.battery_volts,
+        simulated: came.simulated,
+        symptoms: told.collect(),
+        confirm: groups
+            .first()
+            .filter(|_| verdict == Verdict::Faults)
+            .map_or_else(Vec::new, |best| confirm(came, best)),
+        groups: groups
+            .iter()
+            .take(GROUPS)
+            .map(|group| group_report(came, group))
+            .collect(),
+        asked: answers
+            .iter()
+            .map(|answer| asked(inquiry, answer, groups.first()))
+            .collect(),
+        readings: answers.len(),
+        effort: spent(inquiry, answers, came.open),
+        next: next.map(|proposal| next_report(inquiry, &proposal)),
+    }
+}
+
+/// The effort of asks in their order.
+#[must_use]
+pub fn spent(inquiry: &Inquiry<'_>, answers: &[Answer], open: &BTreeSet<usize>) -> f64 {
+    let mut position = Position {
+        setting: 0,
+        open: open.clone(),
+    };
+    let mut sum = 0.0;
+    for answer in answers {
+        sum += inquiry
+            .asks
+            .effort(&answer.ask, position.setting, &position.open);
+        position = position.after(&inquiry.asks, &answer.ask);
+    }
+    sum
+}
+
+fn group_report(came: &Came<'_, '_>, group: &Group) -> GroupReport {
+    let job = came.inquiry.job;
+    let speaker = Speaker::new(job);
+    let members = group
+        .members
+        .iter()
+        .filter_map(|at| came.inquiry.suspects.get(*at));
+    let mut sets: Vec<Vec<SuspectReport>> = Vec::new();
+    let mut told = BTreeSet::new();
+    for suspect in members {
+        // Ranges of the same joint's ohms are one thing to do.
+        let places = suspect
+            .causes
+            .iter()
+            .map(|it| format!("{}@{}", it.kind(), it.place()));
+        if !told.insert(places.collect::<Vec<_>>()) {
+            continue;
+        }
+        let set = suspect.causes.iter().map(|cause| SuspectReport {
+            fault: crate::live::text::cause(&speaker, cause),
+            whose: whose(job, cause, came.passed),
+        });
+        sets.push(set.collect());
+    }
+    sets.truncate(SETS);
+    GroupReport {
+        probability: (group.share * 1e4).round() / 1e4,
+        explains_all: group.unfit == 0,
+        sets,
+    }
+}
+
+/// What must be seen after the repair.
+fn confirm(came: &Came<'_, '_>, best: &Group) -> Vec<String> {
+    let inquiry = came.inquiry;
+    let asks = &inquiry.asks;
+    let mut list = Vec::new();
+    let wrong = came
+        .symptoms
+        .iter()
+        .filter(|symptom| symptom.how != How::Works);
+    for symptom in wrong {
+        let wanted = symptom.how == How::Fails;
+        let on = asks
+            .on
+            .iter()
+            .position(|on| on.get(symptom.function).copied().flatten() == Some(wanted));
+        if let Some(setting) = on {
+            list.push(text::must(inquiry, symptom.function, setting, wanted));
+        }
+    }
+    let Some(suspect) = best
+        .members
+        .first()
+        .and_then(|at| inquiry.suspects.get(*at))
+    else {
+        return list;
+    };
+    // The reading that the repair changes most, at a place that is open already.
+    let each = asks
+        .list
+        .iter()
+        .zip(&inquiry.healthy)
+        .zip(&suspect.forecasts);
+    let changes = each.filter_map(|((ask, healthy), faulty)| {
+        let sharp = healthy.most - healthy.least < 1.0;
+        let gap = (healthy.least - faulty.most).max(faulty.least - healthy.most);
+        let telling =
+            matches!(ask.what, What::Volts(_)) && sharp && gap > 1.0 && !came.barred.contains(ask);
+        let closed = asks
+            .needs_open(ask)
+            .is_some_and(|it| !came.position.open.contains(&it));
+        telling.then_some((closed, asks.moves(0, ask.setting), -gap, *ask))
+    });
+    let best = changes.min_by(|a, b| {
+        let (a, b) = ((a.0, a.1, a.2), (b.0, b.1, b.2));
+        a.partial_cmp(&b).unwrap_or(std::cmp::Ordering::Equal)
+    });
+    list.extend(best.and_then(|(.., ask)| text::must_show(inquiry, &ask)));
+    list
+}
+
+fn asked(inquiry: &Inquiry<'_>, answer: &Answer, best: Option<&Group>) -> AskedReport {
+    let at = number(&inquiry.asks, &answer.ask);
+    let best = best.and_then(|best| inquiry.suspects.get(*best.members.first()?));
+    let odd = at.zip(best).is_some_and(|(at, best)| {
+        best.forecasts
+            .get(at)
+            .is_some_and(|it| !fits(it, &answer.reply))
+    });
+    let entry = session::Entry::new(inquiry.job, &inquiry.asks, &answer.ask, &answer.reply);
+    AskedReport {
+        ask: entry.ask,
+        at: entry.at,
+        switches: entry.switches,
+        reply: entry.reply,
+        odd,
+        expected: at
+            .and_then(|at| inquiry.healthy.get(at))
+            .map_or_else(String::new, |it| text::expected(answer.ask.what, it)),
+    }
+}
+
+fn next_report(inquiry: &Inquiry<'_>, proposal: &Proposal) -> NextReport {
+    let nothing = super::belief::Reply::NotPossible;
+    let entry = session::Entry::new(inquiry.job, &inquiry.asks, &proposal.ask, &nothing);
+    NextReport {
+        say: text::ask(inquiry, &proposal.ask),
+        ask: entry.ask,
+        at: entry.at,
+        switches: entry.switches,
+        bits: (proposal.bits * 100.0).round() / 100.0,
+        effort: proposal.effort,
+    }
+}

@@ -1,0 +1,570 @@
+//! `comeback`: from a function that does not work to the cause, reading by reading.
+
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+
+use loomproof_core::units::Volts;
+use loomproof_core::wire::{LeadId, Place};
+
+use super::asking::line;
+use super::exit::Status;
+use super::job::{JobArgs, VirtualArgs};
+use super::keeping::StoreArgs;
+use super::{Failure, Format, note, print, print_json};
+use crate::bench::upset;
+use crate::comeback::next::settled;
+use crate::comeback::report::{Came, Report, report};
+use crate::comeback::session::{Session, SessionError, parse};
+use crate::comeback::vehicle::{VirtualVehicle, hidden};
+use crate::comeback::{
+    Answer, Ask, Belief, Entry, Field, How, Inquiry, Position, Reply, Symptom, What, text,
+};
+use crate::fault::spell;
+use crate::link::{Link, connect};
+use crate::live::observe::{Patience, observe};
+use crate::plan::model::Job;
+use crate::powered::Cause;
+use crate::records::sqlite::Access;
+use crate::ringout::report::Verdict;
+
+/// Arguments of `comeback`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: loomproof comeback fixtures/plans/bakery-van.toml --defaults \
+                  --probe virtual --fault open@X10:1"
+)]
+pub struct Args {
+    #[command(flatten)]
+    job: JobArgs,
+    /// A function that works; may be repeated.
+    #[arg(long, value_name = "FUNCTION")]
+    works: Vec<String>,
+    /// A function that does not work; may be repeated.
+    #[arg(long, value_name = "FUNCTION")]
+    fails: Vec<String>,
+    /// A function that is on when it must be off; may be repeated.
+    #[arg(long, value_name = "FUNCTION")]
+    stays_on: Vec<String>,
+    /// A place that is open already, in words of the plan or by the name of something
+    /// there; may be repeated.
+    #[arg(long, value_name = "PLACE")]
+    open: Vec<String>,
+    /// Voltage of the battery at its posts; the plan's supply where not given.
+    #[arg(long, value_name = "VOLTS")]
+    battery: Option<f64>,
+    /// The record from the day it was fitted: its number or the beginning of its digest.
+    #[arg(long, value_name = "RECORD")]
+    record: Option<String>,
+    #[command(flatten)]
+    store: StoreArgs,
+    /// Keeps the session in this file, and goes on where it was left.
+    #[arg(long, value_name = "FILE")]
+    session: Option<PathBuf>,
+    /// Who reads: `meter` (you type what an ordinary multimeter shows), `virtual`, or the
+    /// port of a probe, such as /dev/ttyACM0 or COM5, or `usb`.
+    #[arg(long, value_name = "PROBE", default_value = "meter")]
+    probe: String,
+    /// Puts a fault into the virtual vehicle; may be repeated. As with `live`.
+    #[arg(long = "fault", value_name = "FAULT")]
+    faults: Vec<String>,
+    /// Practises on a virtual vehicle with a hidden fault, drawn by --seed: you choose
+    /// the readings, and are told at the end how you did.
+    #[arg(long)]
+    practice: bool,
+    #[command(flatten)]
+    simulated: VirtualArgs,
+    /// What to print.
+    #[arg(long, default_value = "text")]
+    format: Format,
+}
+
+impl From<SessionError> for Failure {
+    fn from(error: SessionError) -> Self {
+        Self::usage(error.to_string())
+    }
+}
+
+/// Who reads.
+enum Source {
+    /// Somebody with a multimeter types.
+    Meter,
+    /// A virtual vehicle.
+    Virtual(Box<VirtualVehicle>),
+    /// A probe, its first lead moved from place to place.
+    Probe(Box<dyn Link>),
+}
+
+/// Asks until the cause is found, and prints the report.
+///
+/// # Errors
+/// [`Failure`] where there is no verdict.
+pub fn run(args: &Args) -> Result<Status, Failure> {
+    if let Some(list) = args.simulated.list() {
+        print(&list)?;
+        return Ok(Status::Pass);
+    }
+    if Place::from(args.job.place) == Place::Bench {
+        return Err(Failure::usage(
+            "a comeback is looked for in the vehicle; on the bench there is `ringout --where bench`"
+                .to_owned(),
+        ));
+    }
+    let job = args.job.job()?;
+    note(crate::live::text::CAUTION);
+    let mut desk = Desk::new(args, &job)?;
+    if args.practice {
+        return super::practice::run(&mut desk.inquiry, &args.causes(&job)?, &args.settings()?);
+    }
+    desk.tell()?;
+    let report = desk.walk()?;
+    match args.format {
+        Format::Text => print(&text::render(&report))?,
+        Format::Json => print_json(&report)?,
+    }
+    Ok(match report.verdict {
+        Verdict::Pass => Status::Pass,
+        Verdict::Faults => Status::Faults,
+        _ => Status::Undecided,
+    })
+}
+
+impl Args {
+    fn is_virtual(&self) -> bool {
+        self.practice || self.probe == "virtual"
+    }
+
+    fn settings(&self) -> Result<crate::bench::Settings, Failure> {
+        self.simulated.settings()
+    }
+
+    /// What is wrong with the virtual vehicle.
+    fn causes(&self, job: &Job) -> Result<Vec<Cause>, Failure> {
+        let each = self.faults.iter().map(|spelling| {
+            Ok(if upset::is_kind(spelling) {
+                Cause::Upset(upset::parse(spelling, job)?)
+            } else {
+                Cause::Wiring(spell::parse(spelling, job)?)
+            })
+        });
+        each.collect()
+    }
+
+    /// What was told of functions on the command line.
+    fn told(&self) -> impl Iterator<Item = (&String, How)> {
+        let works = self.works.iter().map(|name| (name, How::Works));
+        let fails = self.fails.iter().map(|name| (name, How::Fails));
+        let stays = self.stays_on.iter().map(|name| (name, How::StaysOn));
+        works.chain(fails).chain(stays)
+    }
+}
+
+/// What one comeback is worked on with.
+struct Desk<'a> {
+    args: &'a Args,
+    job: &'a Job,
+    inquiry: Inquiry<'a>,
+    session: Session,
+    source: Source,
+    passed: bool,
+}
+
+/// How a question ended.
+enum Taken {
+    Reply(Reply),
+    Undo,
+    Quit,
+    Again,
+}
+
+impl<'a> Desk<'a> {
+    fn new(args: &'a Args, job: &'a Job) -> Result<Self, Failure> {
+        let kept = match &args.session {
+            Some(path) => Session::load(path, job)?,
+            None => None,
+        };
+        let battery = match (&kept, args.battery) {
+            (Some(kept), None) => kept.battery_volts,
+            (_, Some(volts)) if (job.supply.0 * 0.5..=job.supply.0 * 1.5).contains(&volts) => volts,
+            (_, Some(volts)) => {
+                return Err(Failure::usage(format!(
+                    "--battery {volts}: that is no battery of {} V",
+                    job.supply.0
+                )));
+            }
+            (None, None) => 0.0,
+        };
+        let mut source = if args.is_virtual() {
+            let vehicle = VirtualVehicle::new(job, &args.causes(job)?, &args.settings()?)?;
+            Source::Virtual(Box::new(vehicle))
+        } else {
+            args.simulated.only_virtual()?;
+            if !args.faults.is_empty() {
+                return Err(Failure::usage(
+                    "--fault is of the virtual vehicle; give --probe virtual, or leave it away"
+                        .to_owned(),
+                ));
+            }
+            if args.probe == "meter" {
+                Source::Meter
+            } else {
+                Source::Probe(Box::new(connect(&args.probe)?))
+            }
+        };
+        let battery = match &mut source {
+            _ if battery > 0.0 => battery,
+            Source::Virtual(vehicle) => vehicle.battery(job)?,
+            _ => posts(job)?,
+        };
+        let inquiry = Inquiry::new(job, Volts(battery)).map_err(Failure::usage)?;
+        let mut session = kept.unwrap_or_else(|| Session::new(job, battery));
+        session.battery_volts = battery;
+        for place in &args.open {
+            inquiry.asks.meant(place).map_err(Failure::usage)?;
+            if !session.open.contains(place) {
+                session.open.push(place.clone());
+            }
+        }
+        if args.record.is_some() {
+            session.record.clone_from(&args.record);
+        }
+        let passed = match &session.record {
+            Some(which) => passed(args, job, which)?,
+            None => false,
+        };
+        Ok(Self {
+            args,
+            job,
+            inquiry,
+            session,
+            source,
+            passed,
+        })
+    }
+
+    fn keep(&self) -> Result<(), Failure> {
+        match &self.args.session {
+            Some(path) => Ok(self.session.keep(path)?),
+            None => Ok(()),
+        }
+    }
+
+    /// What is told of the functions: on the command line, by the session, by the
+    /// virtual vehicle, or asked for.
+    fn tell(&mut self) -> Result<(), Failure> {
+        let names: Vec<String> = self
+            .inquiry
+            .functions()
+            .filter_map(|at| self.job.functions.get(at))
+            .map(|it| it.name.clone())
+            .collect();
+        for (name, how) in self.args.told() {
+            if !names.contains(name) {
+                return Err(Failure::usage(format!(
+                    "{name} is no function of this variant that can be looked at; those are: {}",
+                    names.join(", ")
+                )));
+            }
+            let before = self.session.symptoms.insert(name.clone(), how);
+            if before.is_some_and(|before| before != how) {
+                note(&format!(
+                    "{name}: told otherwise before; the new answer counts."
+                ));
+            }
+        }
+        if self.session.symptoms.is_empty() {
+            if let Source::Virtual(vehicle) = &mut self.source {
+                for symptom in vehicle.symptoms(&self.inquiry)? {
+                    if let Some(function) = self.job.functions.get(symptom.function) {
+                        self.session
+                            .symptoms
+                            .insert(function.name.clone(), symptom.how);
+                    }
+                }
+            } else {
+                self.ask_symptoms(&names)?;
+            }
+        }
+        let symptoms = self.symptoms()?;
+        self.inquiry
+            .suspect(&symptoms, self.passed)
+            .map_err(Failure::usage)?;
+        self.keep()
+    }
+
+    fn ask_symptoms(&mut self, names: &[String]) -> Result<(), Failure> {
+        for name in names {
+            let own = self.job.functions.iter().find(|it| it.name == *name);
+            let how = own.map_or("", |it| it.switch_on.as_str());
+            loop {
+                let prompt = format!(
+                    "Does {name} work ({how})? y / n / s = is on all the time / Enter = not sure: "
+                );
+                let Ok(Some(said)) = line(&prompt) else {
+                    return Err(Failure::usage(
+                        "the input ended; say what fails with --fails FUNCTION".to_owned(),
+                    ));
+                };
+                let how = match said.trim().to_lowercase().as_str() {
+                    "y" | "yes" => How::Works,
+                    "n" | "no" => How::Fails,
+                    "s" => How::StaysOn,
+                    "" => break,
+                    _ => {
+                        note("Please answer y, n or s, or just press Enter.");
+                        continue;
+                    }
+                };
+                self.session.symptoms.insert(name.clone(), how);
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    fn symptoms(&self) -> Result<Vec<Symptom>, Failure> {
+        self.session.symptoms(self.job).map_err(|name| {
+            Failure::usage(format!(
+                "the session tells of {name}, which this variant does not have"
+            ))
+        })
+    }
+
+    fn answers(&self) -> Result<Vec<Answer>, Failure> {
+        let path = self.args.session.as_deref();
+        Ok(self.session.replies(self.job, &self.inquiry.asks, path)?)
+    }
+
+    /// Places open at the start.
+    fn open(&self) -> Result<BTreeSet<usize>, Failure> {
+        let mut open = BTreeSet::new();
+        for place in &self.session.open {
+            open.extend(self.inquiry.asks.meant(place).map_err(Failure::usage)?);
+        }
+        Ok(open)
+    }
+
+    /// Where things stand after the answers, and what cannot be asked (again).
+    fn standing(&self, answers: &[Answer]) -> Result<(Position, BTreeSet<Ask>), Failure> {
+        let asks = &self.inquiry.asks;
+        let mut position = Position {
+            setting: 0,
+            open: self.open()?,
+        };
+        let mut barred = BTreeSet::new();
+        for answer in answers {
+            if answer.reply == Reply::NotPossible {
+                let all = asks.list.iter().filter(|ask| ask.what == answer.ask.what);
+                barred.extend(all.copied());
+            } else {
+                position = position.after(asks, &answer.ask);
+                barred.insert(answer.ask);
+            }
+        }
+        Ok((position, barred))
+    }
+
+    /// Asks until nothing more is to be asked.
+    fn walk(&mut self) -> Result<Report, Failure> {
+        loop {
+            let answers = self.answers()?;
+            let (position, barred) = self.standing(&answers)?;
+            let belief = self.inquiry.belief(&answers).map_err(Failure::usage)?;
+            let inquiry = &self.inquiry;
+            let proposal = {
+                let field = Field::new(&inquiry.asks, &inquiry.suspects, &belief, &barred);
+                let groups = field.groups(&belief);
+                if settled(&groups, answers.len()) {
+                    None
+                } else {
+                    field.best(&position)
+                }
+            };
+            let Some(proposal) = proposal else {
+                return self.report(&belief, &answers, &position, &barred);
+            };
+            note(&format!(
+                "[{}] {}",
+                answers.len() + 1,
+                text::ask(inquiry, &proposal.ask)
+            ));
+            match self.take(&proposal.ask, &belief, (&position, &barred, &answers))? {
+                Taken::Reply(reply) => {
+                    let entry = Entry::new(self.job, &self.inquiry.asks, &proposal.ask, &reply);
+                    self.session.entries.push(entry);
+                    self.keep()?;
+                }
+                Taken::Undo => {
+                    match self.session.entries.pop() {
+                        Some(entry) => note(&format!("Taken back: {} {}", entry.at, entry.reply)),
+                        None => note("There is nothing to take back."),
+                    }
+                    self.keep()?;
+                }
+                Taken::Again => {}
+                Taken::Quit => {
+                    self.keep()?;
+                    if let Some(path) = &self.args.session {
+                        note(&format!("Kept in {}.", path.display()));
+                    }
+                    return self.report(&belief, &answers, &position, &barred);
+                }
+            }
+        }
+    }
+
+    fn report(
+        &self,
+        belief: &Belief,
+        answers: &[Answer],
+        position: &Position,
+        barred: &BTreeSet<Ask>,
+    ) -> Result<Report, Failure> {
+        Ok(report(&Came {
+            inquiry: &self.inquiry,
+            belief,
+            symptoms: &self.symptoms()?,
+            answers,
+            barred,
+            position,
+            open: &self.open()?,
+            battery_volts: self.session.battery_volts,
+            passed: self.passed,
+            simulated: matches!(self.source, Source::Virtual(_)),
+        }))
+    }
+
+    /// Takes the answer to an ask.
+    fn take(
+        &mut self,
+        ask: &Ask,
+        belief: &Belief,
+        (position, barred, answers): (&Position, &BTreeSet<Ask>, &[Answer]),
+    ) -> Result<Taken, Failure> {
+        if let Source::Virtual(vehicle) = &mut self.source {
+            let reply = vehicle.reply(&self.inquiry, ask)?;
+            note(&format!("    {}", crate::comeback::session::typed(&reply)));
+            return Ok(Taken::Reply(reply));
+        }
+        let by_probe = matches!((&self.source, ask.what), (Source::Probe(_), What::Volts(_)));
+        let prompt = if by_probe {
+            "    Probe lead P1 there, Enter reads it (help: all commands): "
+        } else {
+            "    answer (help: all commands): "
+        };
+        let Ok(Some(said)) = line(prompt) else {
+            return Ok(Taken::Quit);
+        };
+        let said = said.trim();
+        match said.split_once(' ').map_or(said, |(first, _)| first) {
+            "undo" => return Ok(Taken::Undo),
+            "quit" | "q" => return Ok(Taken::Quit),
+            "help" | "?" => {
+                note(text::HELP);
+                return Ok(Taken::Again);
+            }
+            "why" => {
+                let report = self.report(belief, answers, position, barred)?;
+                note(&text::suspects(&report.groups));
+                return Ok(Taken::Again);
+            }
+            "open" => {
+                let place = said.trim_start_matches("open").trim();
+                match self.inquiry.asks.meant(place) {
+                    Ok(_) => self.session.open.push(place.to_owned()),
+                    Err(why) => note(&why),
+                }
+                return Ok(Taken::Again);
+            }
+            "" if by_probe => return self.read().map(Taken::Reply),
+            _ => {}
+        }
+        match parse(said, ask.what) {
+            Some(reply) => Ok(Taken::Reply(reply)),
+            None => {
+                note("That was not understood.");
+                note(text::HELP);
+                Ok(Taken::Again)
+            }
+        }
+    }
+
+    /// Reads the first lead of the probe.
+    fn read(&mut self) -> Result<Reply, Failure> {
+        let Source::Probe(link) = &mut self.source else {
+            return Ok(Reply::NotPossible);
+        };
+        let seen = observe(link.as_mut(), &[LeadId(0)], self.job.supply, Patience::FULL);
+        let seen = seen.map_err(|error| Failure::probe(error.to_string()))?;
+        Ok(match seen.first() {
+            Some(seen) => {
+                note(&format!("    {:.2} V", seen.on.0));
+                Reply::Volts {
+                    volts: seen.on.0,
+                    doubtful: false,
+                }
+            }
+            None => Reply::NotPossible,
+        })
+    }
+}
+
+/// Asks for the voltage of the battery: everything else is reckoned from it.
+fn posts(job: &Job) -> Result<f64, Failure> {
+    let supply = job.supply.0;
+    loop {
+        let prompt = format!("Volts at the battery's posts? (Enter = {supply:.1}) ");
+        let Ok(Some(said)) = line(&prompt) else {
+            return Err(Failure::usage(
+                "the input ended; give the battery's voltage with --battery".to_owned(),
+            ));
+        };
+        let said = said.trim().replace(',', ".");
+        if said.is_empty() {
+            return Ok(supply);
+        }
+        match said.parse::<f64>() {
+            Ok(volts) if (supply * 0.5..=supply * 1.5).contains(&volts) => return Ok(volts),
+            _ => note(&format!(
+                "That is no battery of {supply} V; type it as {supply:.1}"
+            )),
+        }
+    }
+}
+
+/// Whether the record from the day of fitting shows that the harness was right.
+fn passed(args: &Args, job: &Job, which: &str) -> Result<bool, Failure> {
+    let stored = args.store.open(Access::Read)?.get(which)?;
+    let record = &stored.sealed.record;
+    if record.plan_digest != job.digest || record.answers != job.answers {
+        return Err(Failure::usage(format!(
+            "record {which} is of another plan or variant; name the one from the day this harness \
+             was fitted"
+        )));
+    }
+    let passed = record.verdict == Verdict::Pass;
+    note(&if passed {
+        format!("Record of {}: it passed.", record.taken)
+    } else {
+        format!(
+            "Record of {}: it did not pass; nothing is taken from it.",
+            record.taken
+        )
+    });
+    Ok(passed)
+}
+
+/// The hidden fault of a practice, or those that were named.
+///
+/// # Errors
+/// [`Failure`] where no fault of the plan shows.
+pub fn hide(
+    inquiry: &Inquiry<'_>,
+    causes: &[Cause],
+    settings: &crate::bench::Settings,
+) -> Result<Vec<Cause>, Failure> {
+    if causes.is_empty() {
+        let cause = hidden(inquiry, settings).map_err(Failure::usage)?;
+        return Ok(vec![cause]);
+    }
+    Ok(causes.to_vec())
+}

@@ -1,0 +1,207 @@
+//! From a function that does not work to the cause: answers typed through a pipe,
+//! sessions that are left and taken up again, practice.
+
+use std::io::Write as _;
+use std::process::Stdio;
+
+use serde_json::Value;
+
+use crate::support::{Run, command, loomproof};
+
+const VAN: &str = "fixtures/plans/bakery-van.toml";
+const VERB: [&str; 3] = ["comeback", VAN, "--defaults"];
+
+/// The verb with these lines typed.
+fn typed(args: &[&str], lines: &str) -> Run {
+    let mut child = command(&[&VERB[..], args].concat())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut input = child.stdin.take().unwrap();
+    // Whoever has heard enough does not read on.
+    let _ = input.write_all(lines.as_bytes());
+    drop(input);
+    let output = child.wait_with_output().unwrap();
+    Run {
+        status: output.status.code().unwrap(),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+fn virtually(fault: &str) -> Value {
+    let args = ["--probe", "virtual", "--format", "json", "--fault", fault];
+    let run = loomproof(&[&VERB[..], &args].concat());
+    assert_eq!(run.status, 1, "{fault}: {run:#?}");
+    run.json()
+}
+
+/// Spellings of all sets of the first group.
+fn first(report: &Value) -> Vec<String> {
+    let sets = report["groups"][0]["sets"].as_array().unwrap();
+    let each = sets.iter().flat_map(|set| set.as_array().unwrap());
+    each.map(|one| {
+        format!(
+            "{}@{}",
+            one["kind"].as_str().unwrap(),
+            one["place"].as_str().unwrap()
+        )
+    })
+    .collect()
+}
+
+#[test]
+fn the_cause_in_a_virtual_vehicle_is_found() {
+    for (fault, whose) in [
+        ("tap-missed@T1", "ours"),
+        ("dead-feed@K2", "vehicle"),
+        ("bulb-out@FAN", "consumer"),
+        ("blown@F1", "ours"),
+    ] {
+        let report = virtually(fault);
+        assert!(
+            first(&report).contains(&fault.to_owned()),
+            "{fault}: {report:#}"
+        );
+        let sets = report["groups"][0]["sets"].as_array().unwrap();
+        let own = sets.iter().flat_map(|set| set.as_array().unwrap());
+        let own = own.filter(|one| one["fault"].as_str() == Some(fault));
+        assert!(
+            own.into_iter().all(|one| one["whose"] == whose),
+            "{fault}: {report:#}"
+        );
+        let confirm = report["confirm"].as_array().unwrap();
+        assert!(!confirm.is_empty(), "{fault}");
+        assert!(report["effort"].as_f64().unwrap() > 0.0);
+    }
+}
+
+/// A function without current is no fault where none is told.
+#[test]
+fn nothing_wrong_is_said_to_be_nothing_wrong() {
+    let run = loomproof(&[&VERB[..], &["--probe", "virtual"]].concat());
+    assert_eq!(run.status, 0, "{run:#?}");
+    assert!(run.out.contains("NOTHING WRONG"), "{run:#?}");
+}
+
+#[test]
+fn a_session_is_left_undone_and_taken_up_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("van.json");
+    let path = file.to_str().unwrap();
+    let told = [
+        "--fails",
+        "chiller",
+        "--works",
+        "buzzer",
+        "--battery",
+        "12.6",
+        "--session",
+        path,
+    ];
+    let run = typed(&told, "skip\nquit\n");
+    assert_eq!(run.status, 5, "{run:#?}");
+    let kept: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+    assert_eq!(kept["entries"].as_array().unwrap().len(), 1, "{kept:#}");
+    let at = kept["entries"][0]["at"].clone();
+
+    // Taken back, then not possible again: something else is asked for.
+    let run = typed(&["--session", path], "undo\nskip\nquit\n");
+    assert_eq!(run.status, 5, "{run:#?}");
+    run.speaks(&["Taken back"]);
+    let kept: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+    assert_eq!(kept["symptoms"]["chiller"], "fails");
+    assert_eq!(kept["battery_volts"], 12.6);
+    assert_eq!(kept["entries"].as_array().unwrap().len(), 1, "{kept:#}");
+    assert_eq!(kept["entries"][0]["at"], at);
+    assert_eq!(kept["entries"][0]["reply"], "skip");
+    let report = typed(&["--session", path, "--format", "json"], "quit\n").json();
+    assert_ne!(report["next"]["at"], at, "{report:#}");
+}
+
+#[test]
+fn a_session_of_another_job_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("van.json");
+    let path = file.to_str().unwrap();
+    let told = ["--fails", "chiller", "--battery", "12", "--session", path];
+    assert_eq!(typed(&told, "quit\n").status, 5);
+    let sliding = ["--answer", "rear-door=sliding", "--session", path];
+    typed(&sliding, "").fails(2, &["another variant of this plan", path]);
+    let kept = std::fs::read_to_string(&file).unwrap();
+    let digest = kept
+        .split("\"plan_digest\": \"")
+        .nth(1)
+        .unwrap()
+        .split('"')
+        .next()
+        .unwrap();
+    std::fs::write(&file, kept.replace(digest, "0")).unwrap();
+    typed(&["--session", path], "").fails(2, &["another plan"]);
+    std::fs::write(&file, "[]").unwrap();
+    typed(&["--session", path], "").fails(2, &["no comeback session"]);
+}
+
+#[test]
+fn what_cannot_be_asked_is_said() {
+    typed(&["--fails", "toaster", "--battery", "12"], "").fails(2, &["toaster", "chiller"]);
+    typed(&["--battery", "120"], "").fails(2, &["no battery of 12 V"]);
+    typed(
+        &["--fails", "chiller", "--battery", "12", "--open", "moon"],
+        "",
+    )
+    .fails(2, &["moon", "fuse box"]);
+    let smallest = [
+        "comeback",
+        "fixtures/plans/smallest.toml",
+        "--battery",
+        "12",
+    ];
+    loomproof(&smallest).fails(2, &["does not say enough"]);
+}
+
+/// A place that is open is asked for before one that is closed.
+#[test]
+fn open_places_come_first() {
+    let told = [
+        "--fails",
+        "chiller",
+        "--works",
+        "buzzer",
+        "--battery",
+        "12.6",
+    ];
+    let ask = |more: &[&str]| {
+        let args = [&told[..], more, &["--format", "json"]].concat();
+        typed(&args, "quit\n").json()["next"].clone()
+    };
+    let closed = ask(&[]);
+    let open = ask(&["--open", "bulkhead"]);
+    assert!(closed["effort"].as_f64().unwrap() > 10.0, "{closed:#}");
+    assert!(open["effort"].as_f64().unwrap() < 10.0, "{open:#}");
+    assert!(open["at"].as_str().unwrap().starts_with("P1"), "{open:#}");
+}
+
+#[test]
+fn practice_tells_how_it_went() {
+    let hidden = ["--practice", "--fault", "tap-missed@T1"];
+    let run = typed(
+        &hidden,
+        "set ignition on\ntry chiller\nat T1\nsay tap-missed@T1\n",
+    );
+    assert_eq!(run.status, 0, "{run:#?}");
+    assert!(run.out.contains("RIGHT"), "{run:#?}");
+    assert!(run.out.contains("You: 2 readings"), "{run:#?}");
+    let run = typed(&hidden, "say blown@F1\n");
+    assert_eq!(run.status, 1, "{run:#?}");
+    assert!(
+        run.out.contains("WRONG") && run.out.contains("tap-missed@T1"),
+        "{run:#?}"
+    );
+    // Drawn by the seed: the same one twice.
+    let drawn = |seed| typed(&["--practice", "--seed", seed], "give up\n").out;
+    assert!(drawn("3").contains("Hidden was"));
+    assert_eq!(drawn("3"), drawn("3"));
+}

@@ -1,0 +1,516 @@
+//! How many readings a comeback takes, beside other ways to look: writes the page.
+
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::Parser;
+use loomproof::bench::Settings;
+use loomproof::comeback::next::{bits, settled, split};
+use loomproof::comeback::{
+    Answer, Ask, Belief, Field, How, Inquiry, Position, VirtualVehicle, belief,
+};
+use loomproof::fault::catalogue;
+use loomproof::hookup::Hookup;
+use loomproof::plan::Plan;
+use loomproof::plan::model::Job;
+use loomproof::powered::{Cause, causes};
+use loomproof_core::units::Volts;
+use loomproof_core::wire::Place;
+use rand::SeedableRng;
+use rand::seq::IndexedRandom as _;
+use rand_chacha::ChaCha8Rng;
+
+/// Lets virtual vehicles come back and counts readings and effort to the answer.
+#[derive(Debug, Parser)]
+struct Args {
+    /// Writes the page to this file.
+    #[arg(long, value_name = "FILE")]
+    write: Option<PathBuf>,
+    /// Every so-manyth single fault of each plan.
+    #[arg(long, default_value_t = 1)]
+    every: usize,
+    /// Pairs of faults, over all plans.
+    #[arg(long, default_value_t = 500)]
+    pairs: usize,
+    /// Small cases for the optimum.
+    #[arg(long, default_value_t = 30)]
+    small: usize,
+}
+
+/// Plan and answers of its options.
+const PLANS: [(&str, &[(&str, &str)]); 3] = [
+    ("bakery-van", &[]),
+    (
+        "bakery-van",
+        &[("second-battery", "yes"), ("rear-door", "sliding")],
+    ),
+    ("socket-13-pin", &[]),
+];
+
+/// Ways to choose the next ask.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Way {
+    Ours,
+    PlanOrder,
+    HalfSplit,
+}
+
+const WAYS: [(Way, &str); 3] = [
+    (Way::Ours, "comeback"),
+    (Way::PlanOrder, "(a) plan order"),
+    (Way::HalfSplit, "(b) half-split by hand"),
+];
+
+/// More asks than this are given up.
+const MOST: usize = 60;
+
+/// How one vehicle went.
+struct Went {
+    readings: usize,
+    effort: f64,
+    right: bool,
+    settled: bool,
+}
+
+fn main() -> ExitCode {
+    match run(&Args::parse()) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("{error}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run(args: &Args) -> Result<(), String> {
+    let mut page = String::from(HEAD);
+    let _ = writeln!(
+        page,
+        "Reduced or not: every {}. single fault of each plan, {} pairs drawn, {} small cases.\n",
+        args.every, args.pairs, args.small
+    );
+    page.push_str(
+        "| plan | faults in the vehicle | way | vehicles | readings, mean | 95 % | effort, mean \
+         | 95 % | the fault is in the answer | settled |\n|---|---|---|---|---|---|---|---|---|---|\n",
+    );
+    let mut ratios = Vec::new();
+    for (name, answers) in PLANS {
+        let plan = Plan::load(format!("fixtures/plans/{name}.toml").as_ref());
+        let plan = plan.map_err(|error| error.render(false))?;
+        let mut given = answers
+            .iter()
+            .map(|(option, value)| ((*option).to_owned(), (*value).to_owned()))
+            .collect();
+        let open = plan.unanswered(&given);
+        for question in open {
+            let value = question
+                .default
+                .clone()
+                .or(question.choices.first().cloned());
+            let _ = std::collections::BTreeMap::insert(
+                &mut given,
+                question.name.clone(),
+                value.unwrap_or_default(),
+            );
+        }
+        let job = plan
+            .resolve(&given)
+            .map_err(|problems| plan.render(&problems, false))?;
+        let label = answers
+            .iter()
+            .map(|(option, value)| format!(" {option}={value}"));
+        let label = format!("{name}{}", label.collect::<String>());
+        let all = causes_of(&job)?;
+        let singles: Vec<Vec<Cause>> = all
+            .iter()
+            .step_by(args.every.max(1))
+            .map(|it| vec![it.clone()])
+            .collect();
+        let mut chance = ChaCha8Rng::seed_from_u64(7);
+        let pairs: Vec<Vec<Cause>> = (0..args.pairs / PLANS.len())
+            .map(|_| all.sample(&mut chance, 2).cloned().collect())
+            .collect();
+        for (sort, vehicles) in [("one", singles), ("two", pairs)] {
+            let mut went: Vec<Vec<Went>> = WAYS.iter().map(|_| Vec::new()).collect();
+            for causes in &vehicles {
+                for ((way, _), went) in WAYS.iter().zip(&mut went) {
+                    // Baselines on pairs say nothing more than on single faults.
+                    went.extend(one(&job, causes, *way)?);
+                }
+                if sort == "one" && ratios.len() < args.small {
+                    ratios.extend(small(&job, causes)?);
+                }
+            }
+            for ((_, way), went) in WAYS.iter().zip(&went) {
+                let _ = writeln!(page, "| {label} | {sort} | {way} {} |", row(went));
+            }
+            eprintln!("{label} {sort}: {} vehicles", vehicles.len());
+        }
+    }
+    optimum(&mut page, &ratios);
+    match &args.write {
+        Some(file) => std::fs::write(file, page).map_err(|error| error.to_string()),
+        None => {
+            print!("{page}");
+            Ok(())
+        }
+    }
+}
+
+const HEAD: &str = "\
+# Comebacks: readings to the answer
+
+Written by the example `comeback_table`. Virtual vehicles with one or two faults come back; the \
+truth is the powered bench (tolerances, meter noise ±0.05 V), never the model that asks. Counted \
+are vehicles in which a function fails. Effort: 1 a reading or look, 0.5 a switch moved, 10 a \
+place opened (common practice); every place is closed at the start. All ways stop by the same \
+rule and weigh suspects the same way; they differ in what they ask next: (a) goes through the \
+places in the order of the plan, with the failing function on; (b) takes, effort and odds \
+aside, the place that halves the number of suspects best. The fault is in the answer if it, or \
+one that nothing that can be asked tells from it, is in the first group.
+
+";
+
+fn row(went: &[Went]) -> String {
+    let count = went.len();
+    if count == 0 {
+        return "| 0 | | | | | |".to_owned();
+    }
+    let figures = |values: Vec<f64>| {
+        let mut values = values;
+        values.sort_by(f64::total_cmp);
+        let mean = values.iter().sum::<f64>() / count as f64;
+        let at = (count * 95).div_ceil(100).saturating_sub(1);
+        (mean, values.get(at).copied().unwrap_or(0.0))
+    };
+    let readings = figures(went.iter().map(|it| it.readings as f64).collect());
+    let effort = figures(went.iter().map(|it| it.effort).collect());
+    let share = |of: &dyn Fn(&Went) -> bool| {
+        100.0 * went.iter().filter(|it| of(it)).count() as f64 / count as f64
+    };
+    format!(
+        "| {count} | {:.1} | {:.0} | {:.1} | {:.1} | {:.0} % | {:.0} %",
+        readings.0,
+        readings.1,
+        effort.0,
+        effort.1,
+        share(&|it| it.right),
+        share(&|it| it.settled)
+    )
+}
+
+fn causes_of(job: &Job) -> Result<Vec<Cause>, String> {
+    let bare = Hookup {
+        place: Place::Vehicle,
+        clips: Vec::new(),
+    };
+    let inquiry = Inquiry::new(job, Volts(job.supply.0))?;
+    let all = causes::all(job, &inquiry.powered, catalogue::all(job, &bare));
+    Ok(all.into_iter().map(|(cause, _)| cause).collect())
+}
+
+/// A vehicle that came back; nothing where no function fails.
+fn come_back<'j>(
+    job: &'j Job,
+    causes: &[Cause],
+) -> Result<Option<(VirtualVehicle, Inquiry<'j>, Vec<usize>)>, String> {
+    // Causes that do not go together are no vehicle.
+    let Ok(mut vehicle) = VirtualVehicle::new(job, causes, &Settings::default()) else {
+        return Ok(None);
+    };
+    let Ok(battery) = vehicle.battery(job) else {
+        return Ok(None);
+    };
+    if battery < job.supply.0 * 0.5 {
+        return Ok(None);
+    }
+    let mut inquiry = Inquiry::new(job, Volts(battery))?;
+    let Ok(symptoms) = vehicle.symptoms(&inquiry) else {
+        return Ok(None);
+    };
+    let failing: Vec<usize> = symptoms
+        .iter()
+        .filter(|it| it.how == How::Fails)
+        .map(|it| it.function)
+        .collect();
+    if failing.is_empty() {
+        return Ok(None);
+    }
+    inquiry.suspect(&symptoms, false)?;
+    Ok(Some((vehicle, inquiry, failing)))
+}
+
+fn one(job: &Job, causes: &[Cause], way: Way) -> Result<Option<Went>, String> {
+    let Some((mut vehicle, mut inquiry, failing)) = come_back(job, causes)? else {
+        return Ok(None);
+    };
+    let mut answers: Vec<Answer> = Vec::new();
+    let mut position = Position::default();
+    let mut effort = 0.0;
+    loop {
+        let weighed = inquiry.belief(&answers)?;
+        let barred: BTreeSet<Ask> = answers.iter().map(|it| it.ask).collect();
+        let (done, next, right) = {
+            let field = Field::new(&inquiry.asks, &inquiry.suspects, &weighed, &barred);
+            let groups = field.groups(&weighed);
+            let done = settled(&groups, answers.len());
+            let next = if done || answers.len() >= MOST {
+                None
+            } else {
+                choose(&inquiry, &field, &position, way, &failing)
+            };
+            let first = groups.first().map_or(&[][..], |group| &group.members);
+            let right = first
+                .iter()
+                .filter_map(|at| inquiry.suspects.get(*at))
+                .any(|suspect| {
+                    suspect.causes.len() == causes.len()
+                        && causes.iter().all(|wanted| {
+                            let same = |own: &Cause| {
+                                own.kind() == wanted.kind() && own.place() == wanted.place()
+                            };
+                            suspect.causes.iter().any(same)
+                        })
+                });
+            (done, next, right)
+        };
+        let Some(ask) = next else {
+            return Ok(Some(Went {
+                readings: answers.len(),
+                effort,
+                right,
+                settled: done,
+            }));
+        };
+        effort += inquiry.asks.effort(&ask, position.setting, &position.open);
+        position = position.after(&inquiry.asks, &ask);
+        let reply = vehicle
+            .reply(&inquiry, &ask)
+            .map_err(|error| error.to_string())?;
+        answers.push(Answer { ask, reply });
+    }
+}
+
+/// The state in which a failing function is to be on.
+fn on(inquiry: &Inquiry<'_>, failing: &[usize]) -> usize {
+    let mut settings = inquiry.asks.on.iter();
+    let on = settings.position(|on| {
+        failing
+            .first()
+            .is_some_and(|at| on.get(*at).copied().flatten() == Some(true))
+    });
+    on.unwrap_or(0)
+}
+
+fn choose(
+    inquiry: &Inquiry<'_>,
+    field: &Field<'_>,
+    position: &Position,
+    way: Way,
+    failing: &[usize],
+) -> Option<Ask> {
+    let worth = || field.worth(position).into_iter().map(|(_, it)| it);
+    let on = on(inquiry, failing);
+    // By hand, one stays where the function should be on as long as that tells anything.
+    let there = |ask: &Ask| ask.setting != on;
+    match way {
+        Way::Ours => field.best(position).map(|it| it.ask),
+        Way::PlanOrder => worth()
+            .map(|it| it.ask)
+            .min_by_key(|ask| (there(ask), *ask)),
+        Way::HalfSplit => {
+            let even = vec![1.0; field.members.len()];
+            let half = |ask: &Ask| {
+                let at = belief::number(&inquiry.asks, ask).unwrap_or(0);
+                let forecasts: Vec<_> = field
+                    .members
+                    .iter()
+                    .filter_map(|it| inquiry.suspects.get(*it)?.forecasts.get(at).copied())
+                    .collect();
+                let classes = split(ask.what, &even, &forecasts);
+                let most = classes.iter().map(|class| class.iter().sum::<f64>());
+                most.fold(0.0, f64::max)
+            };
+            worth()
+                .map(|it| it.ask)
+                .min_by(|a, b| there(a).cmp(&there(b)).then(half(a).total_cmp(&half(b))))
+        }
+    }
+}
+
+/// A small case: the first suspects and asks of a vehicle; expected effort of our way and
+/// of the best there is.
+fn small(job: &Job, causes: &[Cause]) -> Result<Option<(f64, f64)>, String> {
+    let Some((_, mut inquiry, _)) = come_back(job, causes)? else {
+        return Ok(None);
+    };
+    let all = inquiry.belief(&[])?;
+    let (few, asks) = {
+        let none = BTreeSet::new();
+        let field = Field::new(&inquiry.asks, &inquiry.suspects, &all, &none);
+        let groups = field.groups(&all);
+        let few: Vec<usize> = groups
+            .iter()
+            .filter_map(|it| it.members.first().copied())
+            .take(6)
+            .collect();
+        let mut worth = field.worth(&Position::default());
+        worth.sort_by(|(_, a), (_, b)| b.bits.total_cmp(&a.bits));
+        // Asks of different places: what is alike brings nothing.
+        let mut asks: Vec<Ask> = Vec::new();
+        for (_, proposal) in worth {
+            let place = inquiry.asks.needs_open(&proposal.ask);
+            let same = asks
+                .iter()
+                .filter(|it| inquiry.asks.needs_open(it) == place)
+                .count();
+            if same < 2 && asks.len() < 7 {
+                asks.push(proposal.ask);
+            }
+        }
+        (few, asks)
+    };
+    if few.len() < 3 {
+        return Ok(None);
+    }
+    let suspects: Vec<_> = few
+        .iter()
+        .filter_map(|it| inquiry.suspects.get(*it).cloned())
+        .collect();
+    let weights: Vec<f64> = few
+        .iter()
+        .map(|it| all.shares.get(*it).copied().unwrap_or(0.0))
+        .collect();
+    let total: f64 = weights.iter().sum();
+    let weights: Vec<f64> = weights.into_iter().map(|it| it / total).collect();
+    inquiry.suspects = suspects;
+    let case = Case {
+        barred: inquiry
+            .asks
+            .list
+            .iter()
+            .filter(|it| !asks.contains(it))
+            .copied()
+            .collect(),
+        inquiry: &inquiry,
+        asks,
+    };
+    let position = Position::default();
+    let best = case.best(&weights, &position, &mut Vec::new());
+    let ours = case.ours(&weights, &position, 12);
+    Ok((best > 0.0).then_some((ours, best)))
+}
+
+/// What a small case is played on.
+struct Case<'c, 'j> {
+    inquiry: &'c Inquiry<'j>,
+    asks: Vec<Ask>,
+    barred: BTreeSet<Ask>,
+}
+
+impl Case<'_, '_> {
+    fn classes(&self, ask: &Ask, weights: &[f64]) -> Vec<Vec<f64>> {
+        let at = belief::number(&self.inquiry.asks, ask).unwrap_or(0);
+        let forecasts = self
+            .inquiry
+            .suspects
+            .iter()
+            .filter_map(|it| it.forecasts.get(at));
+        split(ask.what, weights, &forecasts.copied().collect::<Vec<_>>())
+    }
+
+    fn field(&self, weights: &[f64]) -> (Belief, f64) {
+        let total: f64 = weights.iter().sum();
+        let belief = Belief {
+            shares: weights.iter().map(|it| it / total).collect(),
+            unfit: vec![0; weights.len()],
+        };
+        (belief, total)
+    }
+
+    fn done(&self, weights: &[f64]) -> bool {
+        let (belief, _) = self.field(weights);
+        let inquiry = self.inquiry;
+        let field = Field::new(&inquiry.asks, &inquiry.suspects, &belief, &self.barred);
+        settled(&field.groups(&belief), 0)
+    }
+
+    /// The least expected effort, times the weight: every order of asks is tried.
+    fn best(&self, weights: &[f64], position: &Position, used: &mut Vec<Ask>) -> f64 {
+        if self.done(weights) {
+            return 0.0;
+        }
+        let total: f64 = weights.iter().sum();
+        let mut least = f64::INFINITY;
+        for ask in &self.asks {
+            if used.contains(ask) {
+                continue;
+            }
+            let classes = self.classes(ask, weights);
+            if bits(weights, &classes) < 0.02 {
+                continue;
+            }
+            let mut sum = total
+                * self
+                    .inquiry
+                    .asks
+                    .effort(ask, position.setting, &position.open);
+            let after = position.after(&self.inquiry.asks, ask);
+            used.push(*ask);
+            for class in &classes {
+                if sum < least {
+                    sum += self.best(class, &after, used);
+                }
+            }
+            used.pop();
+            least = least.min(sum);
+        }
+        // Nothing tells more.
+        if least.is_finite() { least } else { 0.0 }
+    }
+
+    /// The expected effort of our way, times the weight.
+    fn ours(&self, weights: &[f64], position: &Position, left: usize) -> f64 {
+        if left == 0 || self.done(weights) {
+            return 0.0;
+        }
+        let (belief, total) = self.field(weights);
+        let inquiry = self.inquiry;
+        let proposal = {
+            let field = Field::new(&inquiry.asks, &inquiry.suspects, &belief, &self.barred);
+            field.best(position)
+        };
+        let Some(proposal) = proposal else { return 0.0 };
+        let after = position.after(&inquiry.asks, &proposal.ask);
+        let classes = self.classes(&proposal.ask, weights);
+        let rest = classes
+            .iter()
+            .map(|class| self.ours(class, &after, left - 1));
+        total * proposal.effort + rest.sum::<f64>()
+    }
+}
+
+fn optimum(page: &mut String, ratios: &[(f64, f64)]) {
+    let _ = writeln!(
+        page,
+        "\n## Beside the optimum\n\nSmall cases: the six most probable groups of a vehicle and \
+         seven asks, at most two a place; (c) is the least expected effort over all orders of \
+         asks, worked out exhaustively.\n"
+    );
+    let count = ratios.len();
+    if count == 0 {
+        page.push_str("No case.\n");
+        return;
+    }
+    let ours: f64 = ratios.iter().map(|it| it.0).sum::<f64>() / count as f64;
+    let best: f64 = ratios.iter().map(|it| it.1).sum::<f64>() / count as f64;
+    let worst = ratios.iter().map(|it| it.0 / it.1).fold(0.0, f64::max);
+    let _ = writeln!(
+        page,
+        "| cases | comeback, mean effort | (c) optimum, mean effort | ratio of means | worst case \
+         |\n|---|---|---|---|---|\n| {count} | {ours:.2} | {best:.2} | {:.3} | {worst:.2} |",
+        ours / best
+    );
+}
