@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use loomproof::bench::{Bench, Settings, Upset};
-use loomproof::circuit::{Model, build};
+use loomproof::circuit::build;
 use loomproof::hookup::{Hookup, propose};
 use loomproof::link::VirtualProbe;
 use loomproof::plan::Plan;
@@ -28,7 +28,6 @@ pub struct Hooked {
     pub job: Job,
     pub place: Place,
     pub hookup: Hookup,
-    pub model: Model,
     pub watch: Watch,
     pub live: bool,
 }
@@ -42,7 +41,6 @@ impl Hooked {
             job,
             place,
             hookup,
-            model,
             watch,
             live: false,
         }
@@ -50,7 +48,6 @@ impl Hooked {
 
     pub fn live(job: Job, leads: usize) -> Self {
         let hookup = propose(&job, Place::Vehicle, leads).unwrap();
-        let model = build(&job, &hookup).unwrap();
         let powered = Powered::new(&job, &hookup).unwrap();
         let rest = vec![0; job.electrics.switches.len()];
         let watch = powered::watchable(&job, &powered, &rest).unwrap();
@@ -58,7 +55,6 @@ impl Hooked {
             job,
             place: Place::Vehicle,
             hookup,
-            model,
             watch,
             live: true,
         }
