@@ -102,7 +102,7 @@ const STOPS: f64 = 0.45;
 
 impl Asks {
     /// Lists what can be asked; signs of functions are to be found with
-    /// [`Asks::find_signs`] once it is known what the plan lets expect.
+    /// `Asks::find_signs` once it is known what the plan lets expect.
     #[must_use]
     pub fn new(job: &Job, powered: &Powered) -> Self {
         let steps = steps::steps(job);

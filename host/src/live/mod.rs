@@ -1,6 +1,6 @@
 //! The live check: battery on, everything plugged, the probe measures only.
 //!
-//! [`steps`] makes the plan's functions a way through the states of the
+//! [`steps()`] makes the plan's functions a way through the states of the
 //! switches; [`observe`] asks the probe what every test point does in one of
 //! them; [`judge`] compares that with what [`crate::powered`] expects, and
 //! [`causes`] looks for the causes that explain all differences best;
