@@ -16,6 +16,7 @@ use loomproof::powered::Powered;
 use loomproof::ringout::report::Verdict;
 use loomproof_core::wire::{LeadId, Place};
 use loomproof_tests::campaign::{self, site::Source};
+use loomproof_tests::schemas::{fits, validator};
 
 struct Site {
     job: Job,
@@ -61,7 +62,7 @@ impl Site {
             }
             seen.push(observe(&mut link, &leads, self.job.supply, patience).unwrap());
         }
-        report(Checked {
+        let report = report(Checked {
             job: &self.job,
             powered: &self.powered,
             steps: &self.steps,
@@ -69,7 +70,12 @@ impl Site {
             faults: catalogue::all(&self.job, &self.hookup),
             hello: &link.hello().clone(),
         })
-        .unwrap()
+        .unwrap();
+        fits(
+            &validator("schemas/live.schema.json"),
+            &serde_json::to_value(&report).unwrap(),
+        );
+        report
     }
 }
 

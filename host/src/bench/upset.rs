@@ -257,7 +257,9 @@ const TIMES: [(&str, u128); 4] = [
 
 fn time_text(time: Duration) -> String {
     let nanoseconds = time.as_nanos();
-    let whole = TIMES.iter().find(|(_, unit)| nanoseconds.is_multiple_of(*unit));
+    let whole = TIMES
+        .iter()
+        .find(|(_, unit)| nanoseconds.is_multiple_of(*unit));
     let (name, unit) = whole.copied().unwrap_or(("ns", 1));
     format!("{}{name}", nanoseconds / unit)
 }

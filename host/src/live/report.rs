@@ -17,6 +17,7 @@ use super::text;
 use crate::diagnosis::words::Speaker;
 use crate::fault::Fault;
 use crate::plan::model::{Job, Signal};
+use crate::powered::wiring::Touched;
 use crate::powered::{Powered, Shown};
 use crate::ringout::report::{
     FaultReport, GroupReport, ProbeReport, ProofReport, Undecided, Verdict,
@@ -143,7 +144,8 @@ const BATTERY: (f64, f64) = (9.0 / 12.0, 16.0 / 12.0);
 /// read; SAE J945 in NHTSA interpretation letters, read).
 const FLASHES: (f64, f64) = (60.0, 120.0);
 
-/// The battery's voltage: the middle one of all points that the plan feeds directly.
+/// The battery's voltage: near the highest of all points that the plan feeds directly.
+/// Points below may be fed another way, because theirs is dead.
 #[must_use]
 pub fn battery(healthy: &Course, seen: &[Vec<Observed>], supply: Volts) -> Volts {
     let mut fed: Vec<f64> = healthy
@@ -158,7 +160,7 @@ pub fn battery(healthy: &Course, seen: &[Vec<Observed>], supply: Volts) -> Volts
         .map(|(_, seen)| seen.on.0)
         .collect();
     fed.sort_by(f64::total_cmp);
-    Volts(fed.get(fed.len() / 2).copied().unwrap_or(supply.0))
+    Volts(fed.get(fed.len() * 9 / 10).copied().unwrap_or(supply.0))
 }
 
 /// Judges a check and looks for causes.
@@ -332,6 +334,9 @@ fn functions(job: &Job, powered: &Powered, steps: &[Step], case: &Case<'_>) -> V
         .enumerate()
         .map(|(at, function)| {
             let on = |step: &Step| step.on.get(at).copied().flatten() == Some(true);
+            let is_named = |point: &Touched| function.seen_at.contains(&point.point.to_string());
+            // Where the plan says where to look, only that counts against it.
+            let somewhere = powered.points.iter().any(is_named);
             let mut proved = false;
             let mut wrong: Vec<String> = Vec::new();
             let own = |step: &Step| on(step) || step.shows.contains(&at);
@@ -350,9 +355,9 @@ fn functions(job: &Job, powered: &Powered, steps: &[Step], case: &Case<'_>) -> V
                     let apart: Option<&Distance> =
                         case.apart.get(number).and_then(|step| step.get(point));
                     let off = apart.is_some_and(Distance::off);
-                    let named = function.seen_at.contains(&touched.point.to_string());
+                    let counts = if somewhere { is_named(touched) } else { tells };
                     proved |= on(step) && tells && !off;
-                    if off && (tells || named) {
+                    if off && counts {
                         let seen = case.observed(number, point);
                         wrong.extend(seen.map(|seen| {
                             format!(

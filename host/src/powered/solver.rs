@@ -79,6 +79,10 @@ const PULLABLE: f64 = 2.8;
 /// What an ordinary multimeter puts between its tips (common practice).
 pub const METER: Ohms = Ohms(1e7);
 
+/// Insulation of a net to all around it (`common practice`: wires in dry looms have
+/// more).
+const INSULATION: Ohms = Ohms(1e9);
+
 /// Nets that can bear on each other, by the number of one of their nodes.
 pub type Cluster = usize;
 
@@ -348,6 +352,18 @@ impl<'p> Solver<'p> {
                     ohms: feed.ohms,
                     spread: Ohms(0.0),
                 });
+            }
+        }
+        // With one tie and no way to chassis no current flows, and what is behind a
+        // diode would seem to be held as firmly as what is before it.
+        for ties in &mut now.ties {
+            if let [only] = ties.as_slice() {
+                let leak = Attachment {
+                    volts: Volts(0.0),
+                    ohms: INSULATION,
+                    ..*only
+                };
+                ties.push(leak);
             }
         }
         for node in &self.powered.unknown {

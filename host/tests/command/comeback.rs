@@ -170,6 +170,8 @@ fn open_places_come_first() {
         "chiller",
         "--works",
         "buzzer",
+        "--works",
+        "bay-lamps-hinged",
         "--battery",
         "12.6",
     ];

@@ -6,6 +6,7 @@ mod comeback;
 mod going_on;
 mod helped;
 mod hostile;
+mod live;
 mod plans;
 mod ports;
 mod probes;

@@ -100,8 +100,26 @@ def chassis(body):
 
 def request(body):
     kind = body.choice(
-        "Survey", "Arm", "Step", "Release", "Inspect", "Prove", "Nulls", "Keep"
+        "Survey",
+        "Arm",
+        "Step",
+        "Release",
+        "Inspect",
+        "Prove",
+        "Nulls",
+        "Keep",
+        "Watch",
+        "Feel",
+        "Guard",
     )
+    if kind == "Watch":
+        said = {"leads": body.bare(16), "low": body.signed(), "high": body.signed()}
+        return {kind: {**said, "span": body.varint()}}
+    if kind == "Feel":
+        return {kind: {"leads": body.bare(16), "pulled": body.varint()}}
+    if kind == "Guard":
+        said = {"low": body.bare(16), "watched": body.bare(16)}
+        return {kind: {**said, "span": body.varint()}}
     if kind == "Arm":
         return {kind: body.choice("Bench", "Vehicle")}
     if kind == "Step":
@@ -126,6 +144,9 @@ def reply(body):
         "Inspected",
         "Proved",
         "Nulls",
+        "Watched",
+        "Felt",
+        "Guarded",
     )
 
     def look():
@@ -135,6 +156,35 @@ def reply(body):
         sort = body.choice("Volts", "NotSettled", "Above", "Below")
         return {sort: body.signed()} if sort in ("Volts", "NotSettled") else sort
 
+    def seen():
+        said = {name: body.signed() for name in ("least", "most", "mean")}
+        said["looks"] = body.varint()
+        said.update({name: body.flag() for name in ("high_at_start", "high_at_end")})
+        said.update({name: body.varint(16) for name in ("rises", "falls")})
+        said.update({name: body.varint() for name in SEEN_TIMES})
+        return said
+
+    def felt():
+        wide = body.signed()
+        pulled = [reading(), reading()] if body.flag() else None
+        return {"wide": wide, "pulled": pulled}
+
+    def let_go():
+        said = {"lead": body.byte(), "count": body.varint(16)}
+        said.update({name: body.varint() for name in ("first", "longest")})
+        said["open_at_end"] = body.flag()
+        return said
+
+    if kind == "Watched":
+        said = {"seen": body.items(seen)}
+        said.update({name: body.varint() for name in ("at", "took", "round")})
+        return {kind: said}
+    if kind == "Felt":
+        return {kind: body.items(felt)}
+    if kind == "Guarded":
+        said = {"breaks": body.items(let_go), "more": body.byte()}
+        said.update({name: body.varint() for name in ("at", "took", "round")})
+        return {kind: said}
     if kind == "Survey":
         return {kind: {"looks": body.items(look), "chassis": chassis(body)}}
     if kind == "Readings":
@@ -175,6 +225,19 @@ def reply(body):
         return {kind: nulls(body)}
     return kind
 
+
+SEEN_TIMES = (
+    "high_for",
+    "first_edge",
+    "last_edge",
+    "first_rise",
+    "last_rise",
+    "high_between",
+    "shortest_low",
+    "longest_low",
+    "shortest_high",
+    "longest_high",
+)
 
 PROVED = (
     "shared",
