@@ -76,6 +76,7 @@ fn a_plan_of_wrong_shape_is_refused() {
         "relay-ratings",
         "relay-terminals",
         "ring-on-what",
+        "signals",
         "supply",
         "supply-too-high",
         "switch-contact",
