@@ -1,11 +1,13 @@
 //! Brings relays and fuses to rest and says what the probe reads.
 
+mod now;
+mod scope;
+
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::hash::{BuildHasher, Hasher};
 use std::rc::Rc;
 
 use foldhash::fast::FixedState;
-use loomproof_core::circuit::{Element, ElementId, GROUND, MAX_NODES, NodeId, Part};
+use loomproof_core::circuit::{ElementId, GROUND, MAX_NODES, NodeId, Part};
 use loomproof_core::instrument::{PROTECTION, PULL, REFERENCE, WIDE_LEG};
 use loomproof_core::solve::{Attachment, Corner, SolveError, Workspace, island, room};
 use loomproof_core::units::{Ohms, Volts};
@@ -15,6 +17,8 @@ use super::wiring::Powered;
 use crate::plan::model::Signal;
 use crate::review::elements::Gate;
 use crate::review::islands::{Setting, bit};
+use now::Now;
+pub use scope::{Cluster, Scope};
 
 /// A blade fuse carries 1.35 times its rating for half an hour and blows at twice
 /// its rating within 5 s (ISO 8820-3 as cited by a mini ISO relay datasheet, read):
@@ -79,25 +83,6 @@ const PULLABLE: f64 = 2.8;
 /// What an ordinary multimeter puts between its tips (common practice).
 pub const METER: Ohms = Ohms(1e7);
 
-/// Insulation of a net to all around it (`common practice`: wires in dry looms have
-/// more).
-const INSULATION: Ohms = Ohms(1e9);
-
-/// Nets that can bear on each other, by the number of one of their nodes.
-pub type Cluster = usize;
-
-/// The part of the job that a scenario can bear on.
-#[derive(Debug, Default)]
-pub struct Scope {
-    elements: Vec<ElementId>,
-    nodes: Vec<NodeId>,
-    feeds: Vec<usize>,
-    coils: Vec<usize>,
-    fuses: Vec<usize>,
-    /// Points in it, by their place in [`Powered::points`].
-    pub points: Vec<usize>,
-}
-
 /// On a net with diodes more than this seen from a point is no straight line under the
 /// weak pull: 33 µA through it are 0.3 V.
 const BENT: Ohms = Ohms(10_000.0);
@@ -115,18 +100,6 @@ pub struct Solver<'p> {
     known: HashMap<(u64, bool), HashMap<NodeId, Spot>>,
     /// How many times equations were solved.
     pub solves: usize,
-}
-
-/// A circuit in one state: what is there, island by island.
-struct Now {
-    elements: Vec<Vec<Element>>,
-    ties: Vec<Vec<Attachment>>,
-    /// Nothing that the plan knows may be wrong here.
-    unknown: Vec<bool>,
-    ranged: Vec<bool>,
-    diodes: Vec<bool>,
-    digest: Vec<u64>,
-    home: Vec<usize>,
 }
 
 /// A node with nothing of the probe on it.
@@ -153,14 +126,6 @@ impl Spot {
         }
         self.volts + (volts.0 - self.volts) * self.seen.0 / (self.seen.0 + ohms.0)
     }
-}
-
-fn root(forest: &mut [usize], mut at: usize) -> usize {
-    while forest[at] != at {
-        forest[at] = forest[forest[at]];
-        at = forest[at];
-    }
-    at
 }
 
 impl<'p> Solver<'p> {
@@ -190,212 +155,6 @@ impl<'p> Solver<'p> {
     /// Whether a gate lets in a state.
     fn lets(settled: &Settled, gate: &Gate) -> bool {
         settled.setting.lets(gate)
-    }
-
-    /// The clusters that a scenario bears on; all of them where it holds a switch.
-    #[must_use]
-    pub fn touched(&self, scenario: &Scenario) -> BTreeSet<Cluster> {
-        if !scenario.stuck.is_empty() {
-            return self.everything();
-        }
-        let nodes = scenario.nodes(self.powered);
-        let own = nodes.iter().filter_map(|node| self.clusters.get(node));
-        own.copied().collect()
-    }
-
-    /// All clusters.
-    #[must_use]
-    pub fn everything(&self) -> BTreeSet<Cluster> {
-        self.clusters.values().copied().collect()
-    }
-
-    /// The cluster of a node; `None` for chassis.
-    #[must_use]
-    pub fn cluster(&self, node: NodeId) -> Option<Cluster> {
-        self.clusters.get(&node).copied()
-    }
-
-    /// What belongs to some clusters.
-    pub fn scope(&mut self, clusters: &BTreeSet<Cluster>) -> Rc<Scope> {
-        let key: Vec<Cluster> = clusters.iter().copied().collect();
-        if let Some(scope) = self.scopes.get(&key) {
-            return Rc::clone(scope);
-        }
-        let powered = self.powered;
-        let within = |node: NodeId| {
-            let own = self.clusters.get(&node);
-            own.is_some_and(|own| clusters.contains(own))
-        };
-        let elements = powered.model.circuit.elements();
-        let of = |id: ElementId| elements.get(usize::from(id.0));
-        let inside = |id: ElementId| of(id).is_some_and(|e| within(e.a) || within(e.b));
-        let ids = (0..=u16::MAX).map(ElementId).take(elements.len());
-        let numbers = |list: Vec<bool>| -> Vec<usize> {
-            let list = list.into_iter().enumerate();
-            list.filter(|(_, own)| *own).map(|(at, _)| at).collect()
-        };
-        let scope = Rc::new(Scope {
-            elements: ids.filter(|id| inside(*id)).collect(),
-            nodes: self
-                .clusters
-                .keys()
-                .copied()
-                .filter(|node| within(*node))
-                .collect(),
-            feeds: numbers(powered.feeds.iter().map(|feed| within(feed.node)).collect()),
-            coils: numbers(
-                powered
-                    .coils
-                    .iter()
-                    .map(|coil| inside(coil.element))
-                    .collect(),
-            ),
-            fuses: numbers(
-                powered
-                    .fuses
-                    .iter()
-                    .map(|(fuse, _)| inside(*fuse))
-                    .collect(),
-            ),
-            points: numbers(
-                powered
-                    .points
-                    .iter()
-                    .map(|point| within(point.tip))
-                    .collect(),
-            ),
-        });
-        self.scopes.insert(key, Rc::clone(&scope));
-        scope
-    }
-
-    /// The circuit in a state, in the phase in which what flashes is on or off.
-    fn now(&self, scope: &Scope, scenario: &Scenario, settled: &Settled, on: bool) -> Now {
-        let circuit = &self.powered.model.circuit;
-        let count = circuit.nodes();
-        let mut forest: Vec<usize> = (0..count).collect();
-        let mut there: Vec<Element> = Vec::with_capacity(scope.elements.len());
-        for id in scope.elements.iter().copied() {
-            let shut = self.powered.gates.get(&id);
-            let away = !on && self.powered.modulated.contains_key(&id);
-            if away
-                || shut.is_some_and(|gate| !Self::lets(settled, gate))
-                || settled.burnt.contains(&id)
-            {
-                continue;
-            }
-            if let Some(mut element) = circuit.edited_element(id, &scenario.edits) {
-                if let Some(warm) = self.powered.warm.get(&id) {
-                    element.part = *warm;
-                }
-                there.push(element);
-            }
-        }
-        there.extend(circuit.joins(&scenario.edits));
-        for element in &there {
-            if element.a != GROUND && element.b != GROUND {
-                let a = root(&mut forest, usize::from(element.a.0));
-                let b = root(&mut forest, usize::from(element.b.0));
-                forest[a.max(b)] = a.min(b);
-            }
-        }
-        let mut number = vec![usize::MAX; count];
-        let mut home = vec![usize::MAX; count];
-        let mut islands = 0;
-        for node in scope.nodes.iter().map(|node| usize::from(node.0)) {
-            let own = root(&mut forest, node);
-            if number[own] == usize::MAX {
-                number[own] = islands;
-                islands += 1;
-            }
-            home[node] = number[own];
-        }
-        let mut now = Now {
-            elements: vec![Vec::new(); islands],
-            ties: vec![Vec::new(); islands],
-            unknown: vec![false; islands],
-            ranged: vec![false; islands],
-            diodes: vec![false; islands],
-            digest: Vec::new(),
-            home,
-        };
-        for element in there {
-            let inner = if element.a == GROUND {
-                element.b
-            } else {
-                element.a
-            };
-            if let Some(place) = now.island(inner) {
-                now.ranged[place] |= matches!(element.part, Part::Load { .. });
-                now.diodes[place] |= matches!(element.part, Part::Diode(_));
-                now.elements[place].push(element);
-            }
-        }
-        for at in scope.feeds.iter().copied() {
-            let Some(feed) = self.powered.feeds.get(at) else {
-                continue;
-            };
-            let gives = on || feed.signal == Signal::Steady;
-            if !gives
-                || scenario.dead.contains(&at)
-                || settled.blown.contains(&at)
-                || !Self::lets(settled, &feed.gate)
-            {
-                continue;
-            }
-            if let Some(place) = now.island(feed.node) {
-                let mut other = scenario.volts.iter();
-                let other = other.find(|(feed, _)| *feed == at);
-                now.ties[place].push(Attachment {
-                    node: feed.node,
-                    volts: other.map_or(self.battery, |(_, volts)| *volts),
-                    ohms: feed.ohms,
-                    spread: Ohms(0.0),
-                });
-            }
-        }
-        // With one tie and no way to chassis no current flows, and what is behind a
-        // diode would seem to be held as firmly as what is before it.
-        for ties in &mut now.ties {
-            if let [only] = ties.as_slice() {
-                let leak = Attachment {
-                    volts: Volts(0.0),
-                    ohms: INSULATION,
-                    ..*only
-                };
-                ties.push(leak);
-            }
-        }
-        for node in &self.powered.unknown {
-            if let Some(place) = now.island(*node) {
-                now.unknown[place] = true;
-            }
-        }
-        now.digest = (0..islands).map(|place| self.digest(&now, place)).collect();
-        now
-    }
-
-    fn digest(&self, now: &Now, place: usize) -> u64 {
-        let mut hasher = self.hasher.build_hasher();
-        for element in &now.elements[place] {
-            hasher.write_u16(element.a.0);
-            hasher.write_u16(element.b.0);
-            let (sort, one, two) = match element.part {
-                Part::Wire { ohms, .. } => (0, ohms.0, 0.0),
-                Part::Resistor { ohms, .. } => (1, ohms.0, 0.0),
-                Part::Load { least, most } => (2, least.0, most.0),
-                Part::Diode(junction) => (3, junction.saturation.0, junction.emission),
-            };
-            hasher.write_u8(sort);
-            hasher.write_u64(one.to_bits());
-            hasher.write_u64(two.to_bits());
-        }
-        for tie in &now.ties[place] {
-            hasher.write_u16(tie.node.0);
-            hasher.write_u64(tie.ohms.0.to_bits());
-            hasher.write_u64(tie.volts.0.to_bits());
-        }
-        hasher.finish()
     }
 
     /// A node of the circuit in one state.
@@ -705,76 +464,5 @@ impl<'p> Solver<'p> {
         let least = self.spot(now, node, Corner::Least)?;
         let most = self.spot(now, node, Corner::Most)?;
         Ok((least, most))
-    }
-
-    /// Which nets can ever bear on each other: through parts, switches and relays.
-    fn clusters(powered: &Powered) -> BTreeMap<NodeId, Cluster> {
-        let circuit = &powered.model.circuit;
-        let mut forest: Vec<usize> = (0..circuit.nodes()).collect();
-        let join = |a: NodeId, b: NodeId, forest: &mut Vec<usize>| {
-            if a != GROUND && b != GROUND {
-                let (a, b) = (
-                    root(forest, usize::from(a.0)),
-                    root(forest, usize::from(b.0)),
-                );
-                forest[a.max(b)] = a.min(b);
-            }
-        };
-        for element in circuit.elements() {
-            join(element.a, element.b, &mut forest);
-        }
-        for (element, gate) in &powered.gates {
-            let Gate::Relay(relay, _) = gate else {
-                continue;
-            };
-            let coil = powered.coils.iter().find(|coil| coil.relay == *relay);
-            let contact = circuit.elements().get(usize::from(element.0));
-            let coil = coil.and_then(|coil| circuit.elements().get(usize::from(coil.element.0)));
-            if let (Some(contact), Some(coil)) = (contact, coil) {
-                let end = |e: &Element| if e.a == GROUND { e.b } else { e.a };
-                join(end(contact), end(coil), &mut forest);
-            }
-        }
-        (1..circuit.nodes())
-            .map(|node| {
-                let number = NodeId(u16::try_from(node).unwrap_or(u16::MAX));
-                (number, root(&mut forest, node))
-            })
-            .collect()
-    }
-}
-
-impl Now {
-    /// Of each node, whether anything but a diode ties it to chassis or to a feed.
-    fn held(&self) -> Vec<bool> {
-        let mut forest: Vec<usize> = (0..self.home.len()).collect();
-        let mut tied: Vec<usize> = Vec::new();
-        let metal = self.elements.iter().flatten();
-        for element in metal.filter(|element| !matches!(element.part, Part::Diode(_))) {
-            let (a, b) = (usize::from(element.a.0), usize::from(element.b.0));
-            if element.a == GROUND {
-                tied.push(b);
-            } else if element.b == GROUND {
-                tied.push(a);
-            } else {
-                let (a, b) = (root(&mut forest, a), root(&mut forest, b));
-                forest[a.max(b)] = a.min(b);
-            }
-        }
-        tied.extend(
-            self.ties
-                .iter()
-                .flatten()
-                .map(|tie| usize::from(tie.node.0)),
-        );
-        let roots: BTreeSet<usize> = tied.into_iter().map(|at| root(&mut forest, at)).collect();
-        (0..self.home.len())
-            .map(|at| roots.contains(&root(&mut forest, at)))
-            .collect()
-    }
-
-    fn island(&self, node: NodeId) -> Option<usize> {
-        let place = *self.home.get(usize::from(node.0))?;
-        (place < self.elements.len()).then_some(place)
     }
 }
