@@ -56,6 +56,9 @@ const NOT_RUNG_OUT: &[&str] = &["function", "load", "pin", "switch"];
 const POWERED: &[&str] = &[
     "plus_when",
     "chassis_when",
+    "signal",
+    "rate",
+    "duty",
     "fused",
     "most",
     "draws",
