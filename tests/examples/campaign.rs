@@ -7,6 +7,7 @@ use std::time::Instant;
 
 use clap::{Parser, ValueEnum};
 use loomproof::fault::spell::parse;
+use loomproof_tests::campaign::journal::Journal;
 use loomproof_tests::campaign::results::Results;
 use loomproof_tests::campaign::site::{FIXTURES, Site, Source, generated};
 use loomproof_tests::campaign::trial::{Class, tried};
@@ -67,6 +68,10 @@ struct Args {
     /// Writes the page to this file, and the plot beside it.
     #[arg(long, value_name = "FILE")]
     write: Option<PathBuf>,
+    /// Keeps every run in this file as soon as it is over, and does not do again
+    /// what is in it: a campaign that was broken off goes on.
+    #[arg(long, value_name = "FILE")]
+    journal: Option<PathBuf>,
     /// The commit that is named in the page; asked of git where it is not given.
     #[arg(long)]
     commit: Option<String>,
@@ -147,6 +152,13 @@ fn run(args: &Args) -> Result<ExitCode, String> {
     }
     let scale = args.scale();
     let commit = args.commit.clone().unwrap_or_else(checked_out);
+    let journal = match &args.journal {
+        Some(path) => Journal::open(path, &commit)?,
+        None => Journal::default(),
+    };
+    if !journal.is_empty() {
+        eprintln!("{} runs are over already", journal.len());
+    }
     let mut results = Results {
         wanted: sites.len(),
         ..Results::default()
@@ -157,7 +169,7 @@ fn run(args: &Args) -> Result<ExitCode, String> {
             .load()
             .map_err(|error| format!("{}: {error}", site.name()))?;
         let done = AtomicUsize::new(0);
-        let found = run_site(&loaded, &scale, (at, sites.len()), |tried| {
+        let found = run_site(&loaded, &scale, &journal, (at, sites.len()), |tried| {
             let done = done.fetch_add(1, Ordering::Relaxed) + 1;
             let slow = tried.took.as_secs_f64() > SLOW;
             if let Some(what) = tried.miss().or(slow.then_some("slow")) {

@@ -3,7 +3,7 @@
 //! real firmware library and its frames.
 //!
 //! [`site`] is a harness at a place; [`draw`] picks what is wrong with it;
-//! [`trial`] rings it out; [`same`] asks the bench's solver whether what was
+//! [`trial`] rings it out; [`journal`] keeps what is over; [`same`] asks the bench's solver whether what was
 //! said can be told from what was injected; [`stats`] and [`results`] count,
 //! [`goals`] and [`document`] hold the counts against the goals and write them
 //! down, [`plot`] draws the calibration.
@@ -11,6 +11,7 @@
 pub mod document;
 pub mod draw;
 pub mod goals;
+pub mod journal;
 pub mod plot;
 pub mod results;
 pub mod same;
@@ -23,6 +24,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use draw::{from_priors, together};
+use journal::{Journal, Key};
 use loomproof::fault::Fault;
 use results::{Healthy, Judged, SiteResults};
 use site::Loaded;
@@ -80,11 +82,12 @@ impl Scale {
     }
 }
 
-/// Runs everything on one harness, the `at`th of `of`; tells `done` of each run
-/// that is over.
+/// Runs everything on one harness, the `at`th of `of`, but for what `journal`
+/// has kept; tells `done` of each run that is over.
 pub fn run_site(
     site: &Loaded,
     scale: &Scale,
+    journal: &Journal,
     (at, of): (usize, usize),
     done: impl Fn(&Tried) + Sync,
 ) -> SiteResults {
@@ -94,19 +97,29 @@ pub fn run_site(
     } else {
         (0..site.covered.len()).step_by(stride).collect()
     };
+    let key = |kind: &str, seed| Key {
+        site: site.site.name(),
+        kind: kind.to_owned(),
+        seed,
+    };
+    let caused = |class: Class, faults: &[Fault], covered, seed| {
+        let tried = || tried(site, class, faults, covered, seed);
+        told(journal.run(key(class.word(), seed), tried), &done)
+    };
     let mut runs = each(singles.len(), |k| {
         let covered = &site.covered[singles[k]];
         let class = Class::of_single(&covered.fault);
         let seed = scale.seed.wrapping_add(1_000_001 + singles[k] as u64);
         let one = std::slice::from_ref(&covered.fault);
-        Some(told(tried(site, class, one, covered.covered, seed), &done))
+        Some(caused(class, one, covered.covered, seed))
     });
     let rest: Vec<usize> = (0..site.covered.len())
         .filter(|at| scale.every > 0 && !at.is_multiple_of(stride) && site.covered[*at].covered)
         .collect();
     let unseen = each(rest.len(), |k| {
         let seed = scale.seed.wrapping_add(1_000_001 + rest[k] as u64);
-        judged(site, &site.covered[rest[k]].fault, seed)
+        let fault = &site.covered[rest[k]].fault;
+        journal.run(key("verdict", seed), || judged(site, fault, seed))
     });
     let judged = Judged {
         runs: rest.len(),
@@ -123,14 +136,17 @@ pub fn run_site(
         each(Scale::share(total, at, of), |k| {
             let seed = scale.seed.wrapping_add(class.first_seed() + k as u64);
             let faults = draw(seed)?;
-            Some(told(tried(site, class, &faults, false, seed), &done))
+            Some(caused(class, &faults, false, seed))
         })
     };
     runs.extend(random(Class::Pair, scale.pairs));
     runs.extend(random(Class::Triple, scale.triples));
     runs.extend(random(Class::Drawn, scale.drawn));
     let count = Scale::share(scale.healthy, at, of);
-    let alarms = each(count, |k| healthy(site, scale.seed.wrapping_add(k as u64)));
+    let alarms = each(count, |k| {
+        let seed = scale.seed.wrapping_add(k as u64);
+        journal.run(key("healthy", seed), || healthy(site, seed))
+    });
     SiteResults {
         site: site.name(),
         points: site.hookup.clips.len(),

@@ -6,6 +6,7 @@ use loomproof::fault::spell::parse;
 use loomproof_core::wire::Place;
 use loomproof_tests::campaign::draw::{can_meet, from_priors, together};
 use loomproof_tests::campaign::goals::SEVERE;
+use loomproof_tests::campaign::journal::Journal;
 use loomproof_tests::campaign::results::{Counts, Results};
 use loomproof_tests::campaign::same::{Referee, severity};
 use loomproof_tests::campaign::site::{FIXTURES, Loaded, Site, drawn};
@@ -47,7 +48,13 @@ fn nothing_is_missed() {
     };
     for (at, site) in sites.iter().enumerate() {
         let loaded = site.load().unwrap();
-        let found = run_site(&loaded, &QUICK, (at, sites.len()), |_| {});
+        let found = run_site(
+            &loaded,
+            &QUICK,
+            &Journal::default(),
+            (at, sites.len()),
+            |_| {},
+        );
         results.sites.push(found);
     }
     let page = results.page(&QUICK.options(), "this one", "none");
@@ -61,11 +68,12 @@ fn nothing_is_missed() {
     );
 }
 
-/// The same seeds give the same page, however the threads ran; others another.
+/// The same seeds give the same page, however the threads ran and whether or not
+/// the campaign was broken off; others another.
 #[test]
 fn a_campaign_repeats() {
     let loaded = site("smallest/vehicle");
-    let run = |seed| {
+    let run = |seed, journal: &Journal| {
         let scale = Scale {
             healthy: 4,
             pairs: 4,
@@ -76,15 +84,28 @@ fn a_campaign_repeats() {
             seed,
         };
         let results = Results {
-            sites: vec![run_site(&loaded, &scale, (0, 1), |_| {})],
+            sites: vec![run_site(&loaded, &scale, journal, (0, 1), |_| {})],
             wanted: 1,
         };
         let spelled: Vec<_> = results.tried().map(|t| t.spelled.clone()).collect();
         (results.page(&scale.options(), "x", "y"), spelled)
     };
-    let (page, spelled) = run(0);
-    assert_eq!((page, spelled.clone()), run(0));
-    assert_ne!(spelled, run(77).1);
+    let none = Journal::default();
+    let (page, spelled) = run(0, &none);
+    assert_eq!((page.clone(), spelled.clone()), run(0, &none));
+    assert_ne!(spelled, run(77, &none).1);
+
+    // Broken off in the middle, and taken up again.
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("runs");
+    run(0, &Journal::open(&path, "x").unwrap());
+    let kept = std::fs::read(&path).unwrap();
+    std::fs::write(&path, &kept[..kept.len() / 2]).unwrap();
+    let journal = Journal::open(&path, "x").unwrap();
+    let before = journal.len();
+    assert_eq!((page, spelled), run(0, &journal));
+    let after = Journal::open(&path, "x").unwrap().len();
+    assert!(0 < before && before < after, "{before} of {after} runs");
 }
 
 /// A campaign that finds something wrong says so, with the command to see it.
@@ -105,7 +126,13 @@ fn a_missed_goal_is_seen() {
         seed: 0,
     };
     let results = Results {
-        sites: vec![run_site(&loaded, &scale, (0, 1), |_| {})],
+        sites: vec![run_site(
+            &loaded,
+            &scale,
+            &Journal::default(),
+            (0, 1),
+            |_| {},
+        )],
         wanted: 1,
     };
     let escapes = Counts::of(results.tried()).escapes;

@@ -8,13 +8,14 @@ use loomproof::ringout::Outcome;
 use loomproof::ringout::report::{FaultReport, Report, Verdict};
 use loomproof_core::scan::Planned;
 use loomproof_core::units::Ohms;
+use serde::{Deserialize, Serialize};
 
 use super::draw::WHOLE_CONNECTOR;
 use super::same::{Gap, Referee, severity};
 use super::site::Loaded;
 
 /// What kind of run it is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Class {
     /// One fault.
     Single,
@@ -78,7 +79,7 @@ impl Class {
 }
 
 /// What the best group has to do with what was injected.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Right {
     /// It holds exactly the injected set.
     Named,
@@ -88,20 +89,23 @@ pub enum Right {
     No,
 }
 
+/// The severity of a lead that carries a voltage, σ: beyond any reading.
+const BEYOND: f64 = 1e9;
+
 /// What became of a run with faults.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Tried {
     /// What kind of run it is.
     pub class: Class,
     /// Kinds of the faults.
-    pub kinds: Vec<&'static str>,
+    pub kinds: Vec<String>,
     /// Their spellings.
     pub spelled: Vec<String>,
     /// Seed of the bench.
     pub seed: u64,
     /// A single fault of which it was said beforehand that the hook-up shows it.
     pub covered: bool,
-    /// [`severity`] of the set; infinite for live leads.
+    /// [`severity`] of the set; [`BEYOND`] for live leads.
     pub severity: f64,
     /// The verdict; `None` when there was none.
     pub verdict: Option<Verdict>,
@@ -175,7 +179,7 @@ impl Tried {
 }
 
 /// A healthy harness that did not pass.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct FalseAlarm {
     /// What was said instead.
     pub said: String,
@@ -196,7 +200,7 @@ pub fn healthy(site: &Loaded, seed: u64) -> Option<FalseAlarm> {
 }
 
 /// A single fault that was said beforehand to be seen, and was not.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Unseen {
     /// Passed; otherwise there was no verdict that says that something is wrong.
     pub passed: bool,
@@ -232,12 +236,12 @@ pub fn tried(site: &Loaded, class: Class, faults: &[Fault], covered: bool, seed:
     let spelled: Vec<String> = faults.iter().map(ToString::to_string).collect();
     let mut tried = Tried {
         class,
-        kinds: faults.iter().map(Fault::kind).collect(),
+        kinds: faults.iter().map(|fault| fault.kind().to_owned()).collect(),
         repeat: repeat(site, &spelled, seed),
         spelled,
         seed,
         covered,
-        severity: f64::INFINITY,
+        severity: BEYOND,
         verdict: None,
         right: Right::No,
         group: 0,
