@@ -11,7 +11,7 @@ use loomproof::fault::spell::parse;
 use loomproof::plan::read;
 use loomproof::ringout::Outcome;
 use loomproof_core::wire::frame::{Deframer, MAX_FRAME, encode_reply};
-use loomproof_core::wire::{ChassisCheck, Look, Reply};
+use loomproof_tests::ratios::replies;
 use loomproof_tests::ratios::systems::Systems;
 use loomproof_tests::ratios::ways::Ways;
 use loomproof_tests::skip::top;
@@ -49,14 +49,7 @@ fn plan_reading(criterion: &mut Criterion) {
 }
 
 fn link_decoding(criterion: &mut Criterion) {
-    let look = Look {
-        first_mv: 12_345,
-        second_mv: -321,
-    };
-    let survey = Reply::Survey {
-        looks: std::iter::repeat_n(look, 128).collect(),
-        chassis: ChassisCheck::Agree,
-    };
+    let survey = replies::survey();
     let mut out = [0; MAX_FRAME];
     let frame = encode_reply(1, &survey, &mut out).expect("it fits");
     let mut deframer: Deframer<MAX_FRAME> = Deframer::new();

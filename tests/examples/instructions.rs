@@ -14,9 +14,10 @@ use loomproof_core::judge::{Judgement, Value, judge};
 use loomproof_core::layout::Layout;
 use loomproof_core::scan::{Planned, first_pass};
 use loomproof_core::solve::{Attachment, Corner, Workspace, island, room};
-use loomproof_core::units::{MicroVolts, Micros, Ohms, Volts};
+use loomproof_core::units::{Ohms, Volts};
+use loomproof_core::wire::LeadId;
 use loomproof_core::wire::frame::{Deframer, MAX_FRAME, encode_reply};
-use loomproof_core::wire::{ChassisCheck, LeadId, Look, Reading, Reply};
+use loomproof_tests::ratios::replies;
 
 /// Rungs of the ladder that is one of the islands.
 const RUNGS: usize = 12;
@@ -150,20 +151,8 @@ fn counted_judge(bands: &[Band]) -> usize {
 }
 
 fn frames() -> Option<Vec<u8>> {
-    let look = Look {
-        first_mv: 12_345,
-        second_mv: -321,
-    };
-    let survey = Reply::Survey {
-        looks: std::iter::repeat_n(look, 128).collect(),
-        chassis: ChassisCheck::Agree,
-    };
-    let readings = Reply::Readings {
-        readings: std::iter::repeat_n(Reading::Volts(MicroVolts(1_234_567)), 64).collect(),
-        at: Micros(1_000_000),
-    };
     let mut frames = Vec::new();
-    for reply in [survey, readings] {
+    for reply in [replies::survey(), replies::readings()] {
         let mut out = [0; MAX_FRAME];
         frames.extend(encode_reply(7, &reply, &mut out).ok()?);
     }

@@ -6,5 +6,6 @@
 //! that; [`document`] writes `docs/speed.md`.
 
 pub mod document;
+pub mod replies;
 pub mod systems;
 pub mod ways;

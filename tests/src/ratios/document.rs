@@ -5,10 +5,10 @@ use std::path::Path;
 use std::time::Duration;
 
 use loomproof::plan::read;
-use loomproof_core::units::MicroVolts;
 use loomproof_core::wire::frame::{Deframer, MAX_FRAME, encode_reply};
-use loomproof_core::wire::{ChassisCheck, LeadId, Look, Nulls, Reading, Reply};
+use loomproof_core::wire::{LeadId, Nulls, Reply};
 
+use super::replies;
 use super::systems::Systems;
 use super::ways::{Answer, Ways};
 use crate::skip::top;
@@ -186,18 +186,7 @@ pub fn others(rounds: usize) -> Result<Others, String> {
     let path = top().join("fixtures/plans/bench-64.toml");
     let text = std::fs::read_to_string(path).map_err(|error| error.to_string())?;
     let mut found = Others::default();
-    let look = Look {
-        first_mv: 12_345,
-        second_mv: -321,
-    };
-    let survey = Reply::Survey {
-        looks: std::iter::repeat_n(look, 128).collect(),
-        chassis: ChassisCheck::Agree,
-    };
-    let readings = Reply::Readings {
-        readings: std::iter::repeat_n(Reading::Volts(MicroVolts(1_234_567)), 64).collect(),
-        at: loomproof_core::units::Micros(1_000_000),
-    };
+    let (survey, readings) = (replies::survey(), replies::readings());
     let clips = std::iter::repeat_n(loomproof_core::wire::ClipOhms(1_012), 32).collect();
     let nulls = Reply::Nulls(Nulls {
         first: LeadId(0),
