@@ -76,6 +76,9 @@ pub struct Settings {
     pub patience: u64,
     /// How many of the best sets of one size are grown to the next.
     pub beam: usize,
+    /// Whether pairs are looked for although the best single one explains
+    /// everything; without, the best single is all that is proved then.
+    pub pairs: bool,
     /// Whether larger sets are looked for although a smaller one explains
     /// everything.
     pub go_on: bool,
@@ -94,6 +97,7 @@ impl Default for Settings {
             negligible: 20.7,
             patience: 500_000,
             beam: 8,
+            pairs: true,
             go_on: false,
         }
     }
@@ -163,11 +167,12 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
             hunt.keep(vec![one], *gain);
         }
     }
-    if settings.most >= 2 {
+    let enough = !settings.pairs && hunt.one_explains_all()?;
+    if settings.most >= 2 && !enough {
         hunt.pairs(&outcome.singles, &mut outcome.proof)?;
     }
     for size in 2..settings.most {
-        if !hunt.grow(size, &outcome.singles)? {
+        if enough || !hunt.grow(size, &outcome.singles)? {
             break;
         }
     }
@@ -193,6 +198,15 @@ impl<S: Space> Hunt<'_, S> {
     /// The weight below which a set is not worth keeping.
     fn cut(&self) -> f64 {
         self.best - self.settings.negligible
+    }
+
+    /// Whether the best of what was kept is one that leaves nothing to explain.
+    fn one_explains_all(&mut self) -> Result<bool, String> {
+        self.trim();
+        match self.found.first() {
+            Some(best) => Ok(self.space.open_to(&best.set)?.is_empty()),
+            None => Ok(false),
+        }
     }
 
     fn keep(&mut self, mut set: Vec<usize>, gain: f64) {

@@ -298,23 +298,14 @@ impl<'c> Case<'c> {
     /// # Errors
     /// A sentence that says what cannot be computed.
     pub fn search(&self) -> Result<Outcome, String> {
-        let alone = Settings {
-            most: 1,
-            ..Settings::default()
-        };
-        let found = search(self, &alone)?;
-        if let Some(best) = found.found.first()
-            && self.unexplained(&self.course(&best.set)?).is_empty()
-        {
-            // What is more would only be less likely.
-            return Ok(found);
-        }
-        let together = Settings {
+        let settings = Settings {
             most: MOST_CAUSES,
             patience: PATIENCE,
+            // What is more would only be less likely.
+            pairs: false,
             ..Settings::default()
         };
-        search(self, &together)
+        search(self, &settings)
     }
 
     fn against(&self, clusters: &BTreeSet<Cluster>) -> f64 {
