@@ -35,23 +35,12 @@ impl VirtualVehicle {
     /// # Errors
     /// [`BenchError`] if a cause does not fit, or a relay does not come to rest.
     pub fn new(job: &Job, causes: &[Cause], settings: &Settings) -> Result<Self, BenchError> {
-        let (mut faults, mut upsets, mut out) = (Vec::new(), Vec::new(), Vec::new());
-        for cause in causes {
-            match cause {
-                Cause::Wiring(fault) => {
-                    if ["blown", "missing"].contains(&fault.kind()) {
-                        out.push(fault.place());
-                    }
-                    faults.push(fault.clone());
-                }
-                Cause::Upset(upset) => {
-                    if let Upset::BulbOut(name) = upset {
-                        out.push(name.clone());
-                    }
-                    upsets.push(upset.clone());
-                }
-            }
-        }
+        let (faults, upsets) = Cause::sorted(causes);
+        let gone = |cause: &&Cause| match cause {
+            Cause::Wiring(fault) => ["blown", "missing"].contains(&fault.kind()),
+            Cause::Upset(upset) => matches!(upset, Upset::BulbOut(_)),
+        };
+        let out = causes.iter().filter(gone).map(Cause::place).collect();
         let bare = Hookup {
             place: Place::Vehicle,
             clips: Vec::new(),

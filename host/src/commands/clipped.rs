@@ -10,7 +10,20 @@ use crate::plan::model::Job;
 use loomproof_core::wire::Hello;
 
 /// `--probe` for the virtual one.
-const VIRTUAL: &str = "virtual";
+pub(super) const VIRTUAL: &str = "virtual";
+
+/// Refuses faults for a real probe.
+///
+/// # Errors
+/// [`Failure`] where there are any.
+pub(super) fn refuse_faults(faults: &[String]) -> Result<(), Failure> {
+    if faults.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::usage(
+        "--fault puts faults on the virtual bench; leave it away for a real probe".to_owned(),
+    ))
+}
 
 /// A real probe, or the virtual one on its bench.
 pub(super) struct Clipped<'a> {
@@ -36,12 +49,7 @@ impl<'a> Clipped<'a> {
         let link: Option<Box<dyn Link>> = if simulated {
             None
         } else {
-            if !bench.faults.is_empty() {
-                return Err(Failure::usage(
-                    "--fault puts faults on the virtual bench; leave it away for a real probe"
-                        .to_owned(),
-                ));
-            }
+            refuse_faults(&bench.faults)?;
             bench.simulated.only_virtual()?;
             Some(Box::new(connect(probe)?))
         };

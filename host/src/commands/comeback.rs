@@ -7,11 +7,11 @@ use loomproof_core::units::Volts;
 use loomproof_core::wire::{LeadId, Place};
 
 use super::asking::line;
+use super::clipped::VIRTUAL;
 use super::exit::Status;
 use super::job::{JobArgs, VirtualArgs};
 use super::keeping::StoreArgs;
 use super::{Failure, Format, note, print, print_json};
-use crate::bench::upset;
 use crate::comeback::next::settled;
 use crate::comeback::report::{Came, Report, report};
 use crate::comeback::session::{Session, SessionError, parse};
@@ -19,7 +19,6 @@ use crate::comeback::vehicle::{VirtualVehicle, hidden};
 use crate::comeback::{
     Answer, Ask, Belief, Entry, Field, How, Inquiry, Position, Reply, Symptom, What, text,
 };
-use crate::fault::spell;
 use crate::link::{Link, connect};
 use crate::live::observe::{Patience, observe};
 use crate::plan::model::Job;
@@ -130,7 +129,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
 
 impl Args {
     fn is_virtual(&self) -> bool {
-        self.practice || self.probe == "virtual"
+        self.practice || self.probe == VIRTUAL
     }
 
     fn settings(&self) -> Result<crate::bench::Settings, Failure> {
@@ -139,14 +138,7 @@ impl Args {
 
     /// What is wrong with the virtual vehicle.
     fn causes(&self, job: &Job) -> Result<Vec<Cause>, Failure> {
-        let each = self.faults.iter().map(|spelling| {
-            Ok(if upset::is_kind(spelling) {
-                Cause::Upset(upset::parse(spelling, job)?)
-            } else {
-                Cause::Wiring(spell::parse(spelling, job)?)
-            })
-        });
-        each.collect()
+        Cause::parse_all(&self.faults, job).map_err(Failure::usage)
     }
 
     /// What was told of functions on the command line.

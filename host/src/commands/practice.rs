@@ -6,14 +6,12 @@ use super::asking::line;
 use super::comeback::hide;
 use super::exit::Status;
 use super::{Failure, note, print};
-use crate::bench::{Settings, upset};
+use crate::bench::Settings;
 use crate::comeback::next::{self, settled};
 use crate::comeback::report::spent;
 use crate::comeback::{
     Answer, Ask, Field, How, Inquiry, Position, Reply, VirtualVehicle, What, session, text,
 };
-use crate::fault::spell;
-use crate::plan::model::Job;
 use crate::powered::Cause;
 use std::fmt::Write as _;
 
@@ -223,7 +221,7 @@ impl Trainee {
                     ));
                 }
             }
-            "say" => match named(inquiry.job, rest.trim()) {
+            "say" => match Cause::parse(rest.trim(), inquiry.job) {
                 Ok(cause) => {
                     self.said = Some(cause);
                     return Ok(false);
@@ -289,14 +287,4 @@ impl Trainee {
         self.answers.push(Answer { ask, reply });
         Ok(())
     }
-}
-
-/// A cause as it is spelled.
-fn named(job: &Job, spelling: &str) -> Result<Cause, String> {
-    if upset::is_kind(spelling) {
-        let upset = upset::parse(spelling, job).map_err(|error| error.to_string())?;
-        return Ok(Cause::Upset(upset));
-    }
-    let fault = spell::parse(spelling, job).map_err(|error| error.to_string())?;
-    Ok(Cause::Wiring(fault))
 }

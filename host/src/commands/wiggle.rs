@@ -6,22 +6,22 @@ use loomproof_core::units::{Micros, Volts};
 use loomproof_core::wire::Place;
 
 use super::asking::line;
+use super::clipped::VIRTUAL;
 use super::exit::Status;
 use super::job::{JobArgs, ReachArgs, VirtualArgs, Where};
 use super::ready::make_ready;
+use super::stand::{Stand, Wanted};
 use super::wiggling::{Ended, Way, wiggle};
 use super::{Failure, Format, note, print, print_json};
-use crate::bench::hal::Shared;
-use crate::bench::{Bench, upset};
+use crate::bench::Bench;
 use crate::circuit::build;
 use crate::fault::Joint;
-use crate::fault::spell::{Keys, Reader, parse};
-use crate::hookup::Hookup;
+use crate::fault::spell::{Keys, Reader};
 use crate::hookup::rounds::rounds;
-use crate::link::{Link, VirtualProbe, connect};
+use crate::link::Link;
+use crate::live::observe::{HIGH, LOW};
 use crate::plan::model::Job;
 use crate::powered::Powered;
-use crate::wiggle::powered::{HIGH, LOW};
 use crate::wiggle::report::{NotWatched, Pulled, Report, Wiggled, report};
 use crate::wiggle::round::{Rounds, Trouble, certain_dead, certain_live};
 use crate::wiggle::spots::spelled;
@@ -103,7 +103,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     if place == Place::Vehicle {
         note(&format!("{caution}\n"));
     }
-    let mut bench = Stand::new(args, &job)?;
+    let mut bench = Stand::new(args.wanted(), &job)?;
     let mut planned = rounds(&job, place, usize::from(bench.leads()), &within)?;
     if planned.hookups.len() > 1 {
         return Err(Failure::usage(format!(
@@ -133,7 +133,9 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         note(&text::not_watched(&list));
     }
     bench.clip(&hookup)?;
-    bench.set(&switches)?;
+    if args.live {
+        set(&job, &bench, &switches)?;
+    }
     if !args.live && !watch.groups.is_empty() {
         make_ready(bench.link()?, &hookup, &mut model)?;
     }
@@ -186,6 +188,20 @@ fn watched(
 }
 
 impl Args {
+    /// The probe and its virtual bench.
+    fn wanted(&self) -> Wanted<'_> {
+        Wanted {
+            probe: &self.probe,
+            faults: &self.faults,
+            simulated: &self.simulated,
+            make: if self.live {
+                Bench::powered
+            } else {
+                Bench::upset
+            },
+        }
+    }
+
     fn limit(&self) -> Result<Option<u64>, Failure> {
         let seconds = match self.seconds {
             None if self.probe == VIRTUAL && !self.pull => VIRTUAL_SECONDS,
@@ -317,101 +333,19 @@ fn shortest(watch: &Watch, tally: Option<&Tally>, live: bool) -> Option<Micros> 
     groups.max()
 }
 
-/// `--probe` for the virtual one.
-const VIRTUAL: &str = "virtual";
-
-/// The probe on what it is clipped to: real, or the virtual one on its bench.
-struct Stand<'a> {
-    args: &'a Args,
-    job: &'a Job,
-    link: Option<Box<dyn Link>>,
-    bench: Option<Shared>,
-}
-
-impl<'a> Stand<'a> {
-    fn new(args: &'a Args, job: &'a Job) -> Result<Self, Failure> {
-        let mut stand = Self {
-            args,
-            job,
-            link: None,
-            bench: None,
-        };
-        if !stand.is_virtual() {
-            args.simulated.only_virtual()?;
-            if !args.faults.is_empty() {
-                return Err(Failure::usage(
-                    "--fault puts faults on the virtual bench; leave it away for a real probe"
-                        .to_owned(),
-                ));
-            }
-            stand.link = Some(Box::new(connect(&args.probe)?));
-        }
-        Ok(stand)
+/// Asks for the switches to stand like this, and sets those of the virtual vehicle.
+fn set(job: &Job, bench: &Stand<'_>, switches: &[u8]) -> Result<(), Failure> {
+    note(&format!(
+        "Set the switches: {}.",
+        crate::live::text::setting(job, switches)
+    ));
+    if bench.is_virtual() {
+        return bench.set(switches.iter().copied().enumerate());
     }
-
-    fn is_virtual(&self) -> bool {
-        self.args.probe == VIRTUAL
-    }
-
-    fn leads(&self) -> u8 {
-        match &self.link {
-            Some(link) => link.hello().leads,
-            None => self.args.simulated.leads,
-        }
-    }
-
-    fn clip(&mut self, hookup: &Hookup) -> Result<(), Failure> {
-        if !self.is_virtual() {
-            return Ok(());
-        }
-        let (mut faults, mut upsets) = (Vec::new(), Vec::new());
-        for spelling in &self.args.faults {
-            if upset::is_kind(spelling) {
-                upsets.push(upset::parse(spelling, self.job)?);
-            } else {
-                faults.push(parse(spelling, self.job)?);
-            }
-        }
-        let settings = self.args.simulated.settings()?;
-        let made = if self.args.live {
-            Bench::powered
-        } else {
-            Bench::upset
-        };
-        let bench = made(self.job, hookup, &faults, &upsets, &settings)?;
-        let probe = VirtualProbe::with_flash(bench, self.args.simulated.flash()?);
-        self.bench = Some(probe.bench().clone());
-        self.link = Some(Box::new(probe.session()?));
-        Ok(())
-    }
-
-    fn link(&mut self) -> Result<&mut dyn Link, Failure> {
-        match &mut self.link {
-            Some(link) => Ok(link.as_mut()),
-            None => Err(Failure::probe("the probe is not clipped yet".to_owned())),
-        }
-    }
-
-    /// Asks for the switches to stand like this, and sets those of the virtual vehicle.
-    fn set(&mut self, switches: &[u8]) -> Result<(), Failure> {
-        if !self.args.live {
-            return Ok(());
-        }
-        note(&format!(
-            "Set the switches: {}.",
-            crate::live::text::setting(self.job, switches)
-        ));
-        if let Some(bench) = &self.bench {
-            for (switch, state) in self.job.electrics.switches.iter().zip(switches) {
-                if let Some(state) = switch.states.get(usize::from(*state)) {
-                    bench.set_switch(&switch.name, state)?;
-                }
-            }
-        } else if !matches!(line("    Enter when it is so: "), Ok(Some(_))) {
-            return Err(Failure::usage(
-                "the input ended before the switches were set; test in a terminal".to_owned(),
-            ));
-        }
-        Ok(())
+    match line("    Enter when it is so: ") {
+        Ok(Some(_)) => Ok(()),
+        _ => Err(Failure::usage(
+            "the input ended before the switches were set; test in a terminal".to_owned(),
+        )),
     }
 }

@@ -46,8 +46,9 @@ const FAST: u16 = 3;
 
 /// A level that is off and one that is on, as parts of the supply: module inputs
 /// take 0.3 and 0.7 of it (`common practice`); a lamp glows in between.
-const LOW: f64 = 0.3;
-const HIGH: f64 = 0.6;
+pub const LOW: f64 = 0.3;
+/// See [`LOW`].
+pub const HIGH: f64 = 0.6;
 
 /// How long a lead needs behind the weak pull: 100 kΩ into 10 nF, to a hundredth.
 const PULLED: Micros = Micros(5_000);

@@ -186,7 +186,7 @@ pub fn report(checked: Checked<'_>) -> Result<Report, String> {
         case.suspect(job, faults);
         (groups, proof) = explain(job, &case)?;
         if !groups.first().is_some_and(|best| best.explains_all) {
-            undecided.extend(open(job, &case, &groups, powered, steps, seen));
+            undecided.extend(open(job, &case, powered, steps, seen));
         }
     }
     let rhythms = rhythms(powered, &case.healthy, seen);
@@ -290,7 +290,6 @@ fn explain(job: &Job, case: &Case<'_>) -> Result<(Vec<GroupReport>, Option<Proof
 fn open(
     job: &Job,
     case: &Case<'_>,
-    groups: &[GroupReport],
     powered: &Powered,
     steps: &[Step],
     seen: &[Vec<Observed>],
@@ -324,7 +323,6 @@ fn open(
             });
         }
     }
-    let _ = groups;
     open
 }
 

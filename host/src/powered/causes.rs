@@ -9,6 +9,7 @@ use loomproof_core::units::Volts;
 use super::wiring::Powered;
 use crate::bench::{Upset, upset};
 use crate::fault::Fault;
+use crate::fault::spell;
 use crate::plan::model::Job;
 
 /// One thing that may be wrong.
@@ -31,6 +32,41 @@ impl std::fmt::Display for Cause {
 }
 
 impl Cause {
+    /// Reads a cause as it is written with `--fault`: a fault or an upset.
+    ///
+    /// # Errors
+    /// What is wrong with the spelling, and how to spell that kind.
+    pub fn parse(spelling: &str, job: &Job) -> Result<Self, String> {
+        if upset::is_kind(spelling) {
+            let upset = upset::parse(spelling, job).map_err(|error| error.to_string())?;
+            return Ok(Self::Upset(upset));
+        }
+        let fault = spell::parse(spelling, job).map_err(|error| error.to_string())?;
+        Ok(Self::Wiring(fault))
+    }
+
+    /// Reads several.
+    ///
+    /// # Errors
+    /// As [`Self::parse`], for the first that is not understood.
+    pub fn parse_all(spellings: &[String], job: &Job) -> Result<Vec<Self>, String> {
+        let each = spellings.iter();
+        each.map(|spelling| Self::parse(spelling, job)).collect()
+    }
+
+    /// Faults and upsets apart, as the bench takes them.
+    #[must_use]
+    pub fn sorted(causes: &[Self]) -> (Vec<Fault>, Vec<Upset>) {
+        let (mut faults, mut upsets) = (Vec::new(), Vec::new());
+        for cause in causes {
+            match cause {
+                Self::Wiring(fault) => faults.push(fault.clone()),
+                Self::Upset(upset) => upsets.push(upset.clone()),
+            }
+        }
+        (faults, upsets)
+    }
+
     /// The kind, as before the `@`.
     #[must_use]
     pub fn kind(&self) -> &'static str {

@@ -226,15 +226,7 @@ impl Powered {
         };
         let ohms = draws.resistance(job.supply);
         match &known.other_end {
-            OtherEnd::BatteryPlus => self.feeds.push(Feed {
-                name: name.to_owned(),
-                node,
-                ohms,
-                gate: Gate::Open,
-                fuse: None,
-                signal: Signal::Steady,
-                consumer: true,
-            }),
+            OtherEnd::BatteryPlus => self.in_series(name, node, ohms),
             OtherEnd::Chassis => {
                 self.add(node, GROUND, consumer(ohms))?;
             }
@@ -245,6 +237,19 @@ impl Powered {
             }
         }
         Ok(())
+    }
+
+    /// A consumer between battery plus and a node.
+    fn in_series(&mut self, name: &str, node: NodeId, ohms: Ohms) {
+        self.feeds.push(Feed {
+            name: name.to_owned(),
+            node,
+            ohms,
+            gate: Gate::Open,
+            fuse: None,
+            signal: Signal::Steady,
+            consumer: true,
+        });
     }
 
     /// The node of a conductor or pin.
@@ -341,15 +346,7 @@ impl Powered {
             let (first, second) = match (first, second) {
                 (Side::At(a), Side::At(b)) => (a, b),
                 (Side::Plus, Side::At(node)) | (Side::At(node), Side::Plus) => {
-                    self.feeds.push(Feed {
-                        name: load.name.clone(),
-                        node,
-                        ohms,
-                        gate: Gate::Open,
-                        fuse: None,
-                        signal: Signal::Steady,
-                        consumer: true,
-                    });
+                    self.in_series(&load.name, node, ohms);
                     continue;
                 }
                 _ => continue,

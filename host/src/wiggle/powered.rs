@@ -15,14 +15,9 @@ use loomproof_core::wire::{LeadId, LeadSet, MAX_WATCHED};
 use super::spots::{Group, Watch, Why};
 use crate::fault::Joint;
 use crate::fault::catalogue::joints;
+use crate::live::observe::{HIGH, LOW};
 use crate::plan::model::{Job, Signal};
 use crate::powered::{Powered, Scenario, Shown, Solver};
-
-/// A level that is low and one that is high, as parts of the supply: module inputs
-/// take 0.3 and 0.7 of it (`common practice`); as in the live check.
-pub const LOW: f64 = 0.3;
-/// See [`LOW`].
-pub const HIGH: f64 = 0.6;
 
 /// How far beyond the limit a point must stand by the plan.
 const CLEAR: f64 = 0.3;
