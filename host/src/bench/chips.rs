@@ -148,32 +148,32 @@ impl Expander {
     }
 
     /// One chip-select assertion. `levels` are the voltages at the input pins
-    /// as logic levels. Returns what the chip puts on the line, byte by byte;
-    /// `None` where it leaves the line alone.
-    fn transfer(&mut self, sent: &[u8], levels: u16) -> Vec<Option<u8>> {
-        let mut answer = vec![None; sent.len()];
+    /// as logic levels. Pulls `line` low where the chip drives it so, byte by byte.
+    fn transfer(&mut self, sent: &[u8], levels: u16, line: &mut [u8]) {
         let [opcode, register, ..] = *sent else {
-            return answer;
+            return;
         };
         if !self.answers(opcode) {
-            return answer;
+            return;
         }
         let mut register = register % 0x20;
-        for (sent, answer) in sent.iter().zip(&mut answer).skip(2) {
+        for (sent, line) in sent.iter().zip(line).skip(2) {
+            let reads = opcode & 1 == 1;
             if usize::from(register) >= REGISTERS {
                 // There is no register there: reads give 0, writes are lost.
-                *answer = (opcode & 1 == 1).then_some(0);
+                if reads {
+                    *line = 0;
+                }
                 register = (register + 1) % 0x20;
                 continue;
             }
-            if opcode & 1 == 1 {
-                *answer = Some(self.read(register, levels));
+            if reads {
+                *line &= self.read(register, levels);
             } else {
                 self.write(register, *sent);
             }
             register = self.next(register);
         }
-        answer
     }
 }
 
@@ -185,9 +185,7 @@ pub(super) fn clock(chips: &mut [Expander], data: &mut [u8], levels: &[u16]) {
     data.fill(0xFF);
     for (place, chip) in chips.iter_mut().enumerate() {
         let levels = levels.get(place).copied().unwrap_or(0);
-        for (line, answer) in data.iter_mut().zip(chip.transfer(&sent, levels)) {
-            *line &= answer.unwrap_or(0xFF);
-        }
+        chip.transfer(&sent, levels, data);
     }
 }
 

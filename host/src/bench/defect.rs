@@ -281,6 +281,11 @@ impl Defects {
         Self(all.to_vec())
     }
 
+    /// The probe is as it should be.
+    pub(super) fn none(&self) -> bool {
+        self.0.is_empty()
+    }
+
     /// Pins of a chip that stay low, and that stay high.
     pub(super) fn stuck(&self, device: Device, address: u8) -> (u16, u16) {
         let mut stuck = (0, 0);

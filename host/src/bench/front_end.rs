@@ -65,6 +65,51 @@ pub(super) struct State {
     pub(super) down: bool,
     /// Wide divider and shift.
     pub(super) wide: bool,
+    /// The channels that are joined to the sense bus, in order.
+    pub(super) joined: Vec<usize>,
+    /// What the chips of each bank held when its channels were read off.
+    banks: Vec<Bank>,
+    /// What the select expanders held when they were read off.
+    selects: Vec<u16>,
+}
+
+/// What the two chips of a bank hold at their pins.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Bank {
+    closed: u16,
+    high: u16,
+    low: u16,
+    pulled: u16,
+    guarded: bool,
+}
+
+impl Bank {
+    fn of(drive: &Expander, gate: &Expander) -> Self {
+        Self {
+            closed: gate.high(),
+            high: drive.high(),
+            low: drive.low(),
+            pulled: drive.pull_ups(),
+            guarded: drive.interrupts_low(),
+        }
+    }
+
+    /// The drive of a lead whose disconnect is `closed`.
+    fn pin(&self, place: usize, closed: bool) -> Pin {
+        if !closed {
+            Pin::Off
+        } else if bit(self.high, place) {
+            Pin::High
+        } else if bit(self.low, place) {
+            Pin::Low
+        } else if self.guarded {
+            Pin::Guarded
+        } else if bit(self.pulled, place) {
+            Pin::Pulled
+        } else {
+            Pin::Off
+        }
+    }
 }
 
 fn bit(word: u16, place: usize) -> bool {
@@ -72,8 +117,7 @@ fn bit(word: u16, place: usize) -> bool {
 }
 
 impl State {
-    /// Reads it off the chips' pins; `live` says which live sources are on. Select pins that are inputs count as 0
-    /// (pulled down), as do gate pins.
+    /// Reads it off the chips' pins; `live` says which live sources are on.
     pub(super) fn of(
         drive: &[Expander],
         gate: &[Expander],
@@ -81,59 +125,111 @@ impl State {
         live: &[bool],
         defects: &Defects,
     ) -> Self {
-        let c2 = drive.len() * BANK;
-        let mut channels = vec![Channel::default(); c2 + 1];
-        channels.extend(live.iter().map(|on| Channel {
-            pin: if *on { Pin::Live } else { Pin::Off },
-            sensed: false,
-        }));
-        for (bank, (drive, gate)) in drive.iter().zip(gate).enumerate() {
-            for place in 0..BANK {
-                let channel = bank * BANK + place;
-                let closed = defects.disconnect((channel, c2), bit(gate.high(), place));
-                channels[channel].pin = if !closed {
-                    Pin::Off
-                } else if bit(drive.high(), place) {
-                    Pin::High
-                } else if bit(drive.low(), place) {
-                    Pin::Low
-                } else if drive.interrupts_low() {
-                    Pin::Guarded
-                } else if bit(drive.pull_ups(), place) {
-                    Pin::Pulled
-                } else {
-                    Pin::Off
-                };
-            }
-        }
         let mut state = Self {
-            channels,
+            channels: vec![Channel::default(); drive.len() * BANK + 1 + live.len()],
             up: false,
             down: false,
             wide: false,
+            joined: Vec::new(),
+            banks: Vec::new(),
+            selects: Vec::new(),
         };
-        for (chip, select) in select.iter().enumerate() {
-            let pins = select.high();
+        state.follow(drive, gate, select, live, defects);
+        state
+    }
+
+    /// Reads again what has changed since. Select pins that are inputs count as 0
+    /// (pulled down), as do gate pins.
+    pub(super) fn follow(
+        &mut self,
+        drive: &[Expander],
+        gate: &[Expander],
+        select: &[Expander],
+        live: &[bool],
+        defects: &Defects,
+    ) {
+        let c2 = drive.len() * BANK;
+        for (number, (drive, gate)) in drive.iter().zip(gate).enumerate() {
+            let bank = Bank::of(drive, gate);
+            match self.banks.get_mut(number) {
+                Some(before) if *before == bank => continue,
+                Some(before) => *before = bank,
+                None => self.banks.push(bank),
+            }
+            let channels = self.channels.iter_mut().enumerate().skip(number * BANK);
+            for (place, (channel, own)) in channels.take(BANK).enumerate() {
+                let closed = defects.disconnect((channel, c2), bit(bank.closed, place));
+                own.pin = bank.pin(place, closed);
+            }
+        }
+        for (channel, on) in self.channels.iter_mut().skip(c2 + 1).zip(live) {
+            channel.pin = if *on { Pin::Live } else { Pin::Off };
+        }
+        if !self
+            .selects
+            .iter()
+            .copied()
+            .eq(select.iter().map(Expander::high))
+        {
+            self.selects.clear();
+            self.selects.extend(select.iter().map(Expander::high));
+            self.select(c2, defects);
+        }
+    }
+
+    /// Takes over another state of the same front end, in the room it has.
+    pub(super) fn become_as(&mut self, other: &Self) {
+        self.channels.clone_from(&other.channels);
+        (self.up, self.down, self.wide) = (other.up, other.down, other.wide);
+        self.joined.clone_from(&other.joined);
+        self.banks.clone_from(&other.banks);
+        self.selects.clone_from(&other.selects);
+    }
+
+    /// What the select expanders switch.
+    fn select(&mut self, c2: usize, defects: &Defects) {
+        for channel in &self.joined {
+            self.channels[*channel].sensed = false;
+        }
+        for (chip, pins) in self.selects.iter().copied().enumerate() {
             for mux in (0..8).filter(|mux| bit(pins, 8 + mux)) {
                 let lead = chip * 64 + mux * 8 + usize::from(pins & 7);
                 if lead < c2 {
-                    state.channels[lead].sensed = true;
+                    self.channels[lead].sensed = true;
                 }
             }
             if chip == 0 {
-                (state.up, state.down, state.wide) = (bit(pins, 3), bit(pins, 4), bit(pins, 5));
-                state.channels[c2].sensed = bit(pins, 6);
-                state.channels[c2].pin = if defects.disconnect((c2, c2), bit(pins, 7)) {
+                (self.up, self.down, self.wide) = (bit(pins, 3), bit(pins, 4), bit(pins, 5));
+                self.channels[c2].sensed = bit(pins, 6);
+                self.channels[c2].pin = if defects.disconnect((c2, c2), bit(pins, 7)) {
                     Pin::High
                 } else {
                     Pin::Off
                 };
             }
         }
-        for (number, channel) in state.channels.iter_mut().enumerate().take(c2 + 1) {
-            channel.sensed = defects.sense((number, c2), channel.sensed);
+        if !defects.none() {
+            for (number, channel) in self.channels.iter_mut().enumerate().take(c2 + 1) {
+                channel.sensed = defects.sense((number, c2), channel.sensed);
+            }
         }
-        state
+        self.joined.clear();
+        let channels = self.channels.iter().enumerate();
+        let joined = channels.filter(|(_, channel)| channel.sensed);
+        self.joined.extend(joined.map(|(number, _)| number));
+    }
+
+    /// The channels that are not as they were in `before`; some of them twice.
+    pub(super) fn changed<'a>(&'a self, before: &'a Self) -> impl Iterator<Item = usize> + 'a {
+        let banks = self.banks.iter().zip(&before.banks).enumerate();
+        let banks = banks.filter(|(_, (new, old))| new != old);
+        let of_banks = banks.flat_map(|(bank, _)| bank * BANK..(bank + 1) * BANK);
+        let others = self.banks.len() * BANK..self.channels.len();
+        let joined = self.joined.iter().chain(&before.joined).copied();
+        of_banks
+            .chain(others)
+            .chain(joined)
+            .filter(|channel| self.channels.get(*channel) != before.channels.get(*channel))
     }
 }
 

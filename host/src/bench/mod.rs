@@ -151,6 +151,8 @@ pub struct Bench {
     levels: Vec<u16>,
     parts: Parts,
     plant: Plant,
+    /// What the chips' pins do at this moment.
+    state: State,
     scene: Scene,
     /// When something opens or closes by itself next, ns.
     next_edge: Option<u64>,
@@ -329,7 +331,7 @@ impl Bench {
         let live = vec![true; parts.live.len()];
         let state = State::of(&drive, &gate, &select, &live, &defects);
         let powered = scene.powered();
-        let plant = Plant::new(wired, powered, state, usize::from(leads), &parts)?;
+        let plant = Plant::new(wired, powered, state.clone(), usize::from(leads), &parts)?;
         let mut bench = Self {
             drive,
             gate,
@@ -340,6 +342,7 @@ impl Bench {
             levels: vec![0; usize::from(banks)],
             parts,
             plant,
+            state,
             next_edge: scene.next(0),
             scene,
             nodes,
@@ -580,14 +583,14 @@ impl Bench {
 
     /// Carries the chips' pins over to the wiring.
     fn refresh(&mut self) {
-        let state = State::of(
+        self.state.follow(
             &self.drive,
             &self.gate,
             &self.select,
             &self.live,
             &self.defects,
         );
-        if let Err(error) = self.plant.change(state, self.now, &self.parts) {
+        if let Err(error) = self.plant.change(&self.state, self.now, &self.parts) {
             self.trouble.get_or_insert(error);
         }
     }

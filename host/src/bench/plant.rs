@@ -91,6 +91,8 @@ pub(super) struct Plant {
     bus: BusMovement,
     state: State,
     solved: HashMap<Vec<u8>, Rc<Vec<Target>>>,
+    /// Room for the key that is looked up.
+    key: Vec<u8>,
 }
 
 impl Plant {
@@ -117,6 +119,7 @@ impl Plant {
             bus,
             state,
             solved: HashMap::new(),
+            key: Vec::new(),
         };
         for island in 0..plant.wired.islands.len() {
             let target = plant.solve(&[island], None, parts)?;
@@ -144,17 +147,17 @@ impl Plant {
         bus: Option<BusLoad>,
         parts: &Parts,
     ) -> Result<Rc<Vec<Target>>, BenchError> {
-        let mut key = match bus {
-            Some(_) => {
-                vec![
-                    1,
-                    u8::from(self.state.up),
-                    u8::from(self.state.down),
-                    u8::from(self.state.wide),
-                ]
-            }
-            None => vec![0],
-        };
+        let mut key = std::mem::take(&mut self.key);
+        key.clear();
+        match bus {
+            Some(_) => key.extend([
+                1,
+                u8::from(self.state.up),
+                u8::from(self.state.down),
+                u8::from(self.state.wide),
+            ]),
+            None => key.push(0),
+        }
         let wired = Rc::clone(&self.wired);
         key.extend(wired.number.to_le_bytes());
         for island in group {
@@ -165,6 +168,7 @@ impl Plant {
             }
         }
         if let Some(target) = self.solved.get(&key) {
+            self.key = key;
             return Ok(Rc::clone(target));
         }
         let driven: Vec<Driven<'_>> = group
@@ -194,13 +198,10 @@ impl Plant {
         Ok(target)
     }
 
-    fn sensed_islands(&self, state: &State) -> Vec<usize> {
-        let sensed = state
-            .channels
-            .iter()
-            .zip(&self.wired.seat)
-            .filter(|(channel, _)| channel.sensed);
-        let mut islands: Vec<usize> = sensed.map(|(_, seat)| seat.0).collect();
+    /// The islands of the leads that are joined to the sense bus.
+    fn islands_of(&self, joined: &[(usize, f64)]) -> Vec<usize> {
+        let seats = joined.iter().map(|(channel, _)| self.wired.seat[*channel]);
+        let mut islands: Vec<usize> = seats.map(|(island, _)| island).collect();
         islands.sort_unstable();
         islands.dedup();
         islands
@@ -209,63 +210,52 @@ impl Plant {
     /// The front end changes to `state` at `now`.
     pub(super) fn change(
         &mut self,
-        state: State,
+        state: &State,
         now: u64,
         parts: &Parts,
     ) -> Result<(), BenchError> {
-        if state == self.state {
-            return Ok(());
-        }
-        let mut changed = vec![false; self.wired.islands.len()];
-        for (channel, (new, old)) in state.channels.iter().zip(&self.state.channels).enumerate() {
-            if new != old {
-                changed[self.wired.seat[channel].0] = true;
-            }
-        }
-        let (before, after) = (
-            self.sensed_islands(&self.state),
-            self.sensed_islands(&state),
-        );
-        let load = parts.bus_load(&state);
-        let bus_changed =
-            load != self.bus.load || before.iter().chain(&after).any(|island| changed[*island]);
+        let changed = state.changed(&self.state);
+        let mut moving: Vec<usize> = changed.map(|channel| self.wired.seat[channel].0).collect();
+        let joined: Vec<(usize, f64)> = state
+            .joined
+            .iter()
+            .filter_map(|channel| Some((*channel, 1.0 / parts.sense(*channel, true)?)))
+            .collect();
+        let (before, after) = (self.islands_of(&self.bus.joined), self.islands_of(&joined));
+        let load = parts.bus_load(state);
+        let mut on_bus = before.iter().chain(&after);
+        let bus_changed = load != self.bus.load || on_bus.any(|island| moving.contains(island));
         if bus_changed {
-            before
-                .iter()
-                .chain(&after)
-                .for_each(|island| changed[*island] = true);
+            moving.extend(before.iter().chain(&after));
         }
-        let mut volts: Vec<Option<Vec<f64>>> = (0..self.wired.islands.len())
-            .map(|island| changed[island].then(|| self.island_volts(island, now)))
+        moving.sort_unstable();
+        moving.dedup();
+        let mut volts: Vec<(usize, Vec<f64>)> = moving
+            .into_iter()
+            .map(|island| (island, self.island_volts(island, now)))
             .collect();
         if bus_changed {
             self.bus.volts = self.bus_volts(now);
-            self.share_charge(&state, load, parts, &mut volts);
+            self.share_charge(state, load, parts, &mut volts);
         }
-        self.state = state;
+        self.state.become_as(state);
+        let mut on_bus = None;
         if bus_changed {
             self.bus.since = now;
             self.bus.load = load;
-            let sensed = self
-                .state
-                .channels
-                .iter()
-                .enumerate()
-                .filter(|(_, c)| c.sensed);
-            self.bus.joined = sensed
-                .filter_map(|(channel, _)| Some((channel, 1.0 / parts.sense(channel, true)?)))
-                .collect();
+            self.bus.joined = joined;
             if !after.is_empty() {
-                let target = self.solve(&after, Some(load), parts)?;
-                for (part, island) in after.iter().enumerate() {
-                    self.head_for(*island, &target, part, volts[*island].take(), now);
-                }
+                on_bus = Some(self.solve(&after, Some(load), parts)?);
             }
         }
-        for (island, now_volts) in volts.into_iter().enumerate() {
-            if now_volts.is_some() && changed[island] && !after.contains(&island) {
-                let target = self.solve(&[island], None, parts)?;
-                self.head_for(island, &target, 0, now_volts, now);
+        for (island, volts) in volts {
+            let part = after.iter().position(|other| *other == island);
+            match (&on_bus, part) {
+                (Some(target), Some(part)) => self.head_for(island, target, part, &volts, now),
+                _ => {
+                    let target = self.solve(&[island], None, parts)?;
+                    self.head_for(island, &target, 0, &volts, now);
+                }
             }
         }
         Ok(())
@@ -290,7 +280,7 @@ impl Plant {
         self.bus.volts = self.bus_volts(now);
         self.bus.since = now;
         self.wired = Rc::clone(wired);
-        let joined = self.sensed_islands(&self.state);
+        let joined = self.islands_of(&self.bus.joined);
         let load = self.bus.load;
         let on_bus = match joined.is_empty() {
             true => None,
@@ -327,12 +317,16 @@ impl Plant {
         state: &State,
         load: BusLoad,
         parts: &Parts,
-        volts: &mut [Option<Vec<f64>>],
+        volts: &mut [(usize, Vec<f64>)],
     ) {
         let loads = load.up + load.down;
-        for (channel, (new, old)) in state.channels.iter().zip(&self.state.channels).enumerate() {
+        for channel in state.joined.iter().copied() {
             let (island, port) = self.wired.seat[channel];
-            if let (true, false, Some(volts)) = (new.sensed, old.sensed, &mut volts[island]) {
+            if self.state.channels[channel].sensed {
+                continue;
+            }
+            if let Ok(at) = volts.binary_search_by_key(&island, |(island, _)| *island) {
+                let volts = &mut volts[at].1;
                 let lump = &self.wired.islands[island].lump;
                 let own = self.wired.islands[island].lump_capacitance(port);
                 // One pole stands for all capacitances that move together; the
@@ -353,11 +347,10 @@ impl Plant {
         island: usize,
         target: &Rc<Vec<Target>>,
         part: usize,
-        volts: Option<Vec<f64>>,
+        volts: &[f64],
         now: u64,
     ) {
-        let volts = volts.unwrap_or_else(|| self.island_volts(island, now));
-        let deviation = self.wired.islands[island].deviation(&volts, &target[part]);
+        let deviation = self.wired.islands[island].deviation(volts, &target[part]);
         self.movements[island] = Movement {
             since: now,
             target: Rc::clone(target),
@@ -429,7 +422,10 @@ impl Plant {
             let (volts, ohms) = parts.drive(number, channel.pin)?;
             Some(((volts - self.channel_volts(number, now)) / ohms).max(0.0))
         });
-        let pull = self.bus.load.up * (REFERENCE.value() - self.bus_volts(now)).max(0.0);
+        let pull = match self.bus.load.up {
+            0.0 => 0.0,
+            up => up * (REFERENCE.value() - self.bus_volts(now)).max(0.0),
+        };
         given.sum::<f64>() + pull
     }
 
