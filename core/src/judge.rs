@@ -2,7 +2,7 @@
 
 use crate::expect::Band;
 use crate::instrument;
-use crate::units::Volts;
+use crate::units::{MicroVolts, Volts};
 use crate::wire::Reading;
 
 /// How many standard deviations outside its band a reading may lie.
@@ -58,20 +58,106 @@ impl Value {
     /// the converter's span counts as the end of the span.
     #[must_use]
     pub fn of(plus: Reading, minus: Option<Reading>) -> Self {
-        match (volts(plus), minus.map(volts)) {
-            (Some(plus), None) => Self::Volts(plus),
-            (Some(plus), Some(Some(minus))) => Self::Volts(plus - minus),
-            _ => Self::Unsettled,
+        match microvolts_of(plus, minus) {
+            Some(value) => Self::Volts(volts(value)),
+            None => Self::Unsettled,
         }
     }
 }
 
-fn volts(reading: Reading) -> Option<Volts> {
-    match reading {
-        Reading::Volts(value) => Some(value.volts()),
-        Reading::Above => Some(instrument::REFERENCE),
-        Reading::Below => Some(Volts(0.0)),
+/// The converter's span in microvolts.
+const SPAN_UV: i64 = (instrument::REFERENCE.0 * 1e6 + 0.5) as i64;
+
+/// A difference of two readings can leave the range of one.
+fn microvolts_of(plus: Reading, minus: Option<Reading>) -> Option<i64> {
+    let one = |reading| match reading {
+        Reading::Volts(MicroVolts(value)) => Some(i64::from(value)),
+        Reading::Above => Some(SPAN_UV),
+        Reading::Below => Some(0),
         Reading::NotSettled(_) => None,
+    };
+    match minus {
+        None => one(plus),
+        Some(minus) => Some(one(plus)? - one(minus)?),
+    }
+}
+
+fn volts(microvolts: i64) -> Volts {
+    Volts(microvolts as f64 * 1e-6)
+}
+
+/// A band as [`judge`] sees it, in whole microvolts: the least and the most at
+/// which a quantity is within. Judging by it needs no fractions.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Limits {
+    /// The least.
+    pub least: MicroVolts,
+    /// The most.
+    pub most: MicroVolts,
+}
+
+/// The verdict on one quantity, without how far it is off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Side {
+    /// As expected.
+    Within,
+    /// Below its limits.
+    Low,
+    /// Above its limits.
+    High,
+    /// A reading was still creeping; it proves nothing.
+    NotSettled,
+}
+
+impl From<Judgement> for Side {
+    fn from(judgement: Judgement) -> Self {
+        match judgement {
+            Judgement::Within => Self::Within,
+            Judgement::Low(_) => Self::Low,
+            Judgement::High(_) => Self::High,
+            Judgement::NotSettled => Self::NotSettled,
+        }
+    }
+}
+
+impl Limits {
+    /// The limits at which [`judge`] changes its mind; `None` for a band that
+    /// nothing lies within, or that is no band.
+    #[must_use]
+    pub fn of(band: &Band) -> Option<Self> {
+        let side = |value: i32| judge(band, Value::Volts(volts(i64::from(value)))).into();
+        // The first value that is no longer as asked, all before it being so.
+        let first = |is: fn(Side) -> bool| {
+            let (mut low, mut high) = (i64::from(i32::MIN), i64::from(i32::MAX) + 1);
+            while low < high {
+                let middle = (low + high).div_euclid(2);
+                if i32::try_from(middle).is_ok_and(|value| is(side(value))) {
+                    low = middle + 1;
+                } else {
+                    high = middle;
+                }
+            }
+            low
+        };
+        let least = first(|side| side == Side::Low);
+        let most = first(|side| side != Side::High) - 1;
+        let limits = Self {
+            least: MicroVolts(i32::try_from(least).ok()?),
+            most: MicroVolts(i32::try_from(most).ok()?),
+        };
+        let within = |MicroVolts(value)| side(value) == Side::Within;
+        (least <= most && within(limits.least) && within(limits.most)).then_some(limits)
+    }
+
+    /// Judges a quantity by its readings as [`judge`] does by the band.
+    #[must_use]
+    pub fn judge(&self, plus: Reading, minus: Option<Reading>) -> Side {
+        match microvolts_of(plus, minus) {
+            None => Side::NotSettled,
+            Some(value) if value < i64::from(self.least.0) => Side::Low,
+            Some(value) if value > i64::from(self.most.0) => Side::High,
+            Some(_) => Side::Within,
+        }
     }
 }
 
@@ -98,6 +184,57 @@ mod tests {
             "NaN lies inside no band"
         );
         assert_eq!(judge(&band, Value::Unsettled), Judgement::NotSettled);
+    }
+
+    #[test]
+    fn limits_judge_as_their_band_does() {
+        let volts = |value| Reading::Volts(MicroVolts(value));
+        let (mut within, mut off) = (0, 0);
+        for (low, width, sigma) in [
+            (0.0, 0.0, 1e-4),
+            (1.0, 1.0, 0.01),
+            (3.2999, 1e-4, 6.1e-5),
+            (-0.000_3, 0.000_9, 1.0 / 3.0 * 1e-4),
+        ] {
+            let band = Band {
+                low: Volts(low),
+                high: Volts(low + width),
+                sigma: Volts(sigma),
+            };
+            let limits = Limits::of(&band).unwrap();
+            let near = |MicroVolts(edge)| edge - 3..=edge + 3;
+            let mut readings: std::vec::Vec<Reading> = near(limits.least)
+                .chain(near(limits.most))
+                .map(volts)
+                .collect();
+            readings.extend([Reading::Above, Reading::Below]);
+            readings.extend([i32::MIN, i32::MAX].map(volts));
+            readings.push(Reading::NotSettled(MicroVolts(1)));
+            for plus in &readings {
+                for minus in [None, Some(volts(0)), Some(volts(17)), Some(Reading::Above)] {
+                    let wanted = Side::from(judge(&band, Value::of(*plus, minus)));
+                    assert_eq!(
+                        limits.judge(*plus, minus),
+                        wanted,
+                        "{band:?} {plus:?} {minus:?}"
+                    );
+                    if wanted == Side::Within {
+                        within += 1;
+                    } else {
+                        off += 1;
+                    }
+                }
+            }
+        }
+        assert!(within > 40 && off > 40, "{within} {off}");
+        for (low, sigma) in [(0.0, 0.0), (f64::NAN, 1.0), (0.0, f64::NAN), (1e9, 1.0)] {
+            let band = Band {
+                low: Volts(low),
+                high: Volts(low),
+                sigma: Volts(sigma),
+            };
+            assert_eq!(Limits::of(&band), None, "{band:?}");
+        }
     }
 
     #[test]

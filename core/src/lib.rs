@@ -4,13 +4,15 @@
 //! [`units`] → [`instrument`] (the probe in numbers) → [`circuit`] → [`solve`]
 //! → [`expect`] → [`scan`] → [`judge`]; [`self_test`] and [`null`] look at the
 //! probe itself; [`wire`] is the language spoken
-//! between host and probe.
+//! between host and probe; [`image`] is a plan that the probe carries along.
 #![cfg_attr(not(test), no_std)]
 #![forbid(unsafe_code)]
 
+pub mod check;
 pub mod circuit;
 pub mod copper;
 pub mod expect;
+pub mod image;
 pub mod instrument;
 pub mod judge;
 pub mod layout;

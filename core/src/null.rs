@@ -7,9 +7,10 @@
 //! converter whose zero is low does not cut anything off; offset, pull and
 //! protection resistors drop out of the differences.
 
+use crate::check::CRC;
 use crate::instrument::{PROTECTION, PULL, REFERENCE, SOURCE};
 use crate::units::{Micros, Ohms};
-use crate::wire::{LeadId, LeadSet, Reading, Sense, SenseMode, Step};
+use crate::wire::{ClipOhms, LeadId, LeadSet, Reading, Sense, SenseMode, Step};
 
 /// A clip on the metal has less than this; a clip beside it much more.
 pub const MOST: Ohms = Ohms(2.0);
@@ -56,6 +57,17 @@ pub fn clip(driven: &[Reading], idle: &[Reading]) -> Option<Ohms> {
     let current = (REFERENCE.0 - lead) / SOURCE.0;
     let ohms = own / current;
     (ohms > -0.05 && ohms < MOST.0).then_some(Ohms(ohms.max(0.0)))
+}
+
+/// Check sum of what the clips were nulled to, in lead order: limits that were
+/// computed with it hold for no others.
+#[must_use]
+pub fn clips_check(clips: impl Iterator<Item = ClipOhms>) -> u32 {
+    let mut digest = CRC.digest();
+    for ClipOhms(tenths) in clips {
+        digest.update(&tenths.to_le_bytes());
+    }
+    digest.finalize()
 }
 
 /// Mean of the two leads' readings, in microvolts.

@@ -146,6 +146,41 @@ fn broken(micros: u32) -> Break {
     }
 }
 
+/// Those about what the probe carries along, at their longest.
+fn longest_carried() -> [Message; 8] {
+    let page = || Vec::from([u8::MAX; PAGE]);
+    [
+        Message::Request(Request::Plan),
+        Message::Request(Request::Load(Page {
+            at: u32::MAX,
+            bytes: page(),
+        })),
+        Message::Request(Request::Result(Fetch {
+            slot: u8::MAX,
+            at: u32::MAX,
+        })),
+        Message::Request(Request::Forget(Forget {
+            slot: u8::MAX,
+            number: u32::MAX,
+        })),
+        Message::Reply(Reply::Plan {
+            room: u32::MAX,
+            carried: Carried::Plan {
+                check: u32::MAX,
+                length: u32::MAX,
+            },
+        }),
+        Message::Reply(Reply::Loaded { next: u32::MAX }),
+        Message::Reply(Reply::Result(Piece {
+            slots: u8::MAX,
+            number: Some(u32::MAX),
+            length: u32::MAX,
+            bytes: page(),
+        })),
+        Message::Reply(Reply::Forgotten),
+    ]
+}
+
 /// Every message at its longest.
 fn longest() -> std::vec::Vec<Message> {
     let full = LeadSet([0xFF; MAX_LEADS / 8]);
@@ -226,6 +261,7 @@ fn longest() -> std::vec::Vec<Message> {
             u32::MAX,
         )),
     ];
+    all.extend(longest_carried());
     all.extend(
         [
             Refusal::Live(LeadId(u8::MAX), i32::MIN),
@@ -265,10 +301,10 @@ fn every_message_at_its_longest_fits() {
 }
 
 /// The messages whose bytes stand in `docs/wire-format.md`, by the name there.
-fn golden() -> [(&'static str, Message); 24] {
+fn golden() -> [(&'static str, Message); 32] {
     let lead = LeadId;
     let hello = Hello {
-        protocol: 3,
+        protocol: 4,
         leads: 64,
         board: text("emulated"),
         serial: text("0001"),
@@ -407,6 +443,46 @@ fn golden() -> [(&'static str, Message); 24] {
                 100,
             )),
         ),
+        ("request plan", Message::Request(Request::Plan)),
+        (
+            "request load",
+            Message::Request(Request::Load(Page {
+                at: 256,
+                bytes: Vec::from_slice(&[0, 1, 255]).expect("three fit"),
+            })),
+        ),
+        (
+            "request result",
+            Message::Request(Request::Result(Fetch { slot: 3, at: 512 })),
+        ),
+        (
+            "request forget",
+            Message::Request(Request::Forget(Forget {
+                slot: 3,
+                number: 40,
+            })),
+        ),
+        (
+            "reply plan",
+            Message::Reply(Reply::Plan {
+                room: 262_144,
+                carried: Carried::Plan {
+                    check: 0x0102_0304,
+                    length: 20_000,
+                },
+            }),
+        ),
+        ("reply loaded", Message::Reply(Reply::Loaded { next: 512 })),
+        (
+            "reply result",
+            Message::Reply(Reply::Result(Piece {
+                slots: 16,
+                number: Some(40),
+                length: 1_000,
+                bytes: Vec::from_slice(&[0, 1, 255]).expect("three fit"),
+            })),
+        ),
+        ("reply forgotten", Message::Reply(Reply::Forgotten)),
     ]
 }
 

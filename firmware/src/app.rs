@@ -15,10 +15,11 @@ use loomproof_core::wire::frame::{
     encode_reply,
 };
 use loomproof_core::wire::{
-    Channel, Feel, Guard, Hello, LeadId, Nulls, PROTOCOL, Place, Refusal, Reply, Request, Step,
-    Watch,
+    Channel, Feel, Fetch, Forget, Guard, Hello, LeadId, Nulls, PROTOCOL, Page, Place, Refusal,
+    Reply, Request, Step, Watch,
 };
 
+use crate::carried;
 use crate::instrument::Instrument;
 use crate::interlock::{self, PERMISSION};
 use crate::memory::{Clips, Memory, NoMemory};
@@ -220,6 +221,10 @@ where
                 None => Err(Refusal::NotArmed),
                 Some(place) => self.guard(guard, place),
             },
+            Request::Plan => Ok(carried::plan(&mut self.memory)),
+            Request::Load(page) => self.load(page),
+            Request::Result(fetch) => self.result(*fetch),
+            Request::Forget(forget) => self.forget(*forget),
         }
     }
 
@@ -287,6 +292,23 @@ where
     }
 
     #[inline(never)]
+    fn load(&mut self, page: &Page) -> Result<Reply, Refusal> {
+        self.disarm();
+        carried::load(&mut self.memory, page)
+    }
+
+    #[inline(never)]
+    fn result(&mut self, fetch: Fetch) -> Result<Reply, Refusal> {
+        carried::result(&mut self.memory, fetch)
+    }
+
+    #[inline(never)]
+    fn forget(&mut self, forget: Forget) -> Result<Reply, Refusal> {
+        self.disarm();
+        carried::forget(&mut self.memory, forget)
+    }
+
+    #[inline(never)]
     fn keep(&mut self, nulls: &Nulls) -> Result<Reply, Refusal> {
         let mut clips = self.clips;
         clips.take(nulls);
@@ -304,6 +326,8 @@ where
     }
 }
 
+// Not inlined: what it decodes through would lie under whatever the request asks.
+#[inline(never)]
 fn understand(frame: Frame<'_>) -> Option<Heard> {
     match frame.kind {
         Kind::HelloRequest => frame.hello_request().ok().map(|()| Heard::Hello(frame.seq)),

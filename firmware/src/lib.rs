@@ -10,6 +10,7 @@
 
 pub mod ads8866;
 pub mod app;
+pub mod carried;
 pub mod cost;
 pub mod front_end;
 pub mod guard;

@@ -8,7 +8,8 @@ use fake::{Rig, set};
 use loomproof_core::units::Micros;
 use loomproof_core::wire::frame::{Deframer, MAX_FRAME};
 use loomproof_core::wire::{
-    Channel, ClipOhms, LeadId, Nulls, Place, Refusal, Reply, Request, Sense, SenseMode, Step,
+    Channel, ClipOhms, Fetch, Forget, LeadId, Nulls, Page, Place, Refusal, Reply, Request, Sense,
+    SenseMode, Step,
 };
 use proptest::prelude::*;
 
@@ -89,6 +90,12 @@ fn request() -> impl Strategy<Value = Request> {
         1 => Just(Request::Prove(Channel::Chassis)),
         1 => lead().prop_map(|lead| Request::Nulls(LeadId(lead))),
         1 => nulls().prop_map(Request::Keep),
+        1 => Just(Request::Plan),
+        1 => (0_u32..3, prop::collection::vec(any::<u8>(), 0..4)).prop_map(|(at, bytes)| {
+            Request::Load(Page { at: at * 128, bytes: bytes.into_iter().collect() })
+        }),
+        1 => (0_u8..20, 0_u32..600).prop_map(|(slot, at)| Request::Result(Fetch { slot, at })),
+        1 => (0_u8..20, 0_u32..3).prop_map(|(slot, number)| Request::Forget(Forget { slot, number })),
     ]
 }
 

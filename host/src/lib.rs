@@ -4,6 +4,7 @@
 //! a [`link`] → judgement → [`diagnosis`] → [`commands`].
 #![forbid(unsafe_code)]
 
+pub mod alone;
 pub mod bench;
 pub mod circuit;
 pub mod comeback;

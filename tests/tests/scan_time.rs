@@ -52,6 +52,7 @@ impl Link for Timed {
             Request::Inspect | Request::Prove(_) => "self-test",
             Request::Nulls(_) | Request::Keep(_) => "nulls",
             Request::Watch(_) | Request::Feel(_) | Request::Guard(_) => "watch",
+            Request::Plan | Request::Load(_) | Request::Result(_) | Request::Forget(_) => "carried",
         };
         self.spent.push((kind, self.now() - before));
         reply

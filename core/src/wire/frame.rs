@@ -6,9 +6,10 @@
 //! A frame is handed out only after its CRC has been checked, because a
 //! damaged COBS frame can still decode to something.
 
-use crc::{CRC_32_ISO_HDLC, Crc};
 use heapless::String;
 use serde::{Deserialize, Serialize};
+
+use crate::check::CRC;
 
 use super::message::{Hello, Reply, Request};
 use super::stuffing::{Stuffed, unstuff};
@@ -19,8 +20,8 @@ use super::stuffing::{Stuffed, unstuff};
 pub const MAX_FRAME: usize = 1312;
 
 /// Room for the largest frame that a host sends, zero byte included: a
-/// [`Request::Step`] with every reading asked for.
-pub const MAX_REQUEST_FRAME: usize = 224;
+/// [`Request::Load`] of a whole page.
+pub const MAX_REQUEST_FRAME: usize = 288;
 
 /// First bytes of both hello bodies.
 const MAGIC: [u8; 4] = *b"LOOM";
@@ -30,8 +31,6 @@ const HEAD: usize = 3;
 
 /// Bytes of the CRC.
 const CHECK: usize = 4;
-
-static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 
 /// What a frame carries: its first byte.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -7,13 +7,14 @@
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
+use super::carried::{Carried, Fetch, Forget, Page, Piece};
 use super::proof::{Channel, Inspection, Nulls, Proof};
 use super::watch::{AllFelt, AllSeen, Breaks, Feel, Guard, Watch};
 use crate::units::{MicroVolts, Micros};
 
 /// Version of the requests and replies. A probe of another version is refused
 /// by the host after the hello exchange, which itself never changes.
-pub const PROTOCOL: u16 = 3;
+pub const PROTOCOL: u16 = 4;
 
 /// The most probe leads that one probe can have.
 pub const MAX_LEADS: usize = 128;
@@ -231,6 +232,14 @@ pub enum Request {
     Feel(Feel),
     /// Watch joints for a while that should stay closed. Refused unless armed.
     Guard(Guard),
+    /// Which plan the probe carries along.
+    Plan,
+    /// Keep a page of a plan. Leaves the probe idle.
+    Load(Page),
+    /// A piece of a result that the probe keeps.
+    Result(Fetch),
+    /// Forget a result.
+    Forget(Forget),
 }
 
 /// One lead as the survey found it, undriven, through the wide divider.
@@ -352,6 +361,22 @@ pub enum Reply {
         /// The longest time between two looks at one lead.
         round: Micros,
     },
+    /// Answer to [`Request::Plan`].
+    Plan {
+        /// Bytes that there is room for; 0 where the probe cannot carry any.
+        room: u32,
+        /// The plan.
+        carried: Carried,
+    },
+    /// Answer to [`Request::Load`], once the page is kept.
+    Loaded {
+        /// Where the next page begins.
+        next: u32,
+    },
+    /// Answer to [`Request::Result`].
+    Result(Piece),
+    /// Answer to [`Request::Forget`]: it is no longer kept.
+    Forgotten,
 }
 
 /// Who a probe is: the one message whose layout never changes.

@@ -1,6 +1,8 @@
 //! The probe's memory on the virtual bench: a NOR flash that can be kept in a file.
 
 use std::cell::RefCell;
+use std::fs::OpenOptions;
+use std::io::{Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
@@ -8,11 +10,12 @@ use embedded_storage::nor_flash::{
     ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash, check_erase, check_read,
     check_write,
 };
+use loomproof_firmware::memory::Flash;
 
 /// Bytes of one erase block.
 const BLOCK: usize = 4_096;
-/// Blocks that there are.
-const BLOCKS: usize = 2;
+/// Blocks that there are: all that the firmware keeps.
+const BLOCKS: usize = Flash::<VirtualFlash>::BYTES as usize / BLOCK;
 /// Bytes of one write unit.
 const PAGE: usize = 256;
 
@@ -63,7 +66,13 @@ impl VirtualFlash {
     pub fn in_file(path: &Path) -> std::io::Result<Self> {
         let flash = Self::default();
         match std::fs::read(path) {
-            Ok(bytes) if bytes.len() == BLOCK * BLOCKS => flash.0.borrow_mut().bytes = bytes,
+            // One of an earlier version holds only the clips.
+            Ok(bytes) if bytes.len() == BLOCK * BLOCKS || bytes.len() == 2 * BLOCK => {
+                let mut cells = flash.0.borrow_mut();
+                for (cell, byte) in cells.bytes.iter_mut().zip(bytes) {
+                    *cell = byte;
+                }
+            }
             Ok(_) => return Err(std::io::Error::other("this is no probe memory")),
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
             Err(error) => return Err(error),
@@ -83,6 +92,20 @@ impl VirtualFlash {
         flash
     }
 
+    /// The bytes of a stretch as they are now.
+    #[must_use]
+    pub fn bytes(&self, range: std::ops::Range<usize>) -> Vec<u8> {
+        let cells = self.0.borrow();
+        cells.bytes.get(range).unwrap_or_default().to_vec()
+    }
+
+    /// Alters one byte behind the firmware's back.
+    pub fn alter(&self, at: usize, flip: u8) {
+        if let Some(byte) = self.0.borrow_mut().bytes.get_mut(at) {
+            *byte ^= flip;
+        }
+    }
+
     /// The supply fails after so many bytes have been changed; `None` brings it back.
     pub fn power_fails_after(&self, bytes: Option<usize>) {
         self.0.borrow_mut().power = bytes;
@@ -95,7 +118,7 @@ impl Cells {
         range: std::ops::Range<usize>,
         new: impl Fn(usize, u8) -> u8,
     ) -> Result<(), FlashError> {
-        for at in range {
+        for at in range.clone() {
             match &mut self.power {
                 Some(0) => return Err(FlashError(NorFlashErrorKind::Other)),
                 Some(left) => *left -= 1,
@@ -104,11 +127,25 @@ impl Cells {
             self.bytes[at] = new(at, self.bytes[at]);
         }
         match &self.file {
-            Some(file) => {
-                std::fs::write(file, &self.bytes).map_err(|_| FlashError(NorFlashErrorKind::Other))
-            }
+            Some(file) => self
+                .keep_in(file, range)
+                .map_err(|_| FlashError(NorFlashErrorKind::Other)),
             None => Ok(()),
         }
+    }
+
+    /// Writes what changed; the whole where the file is not so long yet.
+    fn keep_in(&self, file: &Path, range: std::ops::Range<usize>) -> std::io::Result<()> {
+        let mut options = OpenOptions::new();
+        let mut file = options
+            .write(true)
+            .create(true)
+            .truncate(false)
+            .open(file)?;
+        let whole = file.metadata()?.len() != self.bytes.len() as u64;
+        let range = if whole { 0..self.bytes.len() } else { range };
+        file.seek(SeekFrom::Start(range.start as u64))?;
+        file.write_all(&self.bytes[range])
     }
 }
 

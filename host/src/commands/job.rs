@@ -184,6 +184,47 @@ impl JobArgs {
         Ok(Plan::load(&self.plan)?)
     }
 
+    /// What the command line answers.
+    ///
+    /// # Errors
+    /// [`Failure`] for what is no answer, or one option answered twice.
+    pub fn given(&self) -> Result<BTreeMap<String, String>, Failure> {
+        let mut given: BTreeMap<String, String> = BTreeMap::new();
+        for answer in &self.answers {
+            let Some((option, value)) = answer.split_once('=') else {
+                return Err(Failure::usage(format!(
+                    "--answer {answer}: write it as --answer option=value"
+                )));
+            };
+            if let Some(earlier) = given.insert(option.to_owned(), value.to_owned())
+                && earlier != value
+            {
+                return Err(Failure::usage(format!(
+                    "option {option} is answered twice: {earlier} and {value}"
+                )));
+            }
+        }
+        Ok(given)
+    }
+
+    /// What is fixed where everything else is to stay open: what the command line
+    /// answers, and with `--defaults` the default of every other option.
+    ///
+    /// # Errors
+    /// As [`Self::given`].
+    pub fn fixed(&self, plan: &Plan) -> Result<BTreeMap<String, String>, Failure> {
+        let mut fixed = self.given()?;
+        if self.defaults {
+            for option in plan.options() {
+                if let Some(default) = &option.default {
+                    let name = option.name.clone();
+                    fixed.entry(name).or_insert_with(|| default.clone());
+                }
+            }
+        }
+        Ok(fixed)
+    }
+
     /// Settles the options of a plan: what is answered already, what the
     /// command line answers (which counts, where both do), and what is still to
     /// be asked.
@@ -195,22 +236,7 @@ impl JobArgs {
         plan: &Plan,
         mut answers: BTreeMap<String, String>,
     ) -> Result<Job, Failure> {
-        let mut given: BTreeMap<&str, &str> = BTreeMap::new();
-        for answer in &self.answers {
-            let Some((option, value)) = answer.split_once('=') else {
-                return Err(Failure::usage(format!(
-                    "--answer {answer}: write it as --answer option=value"
-                )));
-            };
-            answers.insert(option.to_owned(), value.to_owned());
-            if let Some(earlier) = given.insert(option, value)
-                && earlier != value
-            {
-                return Err(Failure::usage(format!(
-                    "option {option} is answered twice: {earlier} and {value}"
-                )));
-            }
-        }
+        answers.extend(self.given()?);
         if !self.defaults && std::io::stdin().is_terminal() {
             ask(plan, &mut answers)?;
         }

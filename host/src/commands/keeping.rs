@@ -122,6 +122,12 @@ impl Shelf {
         }
     }
 
+    /// Whether anything is kept here.
+    #[must_use]
+    pub fn keeps(&self) -> bool {
+        matches!(self, Self::Open(_))
+    }
+
     /// Keeps a run and says where.
     ///
     /// # Errors

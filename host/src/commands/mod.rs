@@ -67,7 +67,7 @@ enum Verb {
     Sheet(sheet::Args),
     /// What was measured before: list, show, compare, export, check.
     Records(records::Args),
-    /// Find and test probes, null their leads; serve the virtual one.
+    /// Find and test probes, null their leads, load a plan; serve the virtual one.
     Probe(probe::Args),
     /// Prints completions for a shell.
     Completions(shell::Completions),

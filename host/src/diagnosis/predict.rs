@@ -171,6 +171,37 @@ impl<'m> Predictor<'m> {
     }
 }
 
+/// The bands of the healthy harness, each island solved once.
+#[derive(Debug)]
+pub struct Healthy<'p, 'm> {
+    predictor: &'p Predictor<'m>,
+    islands: BTreeMap<[Group; 2], Altered<'m>>,
+}
+
+impl<'p, 'm> Healthy<'p, 'm> {
+    /// Of a predictor's model.
+    #[must_use]
+    pub fn of(predictor: &'p Predictor<'m>) -> Self {
+        Self {
+            predictor,
+            islands: BTreeMap::new(),
+        }
+    }
+
+    /// The band of a quantity, and the islands that it is read in.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn band(&mut self, step: &Step, quantity: Quantity) -> Result<(Band, [Group; 2]), String> {
+        let islands = self.predictor.read_in(quantity);
+        let altered = self.islands.entry(islands).or_insert_with(|| {
+            let reach = self.predictor.reach(&BTreeSet::from(islands));
+            self.predictor.altered(&reach, &[])
+        });
+        Ok((altered.band(step, quantity)?, islands))
+    }
+}
+
 /// Elements and probe leads of some islands.
 #[derive(Debug, Clone)]
 pub struct Reach {

@@ -6,7 +6,7 @@ use loomproof_core::wire::frame::{
     Deframer, Frame, FrameError, Kind, MAX_FRAME, MAX_REQUEST_FRAME, encode_hello_request,
     encode_request,
 };
-use loomproof_core::wire::{Hello, MAX_WATCH, PROTOCOL, Reply, Request};
+use loomproof_core::wire::{Hello, MAX_WATCH, PAGE, PROTOCOL, Reply, Request};
 use loomproof_firmware::cost::longest;
 use loomproof_firmware::settling::MAX_STEP;
 use std::time::{Duration, Instant, SystemTime};
@@ -62,7 +62,11 @@ impl Patience {
                 | Request::Release
                 | Request::Inspect
                 | Request::Nulls(_)
-                | Request::Keep(_) => Duration::ZERO,
+                | Request::Keep(_)
+                | Request::Plan
+                | Request::Load(_)
+                | Request::Result(_)
+                | Request::Forget(_) => Duration::ZERO,
                 // Two short steps, each with all patience for what creeps.
                 Request::Prove(_) => DRAIN * 2,
                 Request::Arm(_) => DRAIN,
@@ -367,6 +371,10 @@ fn words(request: &Request) -> &'static str {
         Request::Watch(_) => "watching voltages",
         Request::Feel(_) => "feeling whether anything holds a lead",
         Request::Guard(_) => "watching joints",
+        Request::Plan => "which plan it carries",
+        Request::Load(_) => "keeping a page of the plan",
+        Request::Result(_) => "a result that it keeps",
+        Request::Forget(_) => "forgetting a result",
     }
 }
 
@@ -402,6 +410,16 @@ fn mismatch(request: &Request, reply: &Reply, hello: &Hello) -> Option<String> {
             .iter()
             .find(|found| !guard.watched.contains(found.lead))
             .map(|found| format!("a break of {}, which was not watched", found.lead)),
+        (Request::Plan, Reply::Plan { .. }) | (Request::Forget(_), Reply::Forgotten) => None,
+        (Request::Load(page), Reply::Loaded { next }) => (u64::from(*next)
+            != u64::from(page.at) + PAGE as u64)
+            .then(|| "another page of the plan".to_string()),
+        (Request::Result(fetch), Reply::Result(piece)) => {
+            let left = piece.length.saturating_sub(fetch.at).min(PAGE as u32);
+            counted(piece.bytes.len(), left as usize, "bytes of a result")
+        }
+        (_, Reply::Plan { .. } | Reply::Loaded { .. }) => Some("what it carries".to_string()),
+        (_, Reply::Result(_) | Reply::Forgotten) => Some("a result".to_string()),
         (_, Reply::Watched { .. }) => Some("watched voltages".to_string()),
         (_, Reply::Felt(_)) => Some("pulled leads".to_string()),
         (_, Reply::Guarded { .. }) => Some("watched joints".to_string()),

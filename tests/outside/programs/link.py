@@ -111,7 +111,17 @@ def request(body):
         "Watch",
         "Feel",
         "Guard",
+        "Plan",
+        "Load",
+        "Result",
+        "Forget",
     )
+    if kind == "Load":
+        return {kind: {"at": body.varint(), "bytes": body.items(body.byte)}}
+    if kind == "Result":
+        return {kind: {"slot": body.byte(), "at": body.varint()}}
+    if kind == "Forget":
+        return {kind: {"slot": body.byte(), "number": body.varint()}}
     if kind == "Watch":
         said = {"leads": body.bare(16), "low": body.signed(), "high": body.signed()}
         return {kind: {**said, "span": body.varint()}}
@@ -147,6 +157,10 @@ def reply(body):
         "Watched",
         "Felt",
         "Guarded",
+        "Plan",
+        "Loaded",
+        "Result",
+        "Forgotten",
     )
 
     def look():
@@ -175,6 +189,20 @@ def reply(body):
         said["open_at_end"] = body.flag()
         return said
 
+    if kind == "Plan":
+        room = body.varint()
+        carried = body.choice("Nothing", "Damaged", "Plan")
+        if carried == "Plan":
+            carried = {carried: {"check": body.varint(), "length": body.varint()}}
+        return {kind: {"room": room, "carried": carried}}
+    if kind == "Loaded":
+        return {kind: {"next": body.varint()}}
+    if kind == "Result":
+        said = {"slots": body.byte()}
+        said["number"] = body.varint() if body.flag() else None
+        said["length"] = body.varint()
+        said["bytes"] = body.items(body.byte)
+        return {kind: said}
     if kind == "Watched":
         said = {"seen": body.items(seen)}
         said.update({name: body.varint() for name in ("at", "took", "round")})

@@ -161,8 +161,8 @@ fn traffic_is_read_by_another_hand() {
         seen.len()
     );
     assert!(frames.len() >= FRAMES.cases);
-    // Both hellos, the eleven requests and the eleven replies.
-    assert_eq!(seen.len(), 24, "{seen:?}");
+    // Both hellos, the fifteen requests and the fifteen replies.
+    assert_eq!(seen.len(), 32, "{seen:?}");
 }
 
 #[test]

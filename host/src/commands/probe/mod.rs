@@ -1,9 +1,11 @@
-//! `probe`: find and identify probes, test them, null their leads; serve the virtual
-//! one.
+//! `probe`: find and identify probes, test them, null their leads; load a plan that
+//! they ring out by themselves, and collect the results; serve the virtual one.
 
 mod identify;
 mod list;
+mod load;
 mod null;
+mod results;
 mod self_test;
 mod serve;
 
@@ -33,6 +35,10 @@ enum What {
     SelfTest(self_test::Args),
     /// Measures the clips with their leads on one bare bar; the probe keeps them.
     Null(null::Args),
+    /// Loads a plan, so that the probe rings it out without a computer.
+    Load(load::Args),
+    /// Collects what the probe rang out by itself into the records.
+    Results(results::Args),
     /// Serves the virtual probe on a pseudo-terminal, so that another
     /// terminal can use it as a port.
     Serve(serve::Args),
@@ -53,6 +59,15 @@ struct ProbeArgs {
 }
 
 impl ProbeArgs {
+    /// A note where a virtual probe forgets all that it is told.
+    fn lasting(&self) {
+        if self.probe == "virtual" && self.simulated.probe_memory.is_none() {
+            note(
+                "This virtual probe forgets everything at once; give it a memory with --probe-memory FILE.",
+            );
+        }
+    }
+
     /// The probe; a virtual one without a harness.
     fn link(&self, clips: Bare) -> Result<Box<dyn Link>, Failure> {
         if self.probe != "virtual" {
@@ -73,6 +88,8 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     let simulated = match &args.what {
         What::SelfTest(args) => Some(args.simulated()),
         What::Null(args) => Some(args.simulated()),
+        What::Load(args) => Some(args.simulated()),
+        What::Results(args) => Some(args.simulated()),
         What::Serve(args) => Some(args.simulated()),
         What::List(_) | What::Identify(_) => None,
     };
@@ -85,6 +102,8 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         What::Identify(args) => identify::run(args),
         What::SelfTest(args) => self_test::run(args),
         What::Null(args) => null::run(args),
+        What::Load(args) => load::run(args),
+        What::Results(args) => results::run(args),
         What::Serve(args) => serve::run(args),
     }
 }

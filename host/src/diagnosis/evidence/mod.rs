@@ -19,7 +19,7 @@ pub use judged::Judged;
 
 use super::edits::Changes;
 use super::likelihood::{excess, gap, spare, telling};
-use super::predict::{Altered, Predictor};
+use super::predict::{Healthy, Predictor};
 use crate::circuit::Model;
 use crate::ringout::Taken;
 
@@ -93,15 +93,11 @@ impl<'m> Evidence<'m> {
         let mut repeats: HashMap<_, Vec<usize>> = HashMap::new();
         for (round, (model, taken)) in rounds.into_iter().enumerate() {
             let predictor = Predictor::new(model);
-            let mut healthy: BTreeMap<[Group; 2], Altered<'m>> = BTreeMap::new();
+            let mut healthy = Healthy::of(&predictor);
             for step in taken {
                 for (quantity, value) in step.values() {
                     let step = &step.planned.step;
-                    let islands = predictor.read_in(quantity);
-                    let altered = healthy.entry(islands).or_insert_with(|| {
-                        predictor.altered(&predictor.reach(&BTreeSet::from(islands)), &[])
-                    });
-                    let band = altered.band(step, quantity)?;
+                    let (band, islands) = healthy.band(step, quantity)?;
                     let key = (round, predictor.repeat_key(step, quantity));
                     repeats.entry(key).or_default().push(judged.len());
                     judged.push(Judged {
