@@ -56,22 +56,27 @@ weigh() { # ELF
     '
 }
 
+hold() { # NAME ELF
+    # shellcheck disable=SC2046 # two numbers, on purpose
+    set -- "$1" $(weigh "$2")
+    most_flash=$(budget "$1" flash)
+    most_ram=$(budget "$1" ram)
+    echo "$1: flash $2 of $most_flash bytes, RAM without the stack $3 of $most_ram bytes"
+    if [ "$2" -gt "${most_flash:?no flash budget for $1}" ] ||
+        [ "$3" -gt "${most_ram:?no ram budget for $1}" ]; then
+        echo "$1 is over its budget in firmware/boards/budget.toml" >&2
+        failed=1
+    fi
+}
+
 for board in $boards; do
     folder=$top/firmware/boards/$board
     (build "$folder" build)
     target=$(sed -n 's/^target = "\(.*\)"/\1/p' "$folder/.cargo/config.toml")
     elf=${CARGO_TARGET_DIR:-$folder/target}/$target/release/loomproof-$board
-    # shellcheck disable=SC2046 # two numbers, on purpose
-    set -- $(weigh "$elf")
-    flash=$1
-    ram=$2
-    most_flash=$(budget "$board" flash)
-    most_ram=$(budget "$board" ram)
-    echo "$board: flash $flash of $most_flash bytes, RAM without the stack $ram of $most_ram bytes"
-    if [ "$flash" -gt "${most_flash:?no flash budget for $board}" ] ||
-        [ "$ram" -gt "${most_ram:?no ram budget for $board}" ]; then
-        echo "$board is over its budget in firmware/boards/budget.toml" >&2
-        failed=1
+    hold "$board" "$elf"
+    if [ "$board" = application ]; then
+        hold "$board-alone" "$elf-alone"
     fi
     if [ "$board" = rp2040 ]; then
         (cd "$top" && cargo run --release --quiet --locked -p loomproof-uf2 -- "$elf" "$elf.uf2")

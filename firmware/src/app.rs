@@ -19,6 +19,7 @@ use loomproof_core::wire::{
     Reply, Request, Step, Watch,
 };
 
+use crate::alone::{Alone, Panel};
 use crate::carried;
 use crate::instrument::Instrument;
 use crate::interlock::{self, PERMISSION};
@@ -53,6 +54,8 @@ pub struct Probe<D, G, S, A, T, R, W, C, M = NoMemory> {
     out: [u8; MAX_FRAME],
     memory: M,
     clips: Clips,
+    /// A host has spoken since the probe last looked after itself.
+    spoken: bool,
 }
 
 impl<D, G, S, A, T, R, W, C> Probe<D, G, S, A, T, R, W, C>
@@ -108,6 +111,7 @@ where
             out: [0; MAX_FRAME],
             memory,
             clips,
+            spoken: false,
         }
     }
 
@@ -120,8 +124,9 @@ where
             match heard {
                 Some(Heard::Hello(seq)) => self.hello(seq, send),
                 Some(Heard::Request(asked, request)) => self.request(asked, &request, send),
-                None => {}
+                None => continue,
             }
+            self.spoken = true;
         }
     }
 
@@ -132,6 +137,19 @@ where
         if self.armed.is_some() && self.instrument.tripped().unwrap_or(true) {
             self.disarm();
         }
+    }
+
+    /// As [`Probe::poll`], for a probe with a panel: it rings out the plan that it
+    /// carries. While a host holds the permission to drive, and whenever one has
+    /// spoken, what was under way by itself is over.
+    pub fn poll_alone(&mut self, alone: &mut Alone, panel: &mut impl Panel) {
+        self.poll();
+        let spoken = core::mem::take(&mut self.spoken);
+        if spoken || self.armed.is_some() {
+            alone.leave(panel);
+            return;
+        }
+        alone.turn(&mut self.instrument, &mut self.memory, &self.clips, panel);
     }
 
     fn expire(&mut self) {

@@ -9,6 +9,7 @@
 #![forbid(unsafe_code)]
 
 pub mod ads8866;
+pub mod alone;
 pub mod app;
 pub mod carried;
 pub mod cost;

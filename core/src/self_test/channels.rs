@@ -32,7 +32,9 @@ pub fn channels(proofs: impl Iterator<Item = (Channel, Proof)>) -> Troubles {
     troubles
 }
 
-fn channel_troubles(channel: Channel, proof: &Proof) -> [Option<Trouble>; 2] {
+/// What is wrong with one channel.
+#[must_use]
+pub fn channel_troubles(channel: Channel, proof: &Proof) -> [Option<Trouble>; 2] {
     let always = (proof.off_down.0 > OFF_UV).then_some(Trouble::AlwaysSensed(channel));
     let own = if !proof.pin_high {
         Some(Trouble::PinLow(channel))

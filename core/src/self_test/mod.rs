@@ -8,7 +8,7 @@ mod channels;
 mod chips;
 mod free;
 
-pub use channels::{channels, gathered};
+pub use channels::{channel_troubles, channels, gathered};
 pub use chips::chips;
 pub use free::{add_joined, between, free, isolation, of_the_bus};
 

@@ -6,6 +6,7 @@ use super::{LinkError, Session, Transport, TransportError};
 use crate::bench::hal::{Delay, Rearm, Shared, Spi, Trip};
 use crate::bench::{Bench, Device, VirtualFlash};
 use loomproof_core::units::Micros;
+use loomproof_firmware::alone::{Alone, Panel};
 use loomproof_firmware::memory::Flash;
 use loomproof_firmware::{Clock, Identity, Parts, Probe};
 use std::collections::VecDeque;
@@ -92,6 +93,11 @@ impl VirtualProbe {
         self.probe.poll();
     }
 
+    /// Goes on by a turn without a computer, with this panel on the probe's case.
+    pub fn alone(&mut self, alone: &mut Alone, panel: &mut impl Panel) {
+        self.probe.poll_alone(alone, panel);
+    }
+
     /// A session with this probe, in this process.
     ///
     /// # Errors
@@ -126,6 +132,12 @@ impl Loopback {
     #[must_use]
     pub fn probe(&self) -> &VirtualProbe {
         &self.probe
+    }
+
+    /// The probe, unplugged.
+    #[must_use]
+    pub fn into_probe(self) -> VirtualProbe {
+        self.probe
     }
 }
 
