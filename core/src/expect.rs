@@ -55,9 +55,10 @@ impl Band {
             value.0 - self.low.0
         } else if value > self.high {
             value.0 - self.high.0
-        } else if value.0.is_finite() {
+        } else if value.0.is_finite() && self.low <= value && value <= self.high {
             0.0
         } else {
+            // No value, or no band: nothing lies within.
             f64::NAN
         };
         outside / self.sigma.0

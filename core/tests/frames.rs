@@ -553,7 +553,7 @@ fn what_is_not_a_message_is_an_error() {
     );
     assert_eq!(error(b"\x00\0\0LOOMS"), FrameError::Trailing);
     assert_eq!(error(b"\x02\0\0\x03\x00"), FrameError::Trailing);
-    assert_eq!(error(b"\x02\0\0\x0b"), FrameError::Body);
+    assert_eq!(error(b"\x02\0\0\x0f"), FrameError::Body);
     assert_eq!(error(b"\x02\0\0"), FrameError::Body);
     assert_eq!(error(b"\x09\0\0"), FrameError::UnknownKind(9));
     assert_eq!(receive(&[5, 1, 0]), [Err(FrameError::Coding)]);
