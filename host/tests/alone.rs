@@ -345,6 +345,8 @@ fn after(flash: &VirtualFlash, presses: usize) -> [String; 2] {
     let bench = Bench::bare(Bare::Free, &Settings::default()).unwrap();
     let mut probe = VirtualProbe::with_flash(bench, flash.clone());
     let (mut alone, mut shown) = (Alone::new(), Shown::default());
+    // It opens the plan first.
+    probe.alone(&mut alone, &mut shown);
     for _ in 0..presses {
         shown.press(Button::Next);
     }
