@@ -27,6 +27,10 @@ use crate::memory::{Clips, Memory, NoMemory};
 use crate::{Clock, Identity, Parts};
 
 /// What a frame asks for.
+#[allow(
+    clippy::large_enum_variant,
+    reason = "one exists at a time, and there is no heap"
+)]
 enum Heard {
     Hello(u16),
     Request(Asked, Request),

@@ -30,7 +30,7 @@ fn look(bytes: &[u8]) {
         return;
     };
     assert!(head.length() as usize <= bytes.len());
-    head.title(store).expect("a title").as_str();
+    let _ = head.title(store).expect("a title").as_str();
     head.digest(store).expect("a digest");
     for option in 0..head.options() {
         head.question(store, option).expect("a question");
