@@ -21,5 +21,6 @@ pub mod records;
 pub mod review;
 pub mod ringout;
 pub mod sheet;
+pub mod stage;
 mod whole_file;
 pub mod wiggle;

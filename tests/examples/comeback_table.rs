@@ -205,6 +205,7 @@ fn causes_of(job: &Job) -> Result<Vec<Cause>, String> {
     let bare = Hookup {
         place: Place::Vehicle,
         clips: Vec::new(),
+        mated: Default::default(),
     };
     let inquiry = Inquiry::new(job, Volts(job.supply.0))?;
     let all = causes::all(job, &inquiry.powered, catalogue::all(job, &bare));

@@ -18,6 +18,7 @@ fn connector(name: &str, face: Vec<Vec<Option<u16>>>, access: Side, of_harness: 
         place: None,
         access,
         of_harness,
+        halves: Default::default(),
     }
 }
 
@@ -56,6 +57,7 @@ pub fn two_wires() -> Job {
                 least: Ohms(2_000.0),
                 most: Ohms(20_000.0),
             },
+            through: None,
             length: Metres(1.0),
             size: SquareMillimetres(0.5),
             data_bus: false,
@@ -111,6 +113,7 @@ pub fn clips() -> Hookup {
     Hookup {
         place: Place::Vehicle,
         clips: vec![at(0, "X1", 4), at(1, "X1", 5), at(2, "FB", 2)],
+        mated: Default::default(),
     }
 }
 

@@ -80,6 +80,7 @@ fn one_off(hookup: &Hookup, by: usize) -> Hookup {
     Hookup {
         place: hookup.place,
         clips: clips.iter().enumerate().map(clip).collect(),
+        mated: hookup.mated.clone(),
     }
 }
 

@@ -295,6 +295,7 @@ fn anew(site: Site, own: &Loaded, rng: &mut ChaCha8Rng) -> (Renaming, Loaded) {
     let hookup = Hookup {
         place: own.hookup.place,
         clips,
+        mated: Default::default(),
     };
     let loaded = Loaded::new(site, job, own.probe_leads, hookup).unwrap();
     (renaming, loaded)

@@ -42,6 +42,7 @@ pub(crate) fn connector(name: &str, cavities: u16, of_harness: bool) -> Connecto
         place: None,
         access: Side::Mating,
         of_harness,
+        halves: Default::default(),
     }
 }
 
@@ -52,6 +53,7 @@ pub(crate) fn conductor(name: &str, connector: &str, cavity: u16, load: Load) ->
         colour: None,
         function: None,
         load,
+        through: None,
         length: Metres(0.5),
         size: SquareMillimetres(0.5),
         data_bus: false,
@@ -159,6 +161,7 @@ pub(crate) fn hookup(place: Place, points: &[(&str, u16, Side)]) -> Hookup {
     Hookup {
         place,
         clips: clips.collect(),
+        mated: Default::default(),
     }
 }
 

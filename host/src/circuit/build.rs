@@ -6,10 +6,10 @@ use loomproof_core::units::{Celsius, Metres, Ohms, SquareMillimetres};
 use loomproof_core::wire::Place;
 
 use super::joint;
-use super::places::CavityNodes;
+use super::places::{Behind, CavityNodes};
 use super::{Model, Places};
 use crate::fault::Joint;
-use crate::hookup::Hookup;
+use crate::hookup::{Hookup, Mated};
 use crate::plan::model::{End, Half, Job, Load, RingOn, Suppression};
 
 /// Spread of a wire's resistance: strand count, draw, temperature along the
@@ -82,6 +82,11 @@ pub fn build(job: &Job, hookup: &Hookup) -> Result<Model, BuildError> {
             builder.places.clips.insert(clip.point.end(), element);
         }
     }
+    if builder.in_vehicle {
+        // Last, so that the wiring has the same numbers whatever is plugged.
+        builder.behind(job, &hookup.mated)?;
+        builder.places.plugged = hookup.mated.plugged.clone();
+    }
     Ok(Model {
         circuit: builder.circuit,
         places: builder.places,
@@ -148,7 +153,7 @@ impl Builder {
                     self.wire(body, nodes.wire_side, length)?;
                 }
             }
-            if let Load::Range { least, most } = conductor.load {
+            if let (Load::Range { least, most }, None) = (conductor.load, &conductor.through) {
                 self.circuit.add(body, GROUND, Part::Load { least, most })?;
             }
         }
@@ -173,6 +178,44 @@ impl Builder {
             {
                 self.wire(node, GROUND, joint::BOLT)?;
             }
+        }
+        Ok(())
+    }
+
+    /// What hangs behind connectors: there unless the connector is pulled apart;
+    /// of a pin, which is not looked at otherwise, where it is said to be plugged.
+    fn behind(&mut self, job: &Job, mated: &Mated) -> Result<(), BuildError> {
+        let through = job.conductors.iter().filter_map(|conductor| {
+            let connector = conductor.through.as_ref()?;
+            let body = self.places.conductors.get(&conductor.name)?;
+            let there = !mated.open.contains(connector);
+            Some((connector, *body, conductor.load, there))
+        });
+        let pins = job.electrics.pins.iter().filter_map(|pin| {
+            let (connector, _) = &pin.at;
+            let there = mated.plugged.contains(connector);
+            let said = there || mated.open.contains(connector);
+            let nodes = self.places.cavities.get(&pin.at).filter(|_| said)?;
+            Some((connector, nodes.mating_side, pin.load, there))
+        });
+        let mut behind: Vec<(&String, Behind)> = Vec::new();
+        for (connector, node, load, there) in through.chain(pins) {
+            let Load::Range { least, most } = load else {
+                continue;
+            };
+            let part = Part::Load { least, most };
+            let element = there.then(|| self.circuit.add(node, GROUND, part));
+            let behind_it = Behind {
+                node,
+                least,
+                most,
+                element: element.transpose()?,
+            };
+            behind.push((connector, behind_it));
+        }
+        for (connector, one) in behind {
+            let known = self.places.behind.entry(connector.clone()).or_default();
+            known.push(one);
         }
         Ok(())
     }

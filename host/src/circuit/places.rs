@@ -1,8 +1,9 @@
 //! Which node and element of the circuit is which place of the plan.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use loomproof_core::circuit::{ElementId, NodeId};
+use loomproof_core::units::Ohms;
 
 use crate::fault::Joint;
 use crate::hookup::Point;
@@ -17,6 +18,19 @@ pub struct CavityNodes {
     pub mating_side: NodeId,
     /// The contact between the two; `None` while no terminal is planned there.
     pub contact: Option<ElementId>,
+}
+
+/// Something unknown of the vehicle that hangs behind a connector.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Behind {
+    /// Where it joins the wiring when the connector is plugged.
+    pub node: NodeId,
+    /// Least resistance to chassis.
+    pub least: Ohms,
+    /// Greatest resistance to chassis.
+    pub most: Ohms,
+    /// It in the circuit; `None` while the connector is open.
+    pub element: Option<ElementId>,
 }
 
 /// Places of the plan in the circuit.
@@ -38,6 +52,10 @@ pub struct Places {
     pub caps: BTreeMap<String, NodeId>,
     /// The elements of each relay, diode, lamp and fuse.
     pub parts: BTreeMap<String, Vec<ElementId>>,
+    /// What hangs behind each connector of which the plan says how its halves are.
+    pub behind: BTreeMap<String, Vec<Behind>>,
+    /// Connectors that the plan wants plugged.
+    pub plugged: BTreeSet<String>,
     /// The clip of the probe lead on each test point.
     pub clips: BTreeMap<End, ElementId>,
 }

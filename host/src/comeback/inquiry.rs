@@ -91,6 +91,7 @@ impl<'j> Inquiry<'j> {
         let bare = Hookup {
             place: loomproof_core::wire::Place::Vehicle,
             clips: Vec::new(),
+            mated: Default::default(),
         };
         let powered = Powered::new(job, &bare).map_err(|error| error.to_string())?;
         let mut asks = Asks::new(job, &powered);
@@ -153,6 +154,7 @@ impl<'j> Inquiry<'j> {
         let bare = Hookup {
             place: loomproof_core::wire::Place::Vehicle,
             clips: Vec::new(),
+            mated: Default::default(),
         };
         let causes = all(self.job, &self.powered, catalogue::all(self.job, &bare));
         // What shows of the functions first: few suspects are left then.

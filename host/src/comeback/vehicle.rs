@@ -44,6 +44,7 @@ impl VirtualVehicle {
         let bare = Hookup {
             place: Place::Vehicle,
             clips: Vec::new(),
+            mated: Default::default(),
         };
         Ok(Self {
             bench: Bench::powered(job, &bare, &faults, &upsets, settings)?,
@@ -200,6 +201,7 @@ pub fn hidden(inquiry: &Inquiry<'_>, settings: &Settings) -> Result<Cause, Strin
     let bare = Hookup {
         place: Place::Vehicle,
         clips: Vec::new(),
+        mated: Default::default(),
     };
     let faults = catalogue::all(inquiry.job, &bare);
     let causes = all(inquiry.job, &inquiry.powered, faults);

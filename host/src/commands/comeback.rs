@@ -25,6 +25,7 @@ use crate::plan::model::Job;
 use crate::powered::Cause;
 use crate::records::sqlite::Access;
 use crate::ringout::report::Verdict;
+use crate::stage::{Act, Stage};
 
 /// Arguments of `comeback`.
 #[derive(Debug, clap::Args)]
@@ -109,6 +110,8 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         ));
     }
     let job = args.job.job()?;
+    Stage::Comeback.permit(Act::Measure).map_err(Failure::refused)?;
+    note(&Stage::Comeback.say());
     note(crate::live::text::CAUTION);
     let mut desk = Desk::new(args, &job)?;
     if args.practice {

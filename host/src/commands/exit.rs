@@ -90,6 +90,15 @@ impl Failure {
         }
     }
 
+    /// What would not be safe.
+    #[must_use]
+    pub fn refused(text: String) -> Self {
+        Self {
+            text: format!("refused: {text}"),
+            status: Status::Refused,
+        }
+    }
+
     /// Problems of a plan, rendered already.
     #[must_use]
     pub fn plan(rendered: String, unsafe_only: bool) -> Self {

@@ -34,6 +34,11 @@ pub struct Args {
 #[derive(Serialize)]
 struct Listing {
     place: &'static str,
+    /// Connectors of the vehicle that have to be open, and plugged, for the test.
+    open: Vec<String>,
+    plugged: Vec<String>,
+    #[serde(skip)]
+    before: Vec<String>,
     /// The clips, round by round.
     rounds: Vec<Vec<ClipLine>>,
     /// A number of rounds that no hook-up with these leads can beat.
@@ -137,7 +142,12 @@ fn listing(job: &Job, rounds: &Rounds) -> Result<Listing, Failure> {
         clips
     });
     let place = hookups.first().map_or(Place::Bench, |hookup| hookup.place);
+    let mated = hookups.first().map(|hookup| hookup.mated.clone());
+    let mated = mated.unwrap_or_default();
     Ok(Listing {
+        before: mated.to_do(job),
+        open: mated.open.into_iter().collect(),
+        plugged: mated.plugged.into_iter().collect(),
         place: crate::ringout::verdict::place_word(place),
         rounds: lines.collect(),
         least_rounds: rounds.least,
@@ -160,6 +170,9 @@ fn text(job: &Job, listing: &Listing) -> String {
     } else {
         "C1 and C2  clipped to each other\n"
     });
+    for say in &listing.before {
+        out.push_str(&format!("{say}\n"));
+    }
     if !job.answers.is_empty() {
         let answers: Vec<String> = job
             .answers

@@ -1,10 +1,14 @@
 //! `live`: the powered check, function by function.
 
+use std::path::{Path, PathBuf};
+
 use loomproof_core::wire::{LeadId, Place};
 
 use super::asking::line;
 use super::exit::Status;
 use super::job::{JobArgs, ReachArgs, VirtualArgs};
+use super::ringout::kept_report;
+use super::staged::StageArgs;
 use super::stand::{Stand, Wanted};
 use super::{Failure, Format, note, print, print_json};
 use crate::bench::Bench;
@@ -17,6 +21,8 @@ use crate::live::report::{Checked, report};
 use crate::live::{Observed, Step, steps, text};
 use crate::plan::model::Job;
 use crate::powered::Powered;
+use crate::ringout::report::Verdict;
+use crate::stage::{Act, Stage};
 
 /// Arguments of `live`.
 #[derive(Debug, clap::Args)]
@@ -29,6 +35,12 @@ pub struct Args {
     job: JobArgs,
     #[command(flatten)]
     reach: ReachArgs,
+    #[command(flatten)]
+    stage: StageArgs,
+    /// The ring-out of this job, as `ringout --so-far` or `--save` keeps it: the live
+    /// check is refused until everything is rung out and nothing is off.
+    #[arg(long, value_name = "FILE")]
+    rung_out: Option<PathBuf>,
     /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5, or `usb`
     /// for the one that is plugged in.
     #[arg(long, value_name = "PROBE", default_value = "virtual")]
@@ -63,7 +75,11 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
                 .to_owned(),
         ));
     }
-    let job = args.job.job()?;
+    args.stage.enter(Stage::LiveCheck, Act::Measure)?;
+    let job = match &args.rung_out {
+        Some(file) => passed(&args.job, file)?,
+        None => args.job.job()?,
+    };
     let within = args.reach.within(&job)?;
     let list = steps(&job);
     note(&format!("{}\n", text::CAUTION));
@@ -76,7 +92,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
             vehicle.leads()
         )));
     }
-    let hookup = planned.hookups.remove(0);
+    let hookup = planned.hookups.remove(0).battery_on();
     let powered = Powered::new(&job, &hookup)?;
     let seen = walk(args, &job, &hookup, &list, &mut vehicle)?;
     let report = report(Checked {
@@ -93,6 +109,41 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         Format::Json => print_json(&report)?,
     }
     Ok(report.verdict.into())
+}
+
+/// The job of a ring-out that passed.
+///
+/// # Errors
+/// [`Failure`], refused as unsafe, for one that did not pass or was of the bench.
+fn passed(args: &JobArgs, file: &Path) -> Result<Job, Failure> {
+    let name = file.display();
+    if !file.exists() {
+        return Err(Failure::refused(format!(
+            "{name}: nothing is rung out yet. First: loomproof ringout {} --so-far {name}",
+            args.plan.display()
+        )));
+    }
+    let kept = kept_report(args, file)?;
+    let why = match (kept.place, kept.report.verdict) {
+        (Place::Bench, _) => "it was rung out on the bench only, not in the vehicle.".to_owned(),
+        (_, Verdict::Pass) => {
+            let open = kept.report.hand_checks.len();
+            note(&format!(
+                "{name}: rung out, nothing is off. Hand checks, which no reading replaces: {open}."
+            ));
+            return Ok(kept.job);
+        }
+        (_, Verdict::Faults) => "the ring-out has found faults; put them right first.".to_owned(),
+        _ => {
+            let still = kept.report.still_to_do.iter().chain(&kept.report.undecided);
+            let still: Vec<&str> = still.map(|one| one.say.as_str()).collect();
+            format!("the ring-out is not whole yet. {}", still.join(" "))
+        }
+    };
+    Err(Failure::refused(format!(
+        "{name}: {why} Power comes when the ring-out has passed ({}).",
+        Stage::RingOut.title()
+    )))
 }
 
 impl Args {

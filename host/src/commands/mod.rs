@@ -21,6 +21,7 @@ mod ringout;
 mod sheet;
 mod shell;
 mod so_far;
+mod staged;
 mod stand;
 mod wiggle;
 mod wiggling;

@@ -75,6 +75,9 @@ pub(super) fn ring(
 ) -> Result<(Vec<Rung>, Option<Stop>), Failure> {
     let rounds = hookups.len();
     let mut rungs: Vec<Rung> = Vec::new();
+    for say in hookups.iter().take(1).flat_map(|it| it.mated.to_do(job)) {
+        note(&say);
+    }
     for (at, hookup) in hookups.into_iter().enumerate() {
         if rounds > 1 {
             let before = rungs.last().map(|rung| &rung.hookup);

@@ -12,6 +12,7 @@ use super::job::{BenchArgs, JobArgs, ReachArgs};
 use super::keeping::{Run, Shelf, StoreArgs, SubjectArgs};
 use super::ringing::{Judging, ring};
 use super::so_far::{Earlier, rungs};
+use super::staged::StageArgs;
 use super::{Failure, Format, note, print, print_json};
 use crate::circuit::{Model, build};
 use crate::diagnosis::coverage::coverage_of_rounds;
@@ -23,6 +24,7 @@ use crate::ringout::hand_checks::{attest, hand_checks};
 use crate::ringout::recording::{Recording, Slot};
 use crate::ringout::report::Report;
 use crate::ringout::{Round, Rung, text};
+use crate::stage::{Act, Stage};
 
 /// Arguments of `ringout`.
 #[derive(Debug, clap::Args)]
@@ -35,6 +37,8 @@ pub struct Args {
     job: JobArgs,
     #[command(flatten)]
     reach: ReachArgs,
+    #[command(flatten)]
+    stage: StageArgs,
     /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5, or `usb`
     /// for the one that is plugged in.
     #[arg(long, value_name = "PROBE", default_value = "virtual")]
@@ -99,6 +103,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     let kept = earlier.rungs(&job)?;
     let slot = args.save.as_ref().or(args.so_far.as_ref());
     let slot = slot.map(|file| Slot::reserve(file)).transpose()?;
+    args.stage.enter(Stage::of_dead_test(place), Act::Drive)?;
     if place == Place::Vehicle {
         note(&format!("{}\n", text::CAUTION));
     }

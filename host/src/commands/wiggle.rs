@@ -10,6 +10,7 @@ use super::clipped::VIRTUAL;
 use super::exit::Status;
 use super::job::{JobArgs, ReachArgs, VirtualArgs, Where};
 use super::ready::make_ready;
+use super::staged::StageArgs;
 use super::stand::{Stand, Wanted};
 use super::wiggling::{Ended, Way, wiggle};
 use super::{Failure, Format, note, print, print_json};
@@ -22,6 +23,7 @@ use crate::link::Link;
 use crate::live::observe::{HIGH, LOW};
 use crate::plan::model::Job;
 use crate::powered::Powered;
+use crate::stage::{Act, Stage};
 use crate::wiggle::report::{NotWatched, Pulled, Report, Wiggled, report};
 use crate::wiggle::round::{Rounds, Trouble, certain_dead, certain_live};
 use crate::wiggle::spots::spelled;
@@ -42,6 +44,8 @@ pub struct Args {
     job: JobArgs,
     #[command(flatten)]
     reach: ReachArgs,
+    #[command(flatten)]
+    stage: StageArgs,
     /// Only this joint, spelled as in `intermittent@X1:4`; may be repeated.
     #[arg(long = "joint", value_name = "JOINT")]
     joints: Vec<String>,
@@ -95,11 +99,13 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     let joints = args.joints(&job)?;
     let switches = args.switches(&job)?;
     let within = args.reach.within(&job)?;
-    let caution = if args.live {
-        crate::live::text::CAUTION
+    let (caution, usual, act) = if args.live {
+        let caution = crate::live::text::CAUTION;
+        (caution, Stage::LiveCheck, Act::Measure)
     } else {
-        text::CAUTION
+        (text::CAUTION, Stage::of_dead_test(place), Act::Drive)
     };
+    args.stage.enter(usual, act)?;
     if place == Place::Vehicle {
         note(&format!("{caution}\n"));
     }
@@ -112,7 +118,13 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
             bench.leads()
         )));
     }
-    let hookup = planned.hookups.remove(0);
+    let mut hookup = planned.hookups.remove(0);
+    if args.live {
+        hookup = hookup.battery_on();
+    }
+    for say in hookup.mated.to_do(&job) {
+        note(&say);
+    }
     let mut model = build(&job, &hookup)?;
     let mut watch = if args.live {
         let powered = Powered::new(&job, &hookup)?;

@@ -66,8 +66,8 @@ pub(crate) fn clip(model: &Model, point: &End) -> Option<(ElementId, Element)> {
     Some((id, *element))
 }
 
-/// What is changed: the wiring, which every round of a hook-up sees, and the
-/// clips of single rounds.
+/// What is changed: the wiring, which every round of a hook-up sees, and what is
+/// of single rounds, which are their clips and what is plugged.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Changes {
     wiring: Vec<Edit>,
@@ -101,6 +101,19 @@ impl Changes {
                 Some((Some(at), Self::of(edits, Some(at))))
             });
             return each.flatten().collect();
+        }
+        if fault.is_of_halves() {
+            // Whatever places these rounds are of, the connector is as it is in
+            // all that want it otherwise.
+            let clips = rounds.iter().enumerate().flat_map(|(at, model)| {
+                let edits = fault.edits(model).unwrap_or_default();
+                edits.into_iter().map(move |edit| (at, edit))
+            });
+            let all = Self {
+                wiring: Vec::new(),
+                clips: clips.collect(),
+            };
+            return (!all.clips.is_empty()).then_some((None, all)).into_iter().collect();
         }
         let edits = rounds.first().and_then(|model| fault.edits(model));
         edits

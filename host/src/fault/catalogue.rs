@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use super::{Cavity, Fault, Joint, kinds};
 use crate::hookup::Hookup;
-use crate::plan::model::{Connector, End, Job};
+use crate::plan::model::{Connector, End, Job, Load};
 
 /// Lists every fault that makes sense for the job at this place, once each,
 /// kind by kind.
@@ -50,6 +50,17 @@ pub(super) fn host(job: &Job, connector: &str, cavity: u16) -> bool {
             .iter()
             .any(|(name, number)| name == connector && *number == cavity)
     })
+}
+
+/// Whether the plan has something of the vehicle behind a connector: it is there
+/// while the connector is plugged.
+pub(super) fn something_behind(job: &Job, connector: &str) -> bool {
+    let hangs = |load: &Load| matches!(load, Load::Range { .. });
+    let mut through = job.conductors.iter();
+    let mut pins = job.electrics.pins.iter();
+    through.any(|conductor| {
+        conductor.through.as_deref() == Some(connector) && hangs(&conductor.load)
+    }) || pins.any(|pin| pin.at.0 == connector && hangs(&pin.load))
 }
 
 /// The cavities of a connector where terminals of the harness belong, rising.

@@ -216,7 +216,18 @@ kinds! {
     short::Short,
     cap_touching::CapTouching,
     live::Live,
+    left_plugged::LeftPlugged,
+    left_open::LeftOpen,
     clip_off::ClipOff,
     clips_exchanged::ClipsExchanged,
     clip_misplaced::ClipMisplaced,
+}
+
+impl Fault {
+    /// Whether it is a connector of the vehicle whose halves are not as the plan
+    /// wants them while these places are rung out.
+    #[must_use]
+    pub fn is_of_halves(&self) -> bool {
+        matches!(self, Self::LeftPlugged(_) | Self::LeftOpen(_))
+    }
 }

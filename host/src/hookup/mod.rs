@@ -3,6 +3,7 @@
 //! [`propose`] touches everything at once; [`rounds`] makes it in several
 //! rounds of clips where the probe has fewer leads than there are points.
 
+mod mated;
 mod names;
 mod propose;
 pub mod rounds;
@@ -12,6 +13,7 @@ use std::fmt;
 
 use loomproof_core::wire::{LeadId, Place};
 
+pub use mated::Mated;
 pub use propose::{needed, propose};
 pub use within::Within;
 
@@ -83,6 +85,8 @@ pub struct Hookup {
     pub place: Place,
     /// The clips, in lead order.
     pub clips: Vec<Clip>,
+    /// Which connectors are open and which plugged.
+    pub mated: Mated,
 }
 
 /// Why there is no hook-up.
@@ -124,6 +128,13 @@ pub enum HookupError {
 }
 
 impl Hookup {
+    /// The same with the battery on: everything is plugged that the vehicle has.
+    #[must_use]
+    pub fn battery_on(mut self) -> Self {
+        self.mated = Mated::default();
+        self
+    }
+
     /// The point that a probe lead sits on.
     #[must_use]
     pub fn point(&self, lead: LeadId) -> Option<&Point> {

@@ -3,7 +3,7 @@
 
 use loomproof_core::wire::{LeadId, Place};
 
-use super::{Clip, Hookup, HookupError, Point, Within};
+use super::{Clip, Hookup, HookupError, Mated, Point, Within};
 use crate::fault::catalogue;
 use crate::plan::model::{End, Job, RingOn, Side};
 
@@ -58,15 +58,20 @@ pub(super) fn propose_within(
             leads,
         });
     }
+    let mated = Mated::of(job, place, needed.iter().map(Point::part));
     let room = leads - needed.len();
     let extra = parts.into_iter().chain(spare).take(room);
     let mut points: Vec<Point> = needed.into_iter().chain(extra).collect();
     in_plan_order(job, &mut points);
-    Ok(clipped(place, points))
+    Ok(clipped(place, mated, points))
 }
 
 /// One probe lead on each point, in their order.
-pub(super) fn clipped(place: Place, points: impl IntoIterator<Item = Point>) -> Hookup {
+pub(super) fn clipped(
+    place: Place,
+    mated: Mated,
+    points: impl IntoIterator<Item = Point>,
+) -> Hookup {
     let clip = |(point, lead)| Clip {
         lead: LeadId(lead),
         point,
@@ -74,6 +79,7 @@ pub(super) fn clipped(place: Place, points: impl IntoIterator<Item = Point>) -> 
     Hookup {
         place,
         clips: points.into_iter().zip(0..=u8::MAX).map(clip).collect(),
+        mated,
     }
 }
 

@@ -5,7 +5,7 @@
 //! question "is this table there?" as an argument.
 
 use super::electrics::Terminal;
-use super::model::End;
+use super::model::{End, Halves};
 use super::names::Kind;
 use super::plan_type::{Entry, KeepOff, Lists};
 use super::problem::{Problems, Span};
@@ -106,6 +106,7 @@ fn unsafe_places(lists: &Lists, problems: &mut Problems<'_>) {
             problems.refuse(at, message, help, Some(because));
         }
     }
+    halves(lists, problems);
     let mut reaching: BTreeMap<&str, (KeepOff, &Span)> = BTreeMap::new();
     for conductor in &lists.conductors {
         let name = &conductor.item.name;
@@ -130,6 +131,33 @@ fn unsafe_places(lists: &Lists, problems: &mut Problems<'_>) {
         );
         let because = (*declared, format!("{why}, declared here"));
         problems.refuse(at, message, help, Some(because));
+    }
+}
+
+/// Refuses to open or plug restraint and high-voltage connectors, and to count on
+/// what is behind one.
+fn halves(lists: &Lists, problems: &mut Problems<'_>) {
+    let help = "take it out of the plan: such connectors are neither opened nor plugged; follow \
+                the vehicle maker's service information";
+    for entry in &lists.connectors {
+        let Some(why) = entry.item.keep_off else {
+            continue;
+        };
+        let connector = &entry.item.connector;
+        if connector.halves != Halves::default() {
+            let message = format!("`{}`, {why}, is to be opened or plugged", connector.name);
+            problems.refuse(&entry.at, message, help, None);
+        }
+        for conductor in &lists.conductors {
+            if let (Some(through), Some(at)) = (&conductor.item.through, conductor.refs.last())
+                && *through == connector.name
+            {
+                let name = &conductor.item.name;
+                let message = format!("conductor {name} goes through `{through}`, {why}");
+                let because = (&entry.at, format!("{why}, declared here"));
+                problems.refuse(at, message, help, Some(because));
+            }
+        }
     }
 }
 

@@ -3,8 +3,9 @@
 use super::bodies::colour;
 use super::end;
 use super::fields::{Fields, integer};
-use super::model::{Conductor, Connector, End, Latch, Side};
+use super::model::{Conductor, Connector, End, Halves, Latch, Side};
 use super::names::{Kind, Names, suggest};
+use super::halves;
 use super::outside;
 use super::plan_type::{DeclaredConnector, Entry, KeepOff};
 use super::problem::{Complaint, Span, quote};
@@ -42,6 +43,9 @@ pub(crate) fn connector(walk: &mut Walk<'_>, table: &Table<'_>) {
         &[("wire side", Side::Wire), ("mating side", Side::Mating)],
     );
     let of_harness = fields.word("with", &[("harness", true), ("vehicle", false)]);
+    // Read when all places are known: see `halves`.
+    fields.allow("open_for");
+    fields.allow("plugged_for");
     let keep_off = match (fields.flag("restraint"), fields.flag("high_voltage")) {
         (true, _) => Some(KeepOff::Restraint),
         (false, true) => Some(KeepOff::HighVoltage),
@@ -61,6 +65,7 @@ pub(crate) fn connector(walk: &mut Walk<'_>, table: &Table<'_>) {
         latch,
         access: access.unwrap_or(Side::Wire),
         of_harness: of_harness.unwrap_or(false),
+        halves: Halves::default(),
     };
     walk.lists.connectors.push(Entry {
         at: table.at.clone(),
@@ -178,6 +183,7 @@ pub(crate) fn conductor(walk: &mut Walk<'_>, table: &Table<'_>) {
     let colour = colour(&mut fields, false);
     let function = fields.text("function", "\"what it does\"");
     let load = fields.optional_parsed("load", "\"unknown\"", quantity::load);
+    let through = halves::through(&mut fields);
     let length = fields.optional_parsed("length", "\"2 m\"", quantity::length);
     let size = fields.optional_parsed("size", "\"0.5 mm2\"", quantity::size);
     let data_bus = fields.flag("data_bus");
@@ -185,6 +191,8 @@ pub(crate) fn conductor(walk: &mut Walk<'_>, table: &Table<'_>) {
     let when = fields.when();
     fields.finish();
     walk.lost_ends |= lost;
+    // Behind the places: see `Entry::refs`.
+    refs.extend(through.iter().map(|text| text.at.clone()));
     if let Some(behaviour) = behaviour {
         let known = &mut walk.lists.more.behaviours;
         known.insert(table.name.to_owned(), behaviour);
@@ -199,6 +207,7 @@ pub(crate) fn conductor(walk: &mut Walk<'_>, table: &Table<'_>) {
             colour,
             function: function.map(|text| text.value),
             load: load.unwrap_or(UNKNOWN_LOAD),
+            through: through.as_ref().map(|text| text.value.clone()),
             length: length.unwrap_or(Metres(2.0)),
             size: size.unwrap_or(SquareMillimetres(0.5)),
             data_bus,

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use loomproof_core::units::{Amperes, Celsius, Hertz, Ohms, PerMinute, Percent, Volts, Watts};
 
-use super::model::End;
+use super::model::{End, Load};
 
 /// Temperature in service when the plan states none (common practice: trim of
 /// a vehicle standing in the sun).
@@ -256,6 +256,8 @@ pub struct Pin {
     pub at: (String, u16),
     /// What it does, in the fitter's words.
     pub function: Option<String>,
+    /// What it shows a dead test while its connector is plugged.
+    pub load: Load,
     /// How it behaves.
     pub behaviour: Behaviour,
 }

@@ -14,6 +14,7 @@ mod connectors;
 pub mod electrics;
 mod end;
 mod fields;
+mod halves;
 pub mod model;
 mod names;
 mod outside;

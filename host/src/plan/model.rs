@@ -148,6 +148,24 @@ pub struct Connector {
     pub access: Side,
     /// Belongs to the harness (goes to the bench with it) rather than to the vehicle.
     pub of_harness: bool,
+    /// Whether its halves are together, place by place of the ring-out.
+    pub halves: Halves,
+}
+
+/// Whether the halves of a connector are together while places are rung out.
+/// Each entry is a place of the plan, the name of something there, or
+/// [`Halves::ALL`].
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Halves {
+    /// Pulled apart while one of these is rung out.
+    pub open_for: Vec<String>,
+    /// Plugged while one of these is rung out.
+    pub plugged_for: Vec<String>,
+}
+
+impl Halves {
+    /// Stands for every place.
+    pub const ALL: &'static str = "all";
 }
 
 /// What hangs on the far end of a host conductor.
@@ -177,6 +195,9 @@ pub struct Conductor {
     pub function: Option<String>,
     /// What hangs on it.
     pub load: Load,
+    /// The connector with which that is plugged in; nothing hangs on the
+    /// conductor while it is open. `None` where the plan does not say.
+    pub through: Option<String>,
     /// Length between a tap on it and the place where it is reached.
     pub length: Metres,
     /// Cross-section.

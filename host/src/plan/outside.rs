@@ -247,6 +247,7 @@ pub(crate) fn pin(walk: &mut Walk<'_>, table: &Table<'_>) {
         })
     });
     let function = fields.text("function", "\"what it does\"");
+    let load = fields.optional_parsed("load", "\"unknown\"", quantity::load);
     let behaviour = behaviour(&mut fields);
     let when = fields.when();
     fields.finish();
@@ -261,6 +262,7 @@ pub(crate) fn pin(walk: &mut Walk<'_>, table: &Table<'_>) {
             name: table.name.to_owned(),
             at,
             function: function.map(|text| text.value),
+            load: load.unwrap_or(quantity::UNKNOWN_LOAD),
             behaviour: behaviour.unwrap_or(Behaviour::UNKNOWN),
         },
     });

@@ -35,7 +35,7 @@ pub(crate) struct Entry<T> {
     /// In which variants it is there.
     pub(crate) when: Option<Condition>,
     /// Places of what it refers to: both ends of a lead, a tap's conductor,
-    /// each cavity of a conductor, each place where a function is seen.
+    /// each cavity of a conductor and then the connector that it goes through, each place where a function is seen.
     pub(crate) refs: Vec<Span>,
     /// What the table says.
     pub(crate) item: T,

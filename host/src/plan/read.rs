@@ -4,6 +4,7 @@ use super::bodies;
 use super::check;
 use super::connectors;
 use super::fields::{Context, Fields, integer};
+use super::halves;
 use super::names::{Kind, Names, check_name, suggest};
 use super::outside;
 use super::parts;
@@ -262,6 +263,10 @@ fn tables(root: &DeTable<'_>, walk: &mut Walk<'_>) {
     let switches = found.iter().filter(|(kind, _)| *kind == Kind::Switch);
     for table in switches.flat_map(|(_, tables)| tables) {
         outside::switch_ends(walk, table);
+    }
+    let connectors = found.iter().filter(|(kind, _)| *kind == Kind::Connector);
+    for table in connectors.flat_map(|(_, tables)| tables) {
+        halves::of_connector(walk, table);
     }
 }
 

@@ -224,6 +224,9 @@ impl Plan {
             for ((connector, _), at) in conductor.item.at.iter().zip(&conductor.refs) {
                 look("conductor", &conductor.item.name, connector, at);
             }
+            if let (Some(through), Some(at)) = (&conductor.item.through, conductor.refs.last()) {
+                look("conductor", &conductor.item.name, through, at);
+            }
         }
         let pairs = lists.loads.iter().filter(|e| present(e.when.as_ref()));
         let loads = pairs.map(|e| ("load", &e.item.name, Some(&e.item.between), &e.refs));

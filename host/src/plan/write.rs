@@ -176,6 +176,7 @@ impl Plan {
             sheet.table("pin", &item.name);
             sheet.text("at", &format!("{}:{}", item.at.0, item.at.1));
             sheet.maybe("function", item.function.as_ref());
+            sheet.text("load", &load(item.load));
             sheet.behaviour(&item.behaviour);
             sheet.end(None, when.as_ref());
         }
@@ -190,6 +191,7 @@ impl Plan {
             sheet.maybe("colour", item.colour.as_ref());
             sheet.maybe("function", item.function.as_ref());
             sheet.text("load", &load(item.load));
+            sheet.maybe("through", item.through.as_ref());
             sheet.text("length", &format!("{} m", item.length.0));
             sheet.text("size", &size(item.size));
             if item.data_bus {
@@ -377,6 +379,15 @@ impl Sheet {
             "vehicle"
         };
         self.text("with", with);
+        let halves = &connector.halves;
+        for (key, places) in [
+            ("open_for", &halves.open_for),
+            ("plugged_for", &halves.plugged_for),
+        ] {
+            if !places.is_empty() {
+                self.texts(key, places);
+            }
+        }
         match declared.keep_off {
             Some(KeepOff::Restraint) => self.plain("restraint", true),
             Some(KeepOff::HighVoltage) => self.plain("high_voltage", true),

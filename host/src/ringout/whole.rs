@@ -123,7 +123,15 @@ fn moved_along(hookup: &Hookup) -> Vec<(&'static str, Hookup)> {
             });
             let clips = clips.collect();
             let place = hookup.place;
-            all.push((way, Hookup { place, clips }));
+            let mated = hookup.mated.clone();
+            all.push((
+                way,
+                Hookup {
+                    place,
+                    clips,
+                    mated,
+                },
+            ));
         }
     }
     all

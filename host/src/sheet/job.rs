@@ -10,6 +10,7 @@ use super::marks::Marks;
 use super::wire::coded;
 use crate::diagnosis::words::Speaker;
 use crate::plan::model::{Connector, End, Half, Job, Lead, RingOn, Side};
+use crate::stage::{Battery, Plugged, Stage};
 use loomproof_core::wire::Place;
 
 /// Cautions.
@@ -199,6 +200,52 @@ fn tasks(job: &Job, place: Place, language: &Language) -> (Vec<Task>, Vec<String
     (tasks, last)
 }
 
+/// The stages of the job, with battery and connectors in each.
+fn stages(input: &Input<'_>, language: &Language) -> Markup {
+    let stages: &[Stage] = match input.place {
+        Place::Bench => &[Stage::Bench],
+        Place::Vehicle => &Stage::IN_ORDER,
+    };
+    let mated = input.hookups.as_ref().ok().and_then(|all| all.first());
+    let said = mated.map(|hookup| &hookup.mated);
+    let list = |names: &std::collections::BTreeSet<String>| -> String {
+        let each: Vec<&str> = names.iter().map(String::as_str).collect();
+        each.join(", ")
+    };
+    html! {
+        h3 { (language.say("stage.title")) }
+        ol class="ticks" {
+            @for stage in stages {
+                @let battery = match stage.battery() {
+                    Battery::None => "stage.no_battery",
+                    Battery::On => "stage.battery_on",
+                    Battery::Off => "stage.battery_off",
+                    Battery::Limited => "stage.battery_limited",
+                };
+                @let plugged = match stage.plugged() {
+                    Plugged::None => None,
+                    Plugged::All => Some("stage.all_plugged"),
+                    Plugged::Unchanged => Some("stage.nothing_opened"),
+                    Plugged::ByPlace => Some("stage.by_place"),
+                };
+                li {
+                    b { (language.say(&format!("stage.{}", stage.word()))) } ": "
+                    (language.say(battery))
+                    @if let Some(plugged) = plugged { "; " (language.say(plugged)) }
+                    @if stage.plugged() == Plugged::ByPlace {
+                        @if let Some(mated) = said.filter(|mated| !mated.open.is_empty()) {
+                            "; " (language.fill("stage.open", &[("names", &list(&mated.open))]))
+                        }
+                        @if let Some(mated) = said.filter(|mated| !mated.plugged.is_empty()) {
+                            "; " (language.fill("stage.plugged", &[("names", &list(&mated.plugged))]))
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
 /// The order of work by place.
 pub(super) fn order(input: &Input<'_>, language: &Language) -> Markup {
     let (tasks, last) = tasks(input.job, input.place, language);
@@ -214,6 +261,7 @@ pub(super) fn order(input: &Input<'_>, language: &Language) -> Markup {
     html! {
         section id="order" aria-labelledby="h-order" {
             h2 id="h-order" { (language.say("order.title")) }
+            (stages(input, language))
             p { (language.say("order.note")) }
             @for place in &places {
                 section class="place" {

@@ -3,7 +3,7 @@
 
 use crate::bench::error::BenchError;
 use crate::fault::{Cavity, Fault, Joint, Touches};
-use crate::hookup::{Hookup, Point};
+use crate::hookup::{Hookup, Mated, Point};
 use crate::plan::model::{Connector, End, Job, Lead, Side};
 use loomproof_core::wire::LeadId;
 use std::collections::{BTreeMap, BTreeSet};
@@ -76,6 +76,9 @@ pub(crate) struct Fitted<'a> {
     pub(crate) turned: BTreeSet<String>,
     /// Parts that join nothing: not there, or burnt through.
     pub(super) gone: BTreeSet<String>,
+    /// Connectors of the vehicle that are pulled apart, and that are plugged as the
+    /// plan says; others are not spoken of.
+    pub(crate) mated: Mated,
     /// Joints that open now and then: which gap, and the ohms of a dropout (infinite
     /// where it opens).
     pub(crate) gaps: BTreeMap<Joint, (usize, f64)>,
@@ -142,6 +145,7 @@ impl<'a> Fitted<'a> {
             foreign: Vec::new(),
             turned: BTreeSet::new(),
             gone: BTreeSet::new(),
+            mated: hookup.mated.clone(),
             gaps: BTreeMap::new(),
             clips: clips.collect(),
         };

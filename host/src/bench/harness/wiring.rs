@@ -270,6 +270,10 @@ impl<'a> Wiring<'a> {
                     .joint(&format!("contact {label}"), values::CONTACT);
                 self.netlist.resistor(end, mating, contact);
             }
+            let open = |name: &String| self.fitted.mated.open.contains(name);
+            if conductor.through.as_ref().is_some_and(open) {
+                continue;
+            }
             if let Load::Range { least, most } = conductor.load {
                 let (ohms, farads) = self.values.load(&conductor.name, least, most)?;
                 // What it draws in service is stated apart.
@@ -281,6 +285,7 @@ impl<'a> Wiring<'a> {
                 self.netlist.add(Element::Capacitor(hub, farads));
             }
         }
+        self.behind_pins()?;
         for (tap, bites) in job.taps.iter().zip(&self.fitted.bites) {
             let conductor = job
                 .conductors
@@ -306,6 +311,28 @@ impl<'a> Wiring<'a> {
             let place = Spotted::Mating(cavity.connector.clone(), cavity.number);
             let mating = self.at(place);
             self.netlist.resistor(mating, 0, *ohms);
+        }
+        Ok(())
+    }
+
+    /// What the vehicle has behind spare cavities, where their connector is plugged.
+    /// With the battery on it is what the plan says of it in service.
+    fn behind_pins(&mut self) -> Result<(), BenchError> {
+        let fitted = self.fitted;
+        if self.powered {
+            return Ok(());
+        }
+        for pin in &fitted.job.electrics.pins {
+            let (connector, number) = &pin.at;
+            let Load::Range { least, most } = pin.load else {
+                continue;
+            };
+            if fitted.mated.plugged.contains(connector) {
+                let (ohms, farads) = self.values.load(&pin.name, least, most)?;
+                let mating = self.at(Spotted::Mating(connector.clone(), *number));
+                self.netlist.resistor(mating, 0, ohms);
+                self.netlist.add(Element::Capacitor(mating, farads));
+            }
         }
         Ok(())
     }

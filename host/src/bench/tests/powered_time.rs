@@ -244,6 +244,7 @@ fn a_relay_rides_over_a_short_gap_and_not_over_a_long_one() {
         name: "C1".into(),
         at: ("X1".into(), 1),
         function: None,
+        load: Load::None,
         behaviour: Behaviour {
             plus_when: on("key"),
             ..Behaviour::UNKNOWN
@@ -258,6 +259,7 @@ fn a_relay_rides_over_a_short_gap_and_not_over_a_long_one() {
         name: "C2".into(),
         at: ("X1".into(), 2),
         function: None,
+        load: Load::None,
         behaviour: grounded,
     });
     for (gap, drops) in [("300us", false), ("10ms", true)] {

@@ -15,7 +15,7 @@ use loomproof_core::wire::{LeadId, MAX_LEADS, Place};
 pub use needs::Needs;
 
 use super::propose::{clipped, needed, propose_within};
-use super::{Clip, Hookup, HookupError, Point, Within};
+use super::{Clip, Hookup, HookupError, Mated, Point, Within};
 use crate::circuit::build;
 use crate::plan::model::Job;
 
@@ -55,7 +55,9 @@ pub fn rounds(
     if all.len() > MAX_LEADS {
         return Err(HookupError::TooManyPoints { points: all.len() });
     }
-    let model = build(job, &clipped(place, all.iter().cloned()))
+    // The same in every round: nobody pulls connectors apart between them.
+    let mated = Mated::of(job, place, all.iter().map(Point::part));
+    let model = build(job, &clipped(place, mated.clone(), all.iter().cloned()))
         .map_err(|error| HookupError::Circuit(error.to_string()))?;
     let needs = Needs::of(&model.layout());
     let drafted = draft::draft(&needs, leads).ok_or(HookupError::TooFewLeads {
@@ -65,7 +67,7 @@ pub fn rounds(
     let least = needs.least_rounds(leads);
     let fewest = squeeze::squeeze(&needs, leads, least, drafted);
     Ok(Rounds {
-        hookups: clips(place, &all, in_turn(fewest)),
+        hookups: clips((place, &mated), &all, in_turn(fewest)),
         least,
     })
 }
@@ -91,7 +93,11 @@ fn in_turn(mut rounds: Vec<Vec<usize>>) -> Vec<Vec<usize>> {
 
 /// Probe leads on the points of each round; a point that is clipped in the round
 /// before keeps its lead.
-fn clips(place: Place, points: &[Point], rounds: Vec<Vec<usize>>) -> Vec<Hookup> {
+fn clips(
+    (place, mated): (Place, &Mated),
+    points: &[Point],
+    rounds: Vec<Vec<usize>>,
+) -> Vec<Hookup> {
     let mut before: Vec<Option<usize>> = Vec::new();
     let mut hookups = Vec::new();
     for mut round in rounds {
@@ -118,6 +124,7 @@ fn clips(place: Place, points: &[Point], rounds: Vec<Vec<usize>>) -> Vec<Hookup>
         hookups.push(Hookup {
             place,
             clips: now.iter().zip(0..).filter_map(clip).collect(),
+            mated: mated.clone(),
         });
         before = now;
     }
@@ -159,7 +166,7 @@ mod tests {
     fn a_point_that_stays_keeps_its_lead() {
         let points: Vec<Point> = (0..5).map(|n| Point::Ring(format!("G{n}"))).collect();
         let hookups = clips(
-            Place::Bench,
+            (Place::Bench, &Mated::default()),
             &points,
             vec![vec![0, 1, 2], vec![2, 3, 0], vec![4, 3]],
         );

@@ -16,7 +16,7 @@ use crate::hookup::Hookup;
 use crate::plan::model::Job;
 use crate::probe::nulls::Clips;
 use crate::whole_file::WholeFile;
-use records::{ClipRecord, RoundRecord, StepRecord, hookup, taken};
+use records::{ClipRecord, MatedRecord, RoundRecord, StepRecord, hookup, taken};
 
 /// Version of the file's layout.
 const FORMAT: u32 = 1;
@@ -38,6 +38,9 @@ pub struct Recording {
     /// Ohms of each probe lead's clip that was nulled.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     nulls: Vec<Option<f64>>,
+    /// Which connectors were open and which plugged, where the plan says so.
+    #[serde(default, skip_serializing_if = "MatedRecord::is_empty")]
+    mated: MatedRecord,
     steps: Vec<StepRecord>,
     /// Rounds after the first; most scans have none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -155,8 +158,8 @@ impl Recording {
     pub fn new(job: &Job, place: Place, rounds: &[Round<'_>], probe: &Hello) -> Self {
         let mut rounds = rounds.iter().map(RoundRecord::from);
         let first = rounds.next();
-        let (hookup, steps) = first
-            .map(|round| (round.hookup, round.steps))
+        let (hookup, mated, steps) = first
+            .map(|round| (round.hookup, round.mated, round.steps))
             .unwrap_or_default();
         Self {
             format: FORMAT,
@@ -172,6 +175,7 @@ impl Recording {
                 leads: probe.leads,
             },
             nulls: Vec::new(),
+            mated,
             steps,
             further: rounds.collect(),
         }
@@ -328,12 +332,12 @@ impl Recording {
             return Err(content(format!("no probe has {} leads", self.probe.leads)));
         }
         let further = self.further.iter();
-        let further = further.map(|round| (&round.hookup, &round.steps, &round.nulls));
-        std::iter::once((&self.hookup, &self.steps, &self.nulls))
+        let further = further.map(|round| (&round.hookup, &round.mated, &round.steps, &round.nulls));
+        std::iter::once((&self.hookup, &self.mated, &self.steps, &self.nulls))
             .chain(further)
-            .map(|(clips, steps, nulls)| {
+            .map(|(clips, mated, steps, nulls)| {
                 let hookup =
-                    hookup(job, self.place(), clips).map_err(|point| RecordingError::Mismatch {
+                    hookup(job, self.place(), (clips, mated)).map_err(|point| RecordingError::Mismatch {
                         path: path.to_owned(),
                         what: "hook-up",
                         found: format!("a clip on {point}"),

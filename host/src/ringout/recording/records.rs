@@ -6,8 +6,9 @@ use loomproof_core::wire::{
     LeadId, LeadSet, MAX_LEADS, Place, Reading, Sense, SenseMode, Senses, Step,
 };
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 
-use crate::hookup::{Clip, Hookup, Point};
+use crate::hookup::{Clip, Hookup, Mated, Point};
 use crate::plan::model::Job;
 use crate::ringout::{Round, Taken};
 
@@ -19,7 +20,26 @@ pub(super) struct RoundRecord {
     /// Ohms of each probe lead's clip that was nulled.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub(super) nulls: Vec<Option<f64>>,
+    /// Which connectors were open and which plugged, where the plan says so.
+    #[serde(default, skip_serializing_if = "MatedRecord::is_empty")]
+    pub(super) mated: MatedRecord,
     pub(super) steps: Vec<StepRecord>,
+}
+
+/// Connectors of the vehicle while a round was rung out.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct MatedRecord {
+    #[serde(default)]
+    open: BTreeSet<String>,
+    #[serde(default)]
+    plugged: BTreeSet<String>,
+}
+
+impl MatedRecord {
+    pub(super) fn is_empty(&self) -> bool {
+        self.open.is_empty() && self.plugged.is_empty()
+    }
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -91,6 +111,10 @@ impl From<&Round<'_>> for RoundRecord {
         Self {
             hookup: round.hookup.clips.iter().map(clip).collect(),
             nulls: Vec::new(),
+            mated: MatedRecord {
+                open: round.hookup.mated.open.clone(),
+                plugged: round.hookup.mated.plugged.clone(),
+            },
             steps: round.taken.iter().map(StepRecord::from).collect(),
         }
     }
@@ -100,7 +124,11 @@ impl From<&Round<'_>> for RoundRecord {
 ///
 /// # Errors
 /// The name of a point that this job does not have.
-pub(super) fn hookup(job: &Job, place: Place, clips: &[ClipRecord]) -> Result<Hookup, String> {
+pub(super) fn hookup(
+    job: &Job,
+    place: Place,
+    (clips, mated): (&[ClipRecord], &MatedRecord),
+) -> Result<Hookup, String> {
     let clip = |record: &ClipRecord| {
         let point = Point::of_full_name(job, &record.point);
         Ok(Clip {
@@ -109,7 +137,15 @@ pub(super) fn hookup(job: &Job, place: Place, clips: &[ClipRecord]) -> Result<Ho
         })
     };
     let clips = clips.iter().map(clip).collect::<Result<_, String>>()?;
-    Ok(Hookup { place, clips })
+    let mated = Mated {
+        open: mated.open.clone(),
+        plugged: mated.plugged.clone(),
+    };
+    Ok(Hookup {
+        place,
+        clips,
+        mated,
+    })
 }
 
 /// Steps with their readings.
