@@ -318,10 +318,21 @@ mod tests {
     #[test]
     fn what_is_forbidden_says_where_it_belongs() {
         let why = Stage::LiveCheck.permit(Act::Drive).unwrap_err();
-        assert!(why.contains("battery is on") && why.contains("stage 4 of 9"), "{why}");
+        assert!(
+            why.contains("battery is on") && why.contains("stage 4 of 9"),
+            "{why}"
+        );
         let why = Stage::RingOut.permit(Act::Measure).unwrap_err();
-        assert!(why.contains("needs the battery on") && why.contains("stage 6 of 9"), "{why}");
+        assert!(
+            why.contains("needs the battery on") && why.contains("stage 6 of 9"),
+            "{why}"
+        );
         assert!(Stage::RingOut.permit(Act::Drive).is_ok());
-        assert!(Stage::TrimOn.permit(Act::Measure).unwrap_err().contains("trim"));
+        assert!(
+            Stage::TrimOn
+                .permit(Act::Measure)
+                .unwrap_err()
+                .contains("trim")
+        );
     }
 }

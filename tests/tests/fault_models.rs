@@ -16,7 +16,8 @@ use loomproof::circuit::{Model, build};
 use loomproof::diagnosis::predict::Predictor;
 use loomproof::fault::kinds::KINDS;
 use loomproof::fault::{Fault, catalogue};
-use loomproof::hookup::{Hookup, propose};
+use loomproof::hookup::rounds::rounds;
+use loomproof::hookup::{Hookup, Within};
 use loomproof::link::{Link, VirtualProbe};
 use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
@@ -115,9 +116,17 @@ struct Site {
 
 impl Site {
     fn new(path: &Path, place: Place) -> Self {
+        Self::at(path, place, &[])
+    }
+
+    /// What can be reached at some places of the plan.
+    fn at(path: &Path, place: Place, places: &[&str]) -> Self {
         let plan = Plan::load(path).unwrap_or_else(|rejected| panic!("{}", rejected.render(false)));
         let job = plan.resolve(&BTreeMap::new()).expect("defaults");
-        let hookup = propose(&job, place, 64).expect("a hook-up");
+        let places: Vec<String> = places.iter().map(|it| (*it).to_owned()).collect();
+        let within = Within::of(&job, &places).expect("places");
+        let mut planned = rounds(&job, place, 64, &within).expect("a hook-up");
+        let hookup = planned.hookups.remove(0);
         let model = build(&job, &hookup).expect("a circuit");
         let steps = first_pass(&model.layout()).collect();
         let plan = path.file_stem().expect("a name").to_string_lossy();
@@ -204,6 +213,10 @@ fn sites() -> Vec<Site> {
             }
         }
     }
+    // The module open for one place, plugged for the other.
+    let lamp = fixture("work-lamp");
+    sites.push(Site::at(&lamp, Place::Vehicle, &[]));
+    sites.push(Site::at(&lamp, Place::Vehicle, &["load bay"]));
     sites
 }
 

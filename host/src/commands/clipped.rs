@@ -135,9 +135,9 @@ impl<'a> Clipped<'a> {
         self.on(self.round, hookup)
     }
 
-    /// Sets the clips of the virtual bench right.
-    pub(super) fn reclip(&mut self) {
-        if let Some(faults) = self.faults.get_mut(self.round) {
+    /// Sets the clips of the virtual bench right in a round.
+    pub(super) fn reclip(&mut self, round: usize) {
+        if let Some(faults) = self.faults.get_mut(round) {
             faults.retain(|fault| !fault.is_operators());
         }
     }

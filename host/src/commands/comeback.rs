@@ -110,7 +110,9 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         ));
     }
     let job = args.job.job()?;
-    Stage::Comeback.permit(Act::Measure).map_err(Failure::refused)?;
+    Stage::Comeback
+        .permit(Act::Measure)
+        .map_err(Failure::refused)?;
     note(&Stage::Comeback.say());
     note(crate::live::text::CAUTION);
     let mut desk = Desk::new(args, &job)?;

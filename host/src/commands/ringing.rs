@@ -81,7 +81,8 @@ pub(super) fn ring(
     for (at, hookup) in hookups.into_iter().enumerate() {
         if rounds > 1 {
             let before = rungs.last().map(|rung| &rung.hookup);
-            note(&moves(job, before, &hookup, (at, rounds)));
+            let title = format!("Round {} of {rounds}", at + 1);
+            note(&moves(job, before, &hookup, &title));
             if !probe.is_virtual() {
                 wait_for_clips()?;
             }
@@ -122,14 +123,9 @@ pub(super) fn take(
 }
 
 /// Which clips to move for a round.
-fn moves(
-    job: &Job,
-    before: Option<&Hookup>,
-    hookup: &Hookup,
-    (at, rounds): (usize, usize),
-) -> String {
+pub(super) fn moves(job: &Job, before: Option<&Hookup>, hookup: &Hookup, title: &str) -> String {
     let speaker = Speaker::new(job);
-    let mut out = format!("Round {} of {rounds}. Clip:\n", at + 1);
+    let mut out = format!("{title}. Clip:\n");
     let was = |lead: LeadId| before.and_then(|before| before.point(lead));
     let mut new: Vec<&Clip> = hookup.clips.iter().collect();
     new.retain(|clip| was(clip.lead) != Some(&clip.point));
@@ -166,7 +162,7 @@ fn moves(
     out
 }
 
-fn wait_for_clips() -> Result<(), Failure> {
+pub(super) fn wait_for_clips() -> Result<(), Failure> {
     match line("Enter when the clips sit: ") {
         Ok(Some(_)) => Ok(()),
         _ => Err(Failure::usage(

@@ -125,6 +125,7 @@ fn scan(
     probe.plan(&planned.hookups)?;
     let (new, stop) = ring(job, planned.hookups, &mut probe)?;
     let broken_off = stop.is_some();
+    let earlier = rungs.len();
     rungs.extend(new);
     let Some(hello) = probe.hello() else {
         return Err(Failure::usage("there was nothing to ring out".to_owned()));
@@ -134,7 +135,7 @@ fn scan(
     let first = Judging::of(job, rungs, stop)?;
     let covered = first.covered.clone();
     let mut report = if args.go_on {
-        go_on(job, &mut probe, &hello, first)?
+        go_on(job, &mut probe, &hello, (first, earlier))?
     } else {
         first.report(job, &hello)?
     };

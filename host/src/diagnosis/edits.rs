@@ -113,7 +113,10 @@ impl Changes {
                 wiring: Vec::new(),
                 clips: clips.collect(),
             };
-            return (!all.clips.is_empty()).then_some((None, all)).into_iter().collect();
+            return (!all.clips.is_empty())
+                .then_some((None, all))
+                .into_iter()
+                .collect();
         }
         let edits = rounds.first().and_then(|model| fault.edits(model));
         edits

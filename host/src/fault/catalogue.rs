@@ -58,9 +58,9 @@ pub(super) fn something_behind(job: &Job, connector: &str) -> bool {
     let hangs = |load: &Load| matches!(load, Load::Range { .. });
     let mut through = job.conductors.iter();
     let mut pins = job.electrics.pins.iter();
-    through.any(|conductor| {
-        conductor.through.as_deref() == Some(connector) && hangs(&conductor.load)
-    }) || pins.any(|pin| pin.at.0 == connector && hangs(&pin.load))
+    through
+        .any(|conductor| conductor.through.as_deref() == Some(connector) && hangs(&conductor.load))
+        || pins.any(|pin| pin.at.0 == connector && hangs(&pin.load))
 }
 
 /// The cavities of a connector where terminals of the harness belong, rising.

@@ -3,9 +3,9 @@
 use super::bodies::colour;
 use super::end;
 use super::fields::{Fields, integer};
+use super::halves;
 use super::model::{Conductor, Connector, End, Halves, Latch, Side};
 use super::names::{Kind, Names, suggest};
-use super::halves;
 use super::outside;
 use super::plan_type::{DeclaredConnector, Entry, KeepOff};
 use super::problem::{Complaint, Span, quote};

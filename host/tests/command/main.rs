@@ -14,4 +14,5 @@ mod recorded;
 mod rounds;
 mod scans;
 mod spoken;
+mod stages;
 mod support;

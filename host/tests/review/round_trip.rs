@@ -148,11 +148,11 @@ fn compose(
         text,
         "[option.o]\nask = {}\n{}[option.kind]\nask = \"?\"\nchoices = [\"a b\", \"c\"]\ndefault = \"c\"\nwhen = \"o\"\n\
          [switch.key]\n[switch.gear]\nstates = [\"out\", \"in reverse\"]\nbetween = [\"X2:1\", \"battery plus\"]\n{}\
-         [connector.X1]\ncavities = 12\nrows = {rows}\nplace = {}\n{}[connector.X2]\ncavities = 5\nface = [[1, 0, 2], [3, 4, 5]]\nwith = \"harness\"\n\
+         [connector.X1]\ncavities = 12\nrows = {rows}\nplace = {}\n{}{}[connector.X2]\ncavities = 5\nface = [[1, 0, 2], [3, 4, 5]]\nwith = \"harness\"\n\
          [connector.XR]\ncavities = 2\nrestraint = true\n\
-         [conductor.K1]\nat = [\"X1:1\", \"X1:2\"]\nload = \"{load}\"\nsize = \"{other}\"\nlength = \"{length} m\"\n{}plus_when = \"{states}\"\ndraws = \"{own}\"\nother_end = \"K2\"\n\
+         [conductor.K1]\nat = [\"X1:1\", \"X1:2\"]\nload = \"{load}\"\n{}size = \"{other}\"\nlength = \"{length} m\"\n{}plus_when = \"{states}\"\ndraws = \"{own}\"\nother_end = \"K2\"\n\
          [conductor.K2]\nat = \"X1:3\"\nchassis_when = \"{more}\"\nmost = \"{amperes} A\"\n{when}\
-         [pin.C1]\nat = \"X1:4\"\nfused = \"{amperes} A\"\n[tap.T1]\non = \"K1\"\nwhy = {}\n\
+         [pin.C1]\nat = \"X1:4\"\nload = \"{load}\"\nfused = \"{amperes} A\"\n[tap.T1]\non = \"K1\"\nwhy = {}\n\
          [splice.S1]\n[ring.G1]\non = \"battery plus\"\nfused = \"{amperes} A\"\n[plug.P1]\n[plug.P2]\nways = 3\nplace = {}\n\
          [relay.R1]\ncoil = \"85 ohm\"\nsuppression = \"{}\"\n{}operates = \"7.1 V\"\n[diode.D1]\n[lamp.L1]\npower = \"{amperes} W\"\nvolts = \"12 V\"\n[fuse.F1]\nrating = \"{amperes} A\"\n\
          [load.M1]\nbetween = [\"X2:2\", \"chassis\"]\ndraws = \"{draws}\"\n{}{when}\
@@ -162,6 +162,12 @@ fn compose(
         flag(2, "closed_in = [\"out\", \"in reverse\"]"),
         quoted(&place),
         flag(3, "access = \"mating side\""),
+        if flags[4] {
+            "open_for = [\"T1\", \"X2\"]\nplugged_for = \"all\"\n"
+        } else {
+            "plugged_for = [\"G1\"]\n"
+        },
+        flag(5, "through = \"X1\""),
         flag(4, "data_bus = true"),
         quoted(&ask),
         quoted(&place),

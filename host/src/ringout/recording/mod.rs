@@ -332,18 +332,20 @@ impl Recording {
             return Err(content(format!("no probe has {} leads", self.probe.leads)));
         }
         let further = self.further.iter();
-        let further = further.map(|round| (&round.hookup, &round.mated, &round.steps, &round.nulls));
+        let further =
+            further.map(|round| (&round.hookup, &round.mated, &round.steps, &round.nulls));
         std::iter::once((&self.hookup, &self.mated, &self.steps, &self.nulls))
             .chain(further)
             .map(|(clips, mated, steps, nulls)| {
-                let hookup =
-                    hookup(job, self.place(), (clips, mated)).map_err(|point| RecordingError::Mismatch {
+                let hookup = hookup(job, self.place(), (clips, mated)).map_err(|point| {
+                    RecordingError::Mismatch {
                         path: path.to_owned(),
                         what: "hook-up",
                         found: format!("a clip on {point}"),
                         wanted: "points of this plan".to_owned(),
                         advice: "ring out again with the present hook-up",
-                    })?;
+                    }
+                })?;
                 let taken = taken(&hookup, steps).map_err(content)?;
                 Ok((hookup, taken, sensible(nulls)))
             })

@@ -1,0 +1,212 @@
+//! Connectors open or plugged place by place, and stages that forbid a test.
+
+use loomproof::hookup::{Mated, Within, needed, rounds::rounds};
+use loomproof::plan::model::Job;
+use loomproof::plan::read;
+use loomproof_core::wire::Place;
+
+use crate::support::{Run, loomproof, top};
+
+const LAMP: &str = "fixtures/plans/work-lamp.toml";
+const VAN: &str = "fixtures/plans/bakery-van.toml";
+const PANEL: &str = "right kick panel";
+const BAY: &str = "load bay";
+
+fn job(change: impl Fn(&str) -> String) -> Job {
+    let text = std::fs::read_to_string(top().join(LAMP)).unwrap();
+    let plan = read("lamp", &change(&text)).unwrap();
+    plan.resolve(&Default::default()).unwrap()
+}
+
+/// Open and plugged connectors while some places are rung out.
+fn mated(job: &Job, at: &[&str]) -> (Vec<String>, Vec<String>) {
+    let at: Vec<String> = at.iter().map(|it| (*it).to_owned()).collect();
+    let within = Within::of(job, &at).unwrap();
+    let hookup = rounds(job, Place::Vehicle, 64, &within).unwrap().hookups;
+    let Mated { open, plugged } = hookup[0].mated.clone();
+    (open.into_iter().collect(), plugged.into_iter().collect())
+}
+
+#[test]
+fn a_place_that_needs_it_open_has_it_open() {
+    let x5 = || vec!["X5".to_owned()];
+    let lamp = job(str::to_owned);
+    assert_eq!(mated(&lamp, &[PANEL]), (x5(), vec![]));
+    assert_eq!(mated(&lamp, &[BAY]), (vec![], x5()));
+    assert_eq!(mated(&lamp, &["X6"]), (vec![], x5()), "X6 is there");
+    assert_eq!(mated(&lamp, &[PANEL, BAY]), (x5(), vec![]), "open for both");
+    assert_eq!(mated(&lamp, &[]), (x5(), vec![]), "open for everything");
+    let parts: Vec<String> = needed(&lamp, Place::Vehicle)
+        .iter()
+        .map(|point| point.part().to_owned())
+        .collect();
+    let all = || parts.iter().map(String::as_str);
+    assert!(Mated::of(&lamp, Place::Bench, all()).is_empty());
+    assert!(!Mated::of(&lamp, Place::Vehicle, all()).is_empty());
+    // What is said of a place counts before what is said of all.
+    let other = job(|text| text.replace("open_for = \"right kick panel\"", "open_for = \"all\""));
+    assert_eq!(mated(&other, &[BAY]), (vec![], x5()));
+    assert_eq!(mated(&other, &[PANEL]), (x5(), vec![]));
+    // A plan that says nothing takes everything as it was.
+    let silent = job(|text| {
+        let kept = text
+            .lines()
+            .filter(|line| !line.starts_with("open_for") && !line.starts_with("plugged_for"));
+        kept.collect::<Vec<_>>().join("\n")
+    });
+    assert_eq!(mated(&silent, &[BAY]), (vec![], vec![]));
+}
+
+fn ring_out(at: &str, more: &[&str]) -> Run {
+    let args = ["ringout", LAMP, "--format", "json", "--at", at];
+    loomproof(&[&args[..], more].concat())
+}
+
+/// The faults of the sets of the best group.
+fn best(run: &Run) -> Vec<String> {
+    let report = run.json();
+    let sets = report["groups"][0]["sets"].as_array().unwrap();
+    let first = |set: &serde_json::Value| {
+        let faults: Vec<&str> = set
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|fault| fault["fault"].as_str().unwrap())
+            .collect();
+        faults.join(" + ")
+    };
+    sets.iter().map(first).collect()
+}
+
+#[test]
+fn the_command_says_what_is_to_be_open_and_what_plugged() {
+    let open = "Has to be open (pull it apart): X5 (right kick panel, body module).";
+    let plugged = "Has to be plugged: X5 (right kick panel, body module).";
+    ring_out(PANEL, &[]).speaks(&[open]);
+    ring_out(BAY, &[]).speaks(&[plugged]);
+    let listed = loomproof(&["hookup", LAMP, "--at", BAY]);
+    assert!(listed.out.contains(plugged), "{}", listed.out);
+    let listed = loomproof(&["hookup", LAMP, "--at", BAY, "--format", "json"]).json();
+    assert_eq!(listed["plugged"][0], "X5");
+    assert_eq!(listed["open"].as_array().unwrap().len(), 0);
+}
+
+/// The same wiring, healthy, whether the module is there or not: expectations
+/// follow the plan.
+#[test]
+fn a_healthy_harness_is_healthy_in_either_state() {
+    for seed in ["1", "2", "3"] {
+        for at in [PANEL, BAY] {
+            let run = ring_out(at, &["--seed", seed]);
+            // Nothing is off; the other place is still to do.
+            assert_eq!(run.status, 5, "{run:#?}");
+            assert!(run.json()["groups"].as_array().unwrap().is_empty());
+        }
+    }
+}
+
+#[test]
+fn a_connector_in_the_wrong_state_is_a_finding() {
+    for seed in ["1", "2", "3"] {
+        let seed = ["--seed", seed];
+        let run = ring_out(
+            PANEL,
+            &[&["--fault", "left-plugged@X5"], &seed[..]].concat(),
+        );
+        assert_eq!(run.status, 1, "{run:#?}");
+        assert_eq!(best(&run), ["left-plugged@X5"]);
+        let run = ring_out(BAY, &[&["--fault", "left-open@X5"], &seed[..]].concat());
+        assert_eq!(run.status, 1, "{run:#?}");
+        assert_eq!(best(&run), ["left-open@X5"]);
+    }
+    // It cannot be left plugged where it has to be plugged.
+    ring_out(BAY, &["--fault", "left-plugged@X5"]).fails(2, &["not open while these places"]);
+    ring_out(PANEL, &["--fault", "left-open@X5"]).fails(2, &["does not say that it is plugged"]);
+    ring_out(BAY, &["--fault", "left-open@X6"]).fails(2, &["no plugged_for"]);
+}
+
+/// A terminal that is not home shows through the module's input, from the far end.
+#[test]
+fn the_plugged_module_proves_seating() {
+    let listed = |at: &str| {
+        let run = ring_out(at, &["--fault", "help"]);
+        let faults = run.json();
+        let faults = faults.as_array().unwrap().clone();
+        faults
+            .into_iter()
+            .find(|fault| fault["fault"] == "unseated@X5:4")
+            .unwrap()["covered"]
+            .as_bool()
+            .unwrap()
+    };
+    assert!(listed(BAY));
+    assert!(!listed(PANEL));
+    let run = ring_out(BAY, &["--fault", "unseated@X5:4"]);
+    assert!(best(&run).contains(&"unseated@X5:4".to_owned()), "{run:#?}");
+    assert!(!best(&run).contains(&"left-open@X5".to_owned()), "{run:#?}");
+}
+
+/// Places with different states add up in one file; a live check waits for it.
+#[test]
+fn places_add_up_and_power_waits_for_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("lamp.json");
+    let file = file.to_str().unwrap();
+    let live = || loomproof(&["live", LAMP, "--rung-out", file]);
+    live().fails(4, &["refused", "nothing is rung out yet", "ringout"]);
+    let more = ["--so-far", file];
+    assert_eq!(ring_out(PANEL, &more).status, 5);
+    live().fails(4, &["not whole yet", "load bay", "stage 4 of 9"]);
+    let kept = std::fs::read_to_string(file).unwrap();
+    assert!(kept.contains("\"open\": ["), "the state is kept");
+    assert_eq!(ring_out(BAY, &more).status, 0);
+    let again = loomproof(&["ringout", LAMP, "--from", file]);
+    assert_eq!(again.status, 0, "{again:#?}");
+    let run = live();
+    run.speaks(&[
+        "rung out, nothing is off",
+        "Stage 6 of 9, live check: battery on",
+    ]);
+    assert_ne!(run.status, 4, "{run:#?}");
+    // With a fault in it: not before that is put right.
+    let other = folder.path().join("fault.json");
+    let other = other.to_str().unwrap();
+    let fault = ["--fault", "short@W2,with=chassis", "--save", other];
+    let everything = loomproof(&[&["ringout", LAMP], &fault[..]].concat());
+    assert_eq!(everything.status, 1, "{everything:#?}");
+    loomproof(&["live", LAMP, "--rung-out", other]).fails(4, &["found faults"]);
+}
+
+#[test]
+fn a_verb_says_its_stage_and_is_refused_where_the_stage_forbids_it() {
+    let said = "Stage 4 of 9, fit and ring out, place by place: battery off;";
+    let run = loomproof(&["ringout", VAN, "--defaults"]);
+    assert!(
+        run.err.lines().any(|line| line.starts_with(said)),
+        "{}",
+        run.err
+    );
+    let run = loomproof(&["ringout", VAN, "--defaults", "--where", "bench"]);
+    run.speaks(&["The harness alone on the bench: no vehicle and no battery"]);
+    let dead = ["--defaults", "--stage"];
+    for (verb, stage, words) in [
+        ("ringout", "live-check", "the battery is on"),
+        ("ringout", "first-power", "the battery is on"),
+        (
+            "ringout",
+            "battery-off",
+            "comes when the battery is off and the harness is in",
+        ),
+        ("wiggle", "recheck", "the battery is on"),
+        ("live", "ring-out", "needs the battery on"),
+        ("live", "trim-on", "behind the trim"),
+    ] {
+        let run = loomproof(&[&[verb, VAN], &dead[..], &[stage]].concat());
+        run.fails(4, &["refused: ", words]);
+    }
+    loomproof(&["wiggle", VAN, "--defaults", "--live", "--stage", "ring-out"])
+        .fails(4, &["needs the battery on"]);
+    loomproof(&["ringout", VAN, "--stage", "lunch"]).fails(2, &["first-power"]);
+    let run = loomproof(&["ringout", VAN, "--defaults", "--stage", "ring-out"]);
+    assert_eq!(run.status, 0, "{run:#?}");
+}
