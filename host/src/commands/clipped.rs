@@ -27,7 +27,8 @@ pub(super) fn refuse_faults(faults: &[String]) -> Result<(), Failure> {
 
 /// A real probe, or the virtual one on its bench.
 pub(super) struct Clipped<'a> {
-    job: &'a Job,
+    /// What the virtual bench really has.
+    job: Job,
     bench: &'a BenchArgs,
     /// A real one is connected from the beginning, the virtual one anew for each
     /// round of clips.
@@ -44,17 +45,22 @@ impl<'a> Clipped<'a> {
     /// # Errors
     /// [`Failure`] where a real one is not there, or is given what only the virtual
     /// one takes.
-    pub(super) fn new(probe: &str, job: &'a Job, bench: &'a BenchArgs) -> Result<Self, Failure> {
+    pub(super) fn new(probe: &str, job: &Job, bench: &'a BenchArgs) -> Result<Self, Failure> {
         let simulated = probe == VIRTUAL;
         let link: Option<Box<dyn Link>> = if simulated {
             None
         } else {
             refuse_faults(&bench.faults)?;
+            if !bench.hangs.is_empty() {
+                return Err(Failure::usage(
+                    "--hangs is of the virtual vehicle; leave it away for a real probe".to_owned(),
+                ));
+            }
             bench.simulated.only_virtual()?;
             Some(Box::new(connect(probe)?))
         };
         Ok(Self {
-            job,
+            job: bench.really(job)?,
             bench,
             link,
             simulated,
@@ -83,13 +89,13 @@ impl<'a> Clipped<'a> {
         let settings = self.bench.simulated.settings()?;
         let (slips, wiring): (Vec<Fault>, Vec<Fault>) = self
             .bench
-            .faults(self.job)?
+            .faults(&self.job)?
             .into_iter()
             .partition(Fault::is_operators);
         self.faults = vec![wiring; hookups.len()];
         for slip in slips {
             let made =
-                |hookup| Bench::new(self.job, hookup, std::slice::from_ref(&slip), &settings);
+                |hookup| Bench::new(&self.job, hookup, std::slice::from_ref(&slip), &settings);
             let first = hookups.iter().position(|hookup| made(hookup).is_ok());
             match (
                 first.and_then(|at| self.faults.get_mut(at)),
@@ -115,7 +121,7 @@ impl<'a> Clipped<'a> {
             _ => {
                 let faults = self.faults.get(round).map(Vec::as_slice);
                 let faults = faults.unwrap_or_default();
-                let probe = self.bench.probe(self.job, hookup, faults)?;
+                let probe = self.bench.probe(&self.job, hookup, faults)?;
                 Box::new(probe.session()?)
             }
         };

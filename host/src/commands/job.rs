@@ -16,7 +16,7 @@ use crate::hookup::{Hookup, Within};
 use crate::link::VirtualProbe;
 use crate::plan::Plan;
 use crate::plan::model::Job;
-use crate::plan::only_unsafe;
+use crate::plan::{only_unsafe, quantity};
 
 /// Where the harness is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -82,6 +82,10 @@ pub struct BenchArgs {
     /// that this plan allows.
     #[arg(long = "fault", value_name = "FAULT")]
     pub faults: Vec<String>,
+    /// What really hangs on a conductor or pin of the virtual vehicle, whatever the
+    /// plan says: "K1=300 kohm"; may be repeated.
+    #[arg(long = "hangs", value_name = "NAME=LOAD")]
+    pub hangs: Vec<String>,
     #[command(flatten)]
     pub simulated: VirtualArgs,
 }
@@ -257,6 +261,34 @@ impl BenchArgs {
     #[must_use]
     pub fn wants_list(&self) -> bool {
         self.faults.iter().any(|fault| fault == "help")
+    }
+
+    /// The job as the virtual bench really is: with what `--hangs` says.
+    ///
+    /// # Errors
+    /// [`Failure`] for a name or a load that is not understood.
+    pub fn really(&self, job: &Job) -> Result<Job, Failure> {
+        let mut really = job.clone();
+        for text in &self.hangs {
+            let fail = |why: &str| {
+                Failure::usage(format!(
+                    "--hangs {text}: {why}; write it as \"K1=300 kohm\", with a conductor or pin of \
+                     the plan"
+                ))
+            };
+            let (name, load) = text
+                .split_once('=')
+                .ok_or_else(|| fail("there is no `=`"))?;
+            let load = quantity::load(load).map_err(|complaint| fail(&complaint.message))?;
+            let mut conductors = really.conductors.iter_mut();
+            let mut pins = really.electrics.pins.iter_mut();
+            let slot = match conductors.find(|it| it.name == name) {
+                Some(conductor) => Some(&mut conductor.load),
+                None => pins.find(|it| it.name == name).map(|pin| &mut pin.load),
+            };
+            *slot.ok_or_else(|| fail("there is no such conductor or pin"))? = load;
+        }
+        Ok(really)
     }
 
     /// The faults, checked against the job.

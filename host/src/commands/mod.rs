@@ -9,6 +9,7 @@ mod going_on;
 mod hookup;
 mod job;
 mod keeping;
+mod learning;
 mod live;
 mod practice;
 mod probe;

@@ -10,6 +10,7 @@ use super::exit::Status;
 use super::going_on::go_on;
 use super::job::{BenchArgs, JobArgs, ReachArgs};
 use super::keeping::{Run, Shelf, StoreArgs, SubjectArgs};
+use super::learning::{LearnArgs, Lesson, learn};
 use super::ringing::{Judging, ring};
 use super::so_far::{Earlier, rungs};
 use super::staged::StageArgs;
@@ -63,6 +64,8 @@ pub struct Args {
     /// it, and judges again.
     #[arg(long, conflicts_with = "from")]
     go_on: bool,
+    #[command(flatten)]
+    learn: LearnArgs,
     /// Also shows the readings that speak for the findings, and against them.
     #[arg(long)]
     explain: bool,
@@ -93,13 +96,28 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         Some(file) => Earlier::load(file, &plan, place)?,
         None => Earlier::default(),
     };
-    let job = args.job.settle(&plan, earlier.answers())?;
+    let mut job = args.job.settle(&plan, earlier.answers())?;
+    earlier.learn(&mut job);
+    args.learn.apply(&mut job, &args.subject)?;
     // A slip of the pen is told before anything is measured.
     attest(&mut hand_checks(&job, place), &args.attest).map_err(Failure::usage)?;
     if args.bench.wants_list() {
         return list_faults(args, &job, place);
     }
     let within = args.reach.within(&job)?;
+    if args.learn.wanted() {
+        args.stage.enter(Stage::of_dead_test(place), Act::Drive)?;
+        note(&format!("{}\n", text::CAUTION));
+        return learn(&Lesson {
+            args: &args.learn,
+            job: &job,
+            place,
+            within: &within,
+            probe: (&args.probe, &args.bench),
+            subject: &args.subject,
+            format: args.format,
+        });
+    }
     let kept = earlier.rungs(&job)?;
     let slot = args.save.as_ref().or(args.so_far.as_ref());
     let slot = slot.map(|file| Slot::reserve(file)).transpose()?;
@@ -192,7 +210,8 @@ pub(super) fn kept_report(args: &JobArgs, file: &Path) -> Result<KeptReport, Fai
     let plan = args.plan()?;
     let recording = Recording::load(file)?;
     recording.check_plan(file, plan.digest())?;
-    let job = args.settle(&plan, recording.answers().clone())?;
+    let mut job = args.settle(&plan, recording.answers().clone())?;
+    recording.learn(&mut job);
     recording.check_variant(file, &job)?;
     let rungs = rungs(&recording, file, &job)?;
     if !rungs.iter().all(Rung::is_whole) {

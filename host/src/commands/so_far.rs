@@ -50,6 +50,13 @@ impl Earlier {
             .unwrap_or_default()
     }
 
+    /// Puts what was learned of plugged modules before into a job.
+    pub(super) fn learn(&self, job: &mut Job) {
+        if let Some((_, kept)) = &self.found {
+            kept.learn(job);
+        }
+    }
+
     /// The rounds, for this variant: what was read stays true, whatever the
     /// answers.
     ///

@@ -32,6 +32,9 @@ pub struct Electrics {
     pub on_when: BTreeMap<String, States>,
     /// Tap name to the reason why it may bite a data bus.
     pub tap_reasons: BTreeMap<String, String>,
+    /// Conductor or pin name to least and greatest ohms to chassis, where they were
+    /// learned of this vehicle and stand in the place of the plan's.
+    pub learned: BTreeMap<String, [f64; 2]>,
 }
 
 impl Default for Electrics {
@@ -46,6 +49,7 @@ impl Default for Electrics {
             fused_rings: BTreeMap::new(),
             on_when: BTreeMap::new(),
             tap_reasons: BTreeMap::new(),
+            learned: BTreeMap::new(),
         }
     }
 }

@@ -3,6 +3,8 @@
 mod because;
 pub mod findings;
 pub mod hand_checks;
+pub mod learned;
+pub mod learning;
 mod next_step;
 pub mod readings;
 pub mod recording;

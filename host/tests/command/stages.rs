@@ -210,3 +210,99 @@ fn a_verb_says_its_stage_and_is_refused_where_the_stage_forbids_it() {
     let run = loomproof(&["ringout", VAN, "--defaults", "--stage", "ring-out"]);
     assert_eq!(run.status, 0, "{run:#?}");
 }
+
+/// What a module shows is learned before the harness is joined, and judged by.
+fn learn(file: &str, more: &[&str]) -> Run {
+    let args = ["ringout", LAMP, "--at", BAY, "--learn", file];
+    loomproof(&[&args[..], more].concat())
+}
+
+const FAR_OFF: [&str; 2] = ["--hangs", "K1=3 kohm"];
+
+/// A module whose input is far from what the plan says: without learning it is taken
+/// for a fault, with it the harness passes, and a real fault is still found.
+#[test]
+fn a_learned_module_is_judged_by_what_it_showed() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("learned.json");
+    let file = file.to_str().unwrap();
+    let false_alarm = ring_out(BAY, &FAR_OFF);
+    assert_eq!(false_alarm.status, 1, "{false_alarm:#?}");
+    let run = learn(file, &FAR_OFF);
+    // C4 has nothing to touch before the harness's terminal is in its cavity.
+    assert_eq!(run.status, 5, "{run:#?}");
+    assert!(run.out.contains("C4"), "{}", run.out);
+    assert!(run.out.contains("cannot be reached here"), "{}", run.out);
+    run.speaks(&[
+        "Before the harness is joined",
+        "X6:2",
+        "Has to be plugged: X5",
+    ]);
+    let kept: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(file).unwrap()).unwrap();
+    let ohms = |at: usize| kept["loads"]["K1"][at].as_f64().unwrap();
+    assert!(ohms(0) < 3e3 && 3e3 < ohms(1), "{kept}");
+    assert!(
+        ohms(0) > 2.5e3 && ohms(1) < 3.5e3,
+        "close around it: {kept}"
+    );
+    for seed in ["1", "2", "3"] {
+        let more = [&FAR_OFF[..], &["--learned", file, "--seed", seed]].concat();
+        let run = ring_out(BAY, &more);
+        assert_eq!(run.status, 5, "nothing is off: {run:#?}");
+        run.speaks(&["Judged by what was learned of K1."]);
+        let missed = [&more[..], &["--fault", "tap-missed@T1"]].concat();
+        let run = ring_out(BAY, &missed);
+        assert_eq!(run.status, 1, "{run:#?}");
+        assert!(best(&run).contains(&"tap-missed@T1".to_owned()), "{run:#?}");
+    }
+}
+
+/// The narrower range shows what the plan's could not.
+#[test]
+fn what_was_learned_goes_on_in_the_file_of_the_ring_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (learned, scan) = (path("learned.json"), path("scan.json"));
+    learn(&learned, &FAR_OFF);
+    let more = [&FAR_OFF[..], &["--learned", &learned, "--so-far", &scan]].concat();
+    assert_eq!(ring_out(BAY, &more).status, 5);
+    // Judged again, and gone on with, without naming what was learned.
+    let panel = [&FAR_OFF[..], &["--so-far", &scan]].concat();
+    assert_eq!(ring_out(PANEL, &panel).status, 0);
+    let again = loomproof(&["ringout", LAMP, "--from", &scan]);
+    assert_eq!(again.status, 0, "{again:#?}");
+}
+
+#[test]
+fn what_was_learned_elsewhere_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let file = path("learned.json");
+    assert_eq!(learn(&file, &["--vehicle", "VAN 7"]).status, 5);
+    ring_out(BAY, &["--learned", &file, "--vehicle", "VAN 8"])
+        .fails(2, &["learned of vehicle VAN 7", "this is vehicle VAN 8"]);
+    ring_out(BAY, &["--learned", &file]).fails(2, &["a vehicle without number", "--vehicle"]);
+    let other = [
+        "ringout",
+        "fixtures/plans/smallest.toml",
+        "--learned",
+        &file,
+    ];
+    loomproof(&[&other[..], &["--vehicle", "VAN 7"]].concat()).fails(2, &["another plan"]);
+    let none = path("none.json");
+    ring_out(BAY, &["--learned", &none]).fails(2, &["none.json"]);
+    std::fs::write(&none, "{}").unwrap();
+    ring_out(BAY, &["--learned", &none]).fails(2, &["not what `ringout --learn` keeps"]);
+    // On the bench, with the module open, and with the clip off there is nothing.
+    let learn_at = |at: &str, more: &[&str]| {
+        let args = ["ringout", LAMP, "--at", at, "--learn", &none];
+        loomproof(&[&args[..], more].concat())
+    };
+    learn_at(BAY, &["--where", "bench"]).fails(2, &["no module is plugged"]);
+    learn_at(PANEL, &[]).fails(2, &["nothing to learn within reach"]);
+    let run = learn_at(BAY, &["--hangs", "K1=none"]);
+    assert_eq!(run.status, 5, "{run:#?}");
+    assert!(run.out.contains("shows nothing"), "{}", run.out);
+    ring_out(BAY, &["--hangs", "K9=none"]).fails(2, &["no such conductor or pin"]);
+}

@@ -11,6 +11,7 @@ use loomproof_core::units::Ohms;
 use loomproof_core::wire::{Hello, MAX_LEADS, Place};
 use serde::{Deserialize, Serialize};
 
+use super::learned::{Loads, apply};
 use super::{Round, Taken};
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
@@ -33,6 +34,9 @@ pub struct Recording {
     plan_digest: String,
     answers: BTreeMap<String, String>,
     place: PlaceRecord,
+    /// What was learned of plugged modules before.
+    #[serde(default, skip_serializing_if = "Loads::is_empty")]
+    learned: Loads,
     hookup: Vec<ClipRecord>,
     probe: ProbeRecord,
     /// Ohms of each probe lead's clip that was nulled.
@@ -167,6 +171,7 @@ impl Recording {
             plan_digest: job.digest.clone(),
             answers: job.answers.clone(),
             place: place.into(),
+            learned: job.electrics.learned.clone(),
             hookup,
             probe: ProbeRecord {
                 board: probe.board.to_string(),
@@ -261,6 +266,11 @@ impl Recording {
     #[must_use]
     pub fn answers(&self) -> &BTreeMap<String, String> {
         &self.answers
+    }
+
+    /// Puts what was learned of plugged modules before the scan into a job.
+    pub fn learn(&self, job: &mut Job) {
+        apply(job, &self.learned);
     }
 
     /// Where the scan was taken.
