@@ -215,7 +215,7 @@ fn stages(input: &Input<'_>, language: &Language) -> Markup {
     html! {
         h3 { (language.say("stage.title")) }
         ol class="ticks" {
-            @for stage in stages {
+            @for (at, stage) in stages.iter().enumerate() {
                 @let battery = match stage.battery() {
                     Battery::None => "stage.no_battery",
                     Battery::On => "stage.battery_on",
@@ -229,6 +229,7 @@ fn stages(input: &Input<'_>, language: &Language) -> Markup {
                     Plugged::ByPlace => Some("stage.by_place"),
                 };
                 li {
+                    @if stages.len() > 1 { (at + 1) ". " }
                     b { (language.say(&format!("stage.{}", stage.word()))) } ": "
                     (language.say(battery))
                     @if let Some(plugged) = plugged { "; " (language.say(plugged)) }

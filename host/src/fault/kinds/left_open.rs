@@ -53,7 +53,7 @@ impl Kind for LeftOpen {
         let behind = model.places.behind.get(&self.0)?;
         let there = behind.iter().filter_map(|one| one.element);
         let edits: Vec<Edit> = there.map(Edit::Remove).collect();
-        // One half that nobody spoke of is no connector left open.
+        // Of a connector that the plan does not speak of nobody can say it.
         (model.places.plugged.contains(&self.0) && !edits.is_empty()).then_some(edits)
     }
 
