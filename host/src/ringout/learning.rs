@@ -28,9 +28,9 @@ use crate::plan::model::{Job, Load, Side};
 /// nothing).
 const LOOKED_AT: (f64, f64) = (0.5, 1e8);
 
-/// A point that allows less than this of no resistance shows that something is
-/// there.
-const SHOWS: f64 = 5e6;
+/// The greatest resistance that the probe is sure to measure (docs/probe-hardware.md).
+/// A point that must be above it, and may be without any, shows nothing.
+const MEASURED: f64 = 300e3;
 
 /// Halvings of the logarithm of a resistance: to a part in a million.
 const HALVINGS: usize = 24;
@@ -126,7 +126,7 @@ impl Bare {
         for (name, lead) in &self.loads {
             let range = self.one(&predictor, model, (name, *lead), taken)?;
             match range {
-                Some([least, _]) if least > SHOWS => {
+                Some([least, most]) if least > MEASURED && most > LOOKED_AT.1 * 0.99 => {
                     learnt.nothing.insert(name.clone());
                 }
                 Some(range) => {
