@@ -1,6 +1,7 @@
 use std::collections::BTreeMap;
 
 use super::language::{Language, SHIPPED};
+use crate::stage::Stage;
 
 /// Names in braces of a text.
 fn names(text: &str) -> Vec<&str> {
@@ -54,7 +55,8 @@ fn what_is_said_is_in_the_catalogue() {
     for (key, _) in english.texts().filter(|(key, _)| key.contains('.')) {
         let named = sources.contains(&format!("\"{key}\""));
         let made = key.starts_with("colour.") || key.starts_with("kind.");
-        assert!(named || made, "nothing says {key}");
+        let stage = key.strip_prefix("stage.").and_then(Stage::of);
+        assert!(named || made || stage.is_some(), "nothing says {key}");
     }
     for (section, _) in english.texts().filter_map(|(key, _)| key.split_once('.')) {
         for part in sources.split(&format!("\"{section}.")).skip(1) {
@@ -74,6 +76,10 @@ fn every_kind_of_fault_and_every_colour_has_a_word() {
     let english = Language::shipped("en").unwrap();
     for (kind, _, _) in crate::fault::spell::KINDS {
         let key = format!("kind.{kind}");
+        assert_ne!(english.say(&key), key, "{key}");
+    }
+    for stage in Stage::IN_ORDER.into_iter().chain([Stage::Bench]) {
+        let key = format!("stage.{}", stage.word());
         assert_ne!(english.say(&key), key, "{key}");
     }
     assert_eq!(english.colour("OG/BK"), "orange with black tracer");
