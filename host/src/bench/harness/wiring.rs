@@ -270,7 +270,8 @@ impl<'a> Wiring<'a> {
                     .joint(&format!("contact {label}"), values::CONTACT);
                 self.netlist.resistor(end, mating, contact);
             }
-            let open = |name: &String| self.fitted.mated.open.contains(name);
+            // With the battery on everything is plugged.
+            let open = |name: &String| !self.powered && self.fitted.mated.open.contains(name);
             if conductor.through.as_ref().is_some_and(open) {
                 continue;
             }
