@@ -2,10 +2,11 @@
 
 use loomproof_core::wire::{LeadId, Place};
 
-use super::asking::line;
 use super::exit::Status;
 use super::job::{JobArgs, ReachArgs, VirtualArgs};
+use super::keeping::{Shelf, StoreArgs, SubjectArgs};
 use super::stand::{Stand, Wanted};
+use super::stopping::{Stopping, Typed, let_go};
 use super::{Failure, Format, note, print, print_json};
 use crate::bench::Bench;
 use crate::fault::catalogue;
@@ -43,6 +44,10 @@ pub struct Args {
     /// that are elsewhere.
     #[arg(long)]
     keyless: bool,
+    #[command(flatten)]
+    store: StoreArgs,
+    #[command(flatten)]
+    subject: SubjectArgs,
     /// What to print.
     #[arg(long, default_value = "text")]
     format: Format,
@@ -66,6 +71,9 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     let job = args.job.job()?;
     let within = args.reach.within(&job)?;
     let list = steps(&job);
+    let subject = args.subject.subject()?;
+    let mut shelf = Shelf::open(&args.store)?;
+    let stop = Stopping::listen()?;
     note(&format!("{}\n", text::CAUTION));
     let mut vehicle = Stand::new(args.wanted(), &job)?;
     let mut planned = rounds(&job, Place::Vehicle, usize::from(vehicle.leads()), &within)?;
@@ -78,7 +86,8 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     }
     let hookup = planned.hookups.remove(0);
     let powered = Powered::new(&job, &hookup)?;
-    let seen = walk(args, &job, &hookup, &list, &mut vehicle)?;
+    let seen = walk(args, &job, &hookup, &list, (&mut vehicle, &stop))?;
+    let_go(vehicle.link()?);
     let report = report(Checked {
         job: &job,
         powered: &powered,
@@ -88,10 +97,12 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         hello: vehicle.link()?.hello(),
     })
     .map_err(Failure::usage)?;
+    // The verdict first: a disk that is full must not swallow it.
     match args.format {
         Format::Text => print(&text::render(&report))?,
         Format::Json => print_json(&report)?,
     }
+    shelf.keep_report(&report, subject)?;
     Ok(report.verdict.into())
 }
 
@@ -107,13 +118,14 @@ impl Args {
     }
 }
 
-/// Goes through the steps with the fitter.
+/// Goes through the steps with the fitter; where it is broken off, what was seen until
+/// then.
 fn walk(
     args: &Args,
     job: &Job,
     hookup: &Hookup,
     list: &[Step],
-    vehicle: &mut Stand<'_>,
+    (vehicle, stop): (&mut Stand<'_>, &Stopping),
 ) -> Result<Vec<Vec<Observed>>, Failure> {
     vehicle.clip(hookup)?;
     let leads: Vec<LeadId> = hookup.clips.iter().map(|clip| clip.lead).collect();
@@ -121,34 +133,53 @@ fn walk(
     for (at, step) in list.iter().enumerate() {
         note(&text::ask(job, step, (at, list.len())));
         vehicle.set(step.moves.iter().copied())?;
-        if !vehicle.is_virtual() {
-            match seen.last() {
-                Some(before) if args.keyless => {
-                    let moved = until_moved(vehicle.link()?, &leads, before, job.supply)
-                        .map_err(observe_failure)?;
-                    if !moved {
-                        note("    Nothing moved for three minutes; measured as it is.");
-                    }
-                    eprint!("\u{7}");
-                }
-                _ => enter()?,
+        let before = seen.last();
+        let observed = match one(args, job, &leads, before, (vehicle, stop)) {
+            Ok(observed) => observed,
+            Err(_) if stop.asked() => {
+                note("Broken off.");
+                break;
             }
-        }
-        let observed = observe(vehicle.link()?, &leads, job.supply, Patience::FULL)
-            .map_err(observe_failure)?;
+            Err(failure) => return Err(failure),
+        };
         seen.push(observed);
     }
     Ok(seen)
+}
+
+/// Waits until a switch was moved, and looks.
+fn one(
+    args: &Args,
+    job: &Job,
+    leads: &[LeadId],
+    before: Option<&Vec<Observed>>,
+    (vehicle, stop): (&mut Stand<'_>, &Stopping),
+) -> Result<Vec<Observed>, Failure> {
+    let by_hand = !vehicle.is_virtual();
+    let mut link = stop.until(vehicle.link()?);
+    match before {
+        _ if !by_hand => {}
+        Some(before) if args.keyless => {
+            let moved =
+                until_moved(&mut link, leads, before, job.supply).map_err(observe_failure)?;
+            if !moved {
+                note("    Nothing moved for three minutes; measured as it is.");
+            }
+            eprint!("\u{7}");
+        }
+        _ => enter(stop)?,
+    }
+    observe(&mut link, leads, job.supply, Patience::FULL).map_err(observe_failure)
 }
 
 fn observe_failure(error: ObserveError) -> Failure {
     Failure::probe(error.to_string())
 }
 
-fn enter() -> Result<(), Failure> {
-    match line("    Enter when it is so: ") {
-        Ok(Some(_)) => Ok(()),
-        _ => Err(Failure::usage(
+fn enter(stop: &Stopping) -> Result<(), Failure> {
+    match stop.line("    Enter when it is so: ") {
+        Typed::Line(_) => Ok(()),
+        Typed::End | Typed::Stopped => Err(Failure::usage(
             "the input ended before this step; check in a terminal, or with --keyless".to_owned(),
         )),
     }

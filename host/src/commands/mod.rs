@@ -22,6 +22,7 @@ mod sheet;
 mod shell;
 mod so_far;
 mod stand;
+mod stopping;
 mod wiggle;
 mod wiggling;
 
