@@ -23,8 +23,8 @@ use crate::link::{Link, connect};
 use crate::live::observe::{Patience, observe};
 use crate::plan::model::Job;
 use crate::powered::Cause;
-use crate::records::sqlite::Access;
 use crate::records::record::Test;
+use crate::records::sqlite::Access;
 use crate::ringout::report::{ProbeReport, Verdict};
 
 /// Arguments of `comeback`.
@@ -561,7 +561,10 @@ fn passed(args: &Args, job: &Job, which: &str) -> Result<bool, Failure> {
     let passed = not.is_none();
     note(&match not {
         None => format!("Record of {}: it passed.", record.taken),
-        Some(why) => format!("Record of {}: {why}; nothing is taken from it.", record.taken),
+        Some(why) => format!(
+            "Record of {}: {why}; nothing is taken from it.",
+            record.taken
+        ),
     });
     Ok(passed)
 }

@@ -2,6 +2,7 @@
 
 use loomproof_core::wire::{LeadId, Place};
 
+use super::drain::{self, Asked, DrainArgs};
 use super::exit::Status;
 use super::job::{JobArgs, ReachArgs, VirtualArgs};
 use super::keeping::{Shelf, StoreArgs, SubjectArgs};
@@ -45,6 +46,8 @@ pub struct Args {
     #[arg(long)]
     keyless: bool,
     #[command(flatten)]
+    drain: DrainArgs,
+    #[command(flatten)]
     store: StoreArgs,
     #[command(flatten)]
     subject: SubjectArgs,
@@ -69,6 +72,17 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         ));
     }
     let job = args.job.job()?;
+    if args.drain.name().is_some() {
+        return drain::run(Asked {
+            job: &job,
+            drain: &args.drain,
+            probe: &args.probe,
+            simulated: &args.simulated,
+            store: &args.store,
+            subject: &args.subject,
+            format: args.format,
+        });
+    }
     let within = args.reach.within(&job)?;
     let list = steps(&job);
     let subject = args.subject.subject()?;

@@ -4,6 +4,7 @@ mod asking;
 mod begin;
 mod clipped;
 mod comeback;
+mod drain;
 mod exit;
 mod going_on;
 mod hookup;

@@ -25,7 +25,8 @@ pub struct Comparison {
     pub earlier: Side,
     /// The later run.
     pub later: Side,
-    /// What was done both times: `ringout`, `live`, `wiggle` or `comeback`.
+    /// What was done both times: `ringout`, `live`, `wiggle`, `comeback` or
+    /// `drain`.
     pub test: String,
     /// What differs but the wiring: plan, answers, place, probe, firmware.
     pub differs: Vec<String>,
@@ -235,7 +236,7 @@ fn differs(then: &Record, now: &Record) -> Vec<String> {
              other"
                 .to_owned(),
         ),
-        Test::Wiggle | Test::Comeback => said.push(format!(
+        Test::Wiggle | Test::Comeback | Test::Drain => said.push(format!(
             "{} keeps no resistances: only what was found is put beside each other",
             now.test.say()
         )),

@@ -96,6 +96,8 @@ pub enum Test {
     Wiggle,
     /// From a function that does not work to the cause.
     Comeback,
+    /// What the vehicle takes with everything asleep.
+    Drain,
 }
 
 impl Test {
@@ -107,6 +109,7 @@ impl Test {
             Self::Live => "live",
             Self::Wiggle => "wiggle",
             Self::Comeback => "comeback",
+            Self::Drain => "drain",
         }
     }
 
@@ -118,6 +121,7 @@ impl Test {
             Self::Live => "a live check",
             Self::Wiggle => "a wiggle test",
             Self::Comeback => "a comeback",
+            Self::Drain => "a test of the standing drain",
         }
     }
 
@@ -125,7 +129,7 @@ impl Test {
     fn format(self) -> u32 {
         match self {
             Self::Ringout => 1,
-            Self::Live | Self::Wiggle | Self::Comeback => FORMAT,
+            Self::Live | Self::Wiggle | Self::Comeback | Self::Drain => FORMAT,
         }
     }
 }
@@ -337,6 +341,7 @@ impl Record {
             Test::Live => Reported::Live(Box::new(self.read()?)),
             Test::Wiggle => Reported::Wiggle(Box::new(self.read()?)),
             Test::Comeback => Reported::Comeback(Box::new(self.read()?)),
+            Test::Drain => Reported::Drain(Box::new(self.read()?)),
         })
     }
 

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::record::{Found, Test};
 use crate::ringout::report::{FaultReport, ProbeReport, Verdict};
 use crate::ringout::text::is_simulated;
-use crate::{comeback, live, ringout, wiggle};
+use crate::{comeback, drain, live, ringout, wiggle};
 
 /// What stands at the head of a record.
 #[derive(Debug, Clone)]
@@ -133,6 +133,24 @@ impl Reports for comeback::report::Report {
     }
 }
 
+impl Reports for drain::Report {
+    /// Nothing is found by name: what draws is looked for by hand.
+    fn head(&self) -> Head<'_> {
+        Head {
+            test: Test::Drain,
+            verdict: self.verdict,
+            title: &self.title,
+            plan_digest: &self.plan_digest,
+            answers: &self.answers,
+            place: "vehicle",
+            simulated: is_simulated(&self.probe.board),
+            probe: Some(&self.probe),
+            broken_off: self.broken_off,
+            found: Vec::new(),
+        }
+    }
+}
+
 fn suspect(one: &comeback::report::SuspectReport) -> &FaultReport {
     &one.fault
 }
@@ -194,6 +212,8 @@ pub enum Reported {
     Wiggle(Box<wiggle::Report>),
     /// Of a comeback.
     Comeback(Box<comeback::report::Report>),
+    /// Of a test of the standing drain.
+    Drain(Box<drain::Report>),
 }
 
 impl Reported {
@@ -201,12 +221,11 @@ impl Reported {
     #[must_use]
     pub fn render(&self) -> String {
         match self {
-            Self::Ringout(report) => {
-                ringout::text::render(report, ringout::text::Detail::Plain)
-            }
+            Self::Ringout(report) => ringout::text::render(report, ringout::text::Detail::Plain),
             Self::Live(report) => live::text::render(report),
             Self::Wiggle(report) => wiggle::text::render(report),
             Self::Comeback(report) => comeback::text::render(report),
+            Self::Drain(report) => drain::text::render(report),
         }
     }
 }

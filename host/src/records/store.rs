@@ -62,7 +62,7 @@ pub struct Line {
     pub taken: String,
     /// Whether harness or vehicle were simulated.
     pub simulated: bool,
-    /// What was done: `ringout`, `live`, `wiggle` or `comeback`.
+    /// What was done: `ringout`, `live`, `wiggle`, `comeback` or `drain`.
     pub test: String,
     /// Title of the plan.
     pub title: String,

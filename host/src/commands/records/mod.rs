@@ -159,6 +159,7 @@ enum TestArg {
     Live,
     Wiggle,
     Comeback,
+    Drain,
 }
 
 /// Which records are meant.
@@ -210,6 +211,7 @@ impl FilterArgs {
                 TestArg::Live => Test::Live,
                 TestArg::Wiggle => Test::Wiggle,
                 TestArg::Comeback => Test::Comeback,
+                TestArg::Drain => Test::Drain,
             }),
             verdict: self.verdict.map(|verdict| match verdict {
                 VerdictArg::Pass => Verdict::Pass,

@@ -96,7 +96,11 @@ pub(super) fn heading(stored: &Stored) -> String {
         stored.number,
         stored.sealed.digest,
         record.test.say(),
-        if record.broken_off { ", broken off" } else { "" },
+        if record.broken_off {
+            ", broken off"
+        } else {
+            ""
+        },
         here(&record.taken),
         record.program,
     );
@@ -159,7 +163,9 @@ fn compared(comparison: &Comparison) -> String {
         );
     }
     if comparison.test != Test::Ringout.word() {
-        if comparison.gone.is_empty() && comparison.new.is_empty() && comparison.functions.is_empty()
+        if comparison.gone.is_empty()
+            && comparison.new.is_empty()
+            && comparison.functions.is_empty()
         {
             out.push_str("The same was found both times.\n");
         }
