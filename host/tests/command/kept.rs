@@ -141,7 +141,7 @@ fn a_comeback_goes_by_the_record_from_the_day_of_fitting() {
     bench.run(&verb("live", &FEW));
     let hidden = [
         "--fault",
-        "tap-neighbour@T1,on=FB:3",
+        "wrong-cavity@X1:3,to=X1:4",
         "--format",
         "json",
         "--store",
@@ -149,10 +149,19 @@ fn a_comeback_goes_by_the_record_from_the_day_of_fitting() {
     let store = bench.file("r.sqlite");
     let back =
         |more: &[&str]| bench.run(&verb("comeback", &[&hidden[..], &[&store], more].concat()));
+    // Of what only happens while fitting.
     let whose = |report: &Value| -> Vec<String> {
-        let sets = report["groups"][0]["sets"].as_array().unwrap();
-        let all = sets.iter().flat_map(|set| set.as_array().unwrap());
-        let own = all.filter(|one| one["kind"] == "tap-neighbour");
+        let fitting = [
+            "wrong-cavity",
+            "exchanged",
+            "mirrored",
+            "shifted",
+            "missing",
+        ];
+        let groups = report["groups"].as_array().unwrap().iter();
+        let sets = groups.flat_map(|group| group["sets"].as_array().unwrap());
+        let all = sets.flat_map(|set| set.as_array().unwrap());
+        let own = all.filter(|one| fitting.contains(&one["kind"].as_str().unwrap()));
         own.map(|one| one["whose"].as_str().unwrap().to_owned())
             .collect()
     };
