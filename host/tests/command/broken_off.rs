@@ -55,16 +55,22 @@ impl Serve for Asked {
 struct Fitted {
     served: Served,
     last: Last,
+    /// Within reach; none: everything.
+    places: &'static [&'static str],
 }
 
 impl Fitted {
-    fn new(make: impl FnOnce(&Job, &Hookup) -> Wired + Send + 'static) -> Self {
+    fn new(
+        places: &'static [&'static str],
+        make: impl FnOnce(&Job, &Hookup) -> Wired + Send + 'static,
+    ) -> Self {
         let last = Last::default();
         let own = Arc::clone(&last);
         let served = Served::new(move |_| {
             let plan = Plan::load(&top().join(VAN)).unwrap();
             let job = plan.resolve(&BTreeMap::new()).unwrap();
-            let within = Within::of(&job, &["FB".to_owned(), "X1".to_owned()]).unwrap();
+            let names: Vec<String> = places.iter().map(|it| (*it).to_owned()).collect();
+            let within = Within::of(&job, &names).unwrap();
             let planned = rounds(&job, Place::Vehicle, 64, &within).unwrap();
             Asked {
                 probe: VirtualProbe::new(make(&job, &planned.hookups[0])),
@@ -72,12 +78,16 @@ impl Fitted {
                 last: own,
             }
         });
-        Self { served, last }
+        Self {
+            served,
+            last,
+            places,
+        }
     }
 
     /// Battery on.
     fn powered(fault: Option<&'static str>) -> Self {
-        Self::new(move |job, hookup| {
+        Self::new(&["FB", "X1"], move |job, hookup| {
             let faults: Vec<Fault> = fault.iter().map(|it| parse(it, job).unwrap()).collect();
             Wired::powered(job, hookup, &faults, &[], &Settings::default()).unwrap()
         })
@@ -85,7 +95,7 @@ impl Fitted {
 
     /// Battery off, a joint opening now and then.
     fn dead(upset: Option<&'static str>) -> Self {
-        Self::new(move |job, hookup| {
+        Self::new(&[], move |job, hookup| {
             let upsets: Vec<Upset> = upset
                 .iter()
                 .map(|it| upset::parse(it, job).unwrap())
@@ -95,8 +105,9 @@ impl Fitted {
     }
 
     fn start(&self, bench: &Bench, verb: &str, more: &[&str]) -> Running {
-        let port = ["--probe", &self.served.path, "--at", "FB", "--at", "X1"];
-        let args = [&[verb, VAN, "--defaults"], &port[..], more].concat();
+        let at: Vec<&str> = self.places.iter().flat_map(|it| ["--at", it]).collect();
+        let port = ["--probe", &self.served.path];
+        let args = [&[verb, VAN, "--defaults"], &port[..], &at, more].concat();
         let mut child = command(&args)
             .env("LOOMPROOF_STORE", bench.file("r.sqlite"))
             .stdin(Stdio::piped())
@@ -241,7 +252,7 @@ fn a_wiggle_test_that_is_broken_off_reports_what_came_apart() {
         let (bench, van) = (Bench::new(), Fitted::dead(upset));
         let mut running = van.start(&bench, "wiggle", more);
         match (upset, more) {
-            (Some(_), _) => running.until("X1:3 at 00:"),
+            (Some(_), _) => running.until("X1:3 / F1:1"),
             (None, []) => {
                 running.until("a dropout of");
                 // A window or two of watching, whatever the machine is doing.

@@ -19,7 +19,7 @@ fn each_is_kept_as_it_was_printed_and_told_again() {
     let fault = ["--fault", "intermittent@X1:3,gap=2ms,every=50ms"];
     let runs = [
         verb("live", &FEW),
-        verb("wiggle", &[&FEW[..], &fault, &["--for", "1"]].concat()),
+        verb("wiggle", &[&fault[..], &["--for", "0.5"]].concat()),
         verb("comeback", &["--fault", "blown@F1"]),
     ];
     let printed: Vec<Value> = (1..)
