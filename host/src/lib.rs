@@ -10,6 +10,7 @@ pub mod circuit;
 pub mod comeback;
 pub mod commands;
 pub mod diagnosis;
+pub mod drain;
 pub mod fault;
 pub mod hookup;
 pub mod link;

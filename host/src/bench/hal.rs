@@ -55,6 +55,12 @@ impl Shared {
         self.0.borrow_mut().set_switch(name, state)
     }
 
+    /// Lets virtual time pass.
+    pub fn wait(&self, span: std::time::Duration) {
+        let span = u64::try_from(span.as_nanos()).unwrap_or(u64::MAX);
+        self.0.borrow_mut().wait(span);
+    }
+
     /// The virtual clock, ns since power-up.
     #[must_use]
     pub fn now(&self) -> u64 {

@@ -32,6 +32,7 @@ mod network;
 mod noise;
 mod plant;
 mod scene;
+mod sleeper;
 pub mod solution;
 #[cfg(test)]
 pub(crate) mod testing;
@@ -57,6 +58,7 @@ use loomproof_core::wire::LeadId;
 use noise::{Noise, Spread};
 use plant::Plant;
 use scene::Scene;
+pub use sleeper::{PARKED, Sleeper, Stands};
 use std::collections::VecDeque;
 pub use upset::Upset;
 use upset::Upsets;

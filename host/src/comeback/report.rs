@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::asks::{Ask, What};
 use super::belief::{Answer, Belief, fits, number};
@@ -15,10 +15,10 @@ use crate::bench::Upset;
 use crate::diagnosis::words::Speaker;
 use crate::plan::model::Job;
 use crate::powered::Cause;
-use crate::ringout::report::{FaultReport, Verdict};
+use crate::ringout::report::{FaultReport, ProbeReport, Verdict};
 
 /// The report of one comeback.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 #[schemars(title = "Comeback report")]
 pub struct Report {
     /// `pass`, `faults` or `undecided`.
@@ -33,6 +33,12 @@ pub struct Report {
     pub battery_volts: f64,
     /// Whether a simulated vehicle answered.
     pub simulated: bool,
+    /// The probe that read; null where somebody typed what a multimeter showed, and for a
+    /// simulated vehicle.
+    pub probe: Option<ProbeReport>,
+    /// Whether it was left before a cause was found; left out where it was not.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub broken_off: bool,
     /// What was told of each function: `works`, `fails`, `stays-on`.
     pub symptoms: BTreeMap<String, How>,
     /// Suspects, most probable first; those in one group cannot be told apart by anything
@@ -51,7 +57,7 @@ pub struct Report {
 }
 
 /// Suspects that nothing tells apart.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct GroupReport {
     /// Its probability.
     pub probability: f64,
@@ -62,7 +68,7 @@ pub struct GroupReport {
 }
 
 /// One cause, and whose it is.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct SuspectReport {
     /// What is wrong and what to do.
     #[serde(flatten)]
@@ -72,7 +78,7 @@ pub struct SuspectReport {
 }
 
 /// Whose fault it is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Whose {
     /// The harness or one of its joints.
@@ -86,7 +92,7 @@ pub enum Whose {
 }
 
 /// An ask with its answer.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct AskedReport {
     /// `volts` or `function`.
     pub ask: String,
@@ -103,7 +109,7 @@ pub struct AskedReport {
 }
 
 /// The ask that tells most for its effort.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct NextReport {
     /// In words.
     pub say: String,
@@ -170,6 +176,10 @@ pub struct Came<'c, 'j> {
     pub passed: bool,
     /// A simulated vehicle answered.
     pub simulated: bool,
+    /// The probe that read.
+    pub probe: Option<ProbeReport>,
+    /// It was left before its end.
+    pub broken_off: bool,
 }
 
 /// Makes the report.
@@ -222,6 +232,8 @@ pub fn report(came: &Came<'_, '_>) -> Report {
         answers: job.answers.clone(),
         battery_volts: came.battery_volts,
         simulated: came.simulated,
+        probe: came.probe.clone(),
+        broken_off: came.broken_off,
         symptoms: told.collect(),
         confirm: groups
             .first()

@@ -10,7 +10,7 @@ use super::asking::line;
 use super::clipped::VIRTUAL;
 use super::exit::Status;
 use super::job::{JobArgs, VirtualArgs};
-use super::keeping::StoreArgs;
+use super::keeping::{Shelf, StoreArgs, SubjectArgs};
 use super::{Failure, Format, note, print, print_json};
 use crate::comeback::next::settled;
 use crate::comeback::report::{Came, Report, report};
@@ -23,8 +23,9 @@ use crate::link::{Link, connect};
 use crate::live::observe::{Patience, observe};
 use crate::plan::model::Job;
 use crate::powered::Cause;
+use crate::records::record::Test;
 use crate::records::sqlite::Access;
-use crate::ringout::report::Verdict;
+use crate::ringout::report::{ProbeReport, Verdict};
 use crate::stage::{Act, Stage};
 
 /// Arguments of `comeback`.
@@ -57,6 +58,8 @@ pub struct Args {
     record: Option<String>,
     #[command(flatten)]
     store: StoreArgs,
+    #[command(flatten)]
+    subject: SubjectArgs,
     /// Keeps the session in this file, and goes on where it was left.
     #[arg(long, value_name = "FILE")]
     session: Option<PathBuf>,
@@ -119,11 +122,18 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     if args.practice {
         return super::practice::run(&mut desk.inquiry, &args.causes(&job)?, &args.settings()?);
     }
+    let subject = args.subject.subject()?;
+    let mut shelf = Shelf::open(&args.store)?;
     desk.tell()?;
     let report = desk.walk()?;
+    // The verdict first: a disk that is full must not swallow it.
     match args.format {
         Format::Text => print(&text::render(&report))?,
         Format::Json => print_json(&report)?,
+    }
+    // What is gone on with on another day is kept when it ends.
+    if !(report.broken_off && args.session.is_some()) {
+        shelf.keep_report(&report, subject)?;
     }
     Ok(match report.verdict {
         Verdict::Pass => Status::Pass,
@@ -377,7 +387,7 @@ impl<'a> Desk<'a> {
                 }
             };
             let Some(proposal) = proposal else {
-                return self.report(&belief, &answers, &position, &barred);
+                return self.report(&belief, &answers, (&position, &barred), false);
             };
             note(&format!(
                 "[{}] {}",
@@ -403,7 +413,7 @@ impl<'a> Desk<'a> {
                     if let Some(path) = &self.args.session {
                         note(&format!("Kept in {}.", path.display()));
                     }
-                    return self.report(&belief, &answers, &position, &barred);
+                    return self.report(&belief, &answers, (&position, &barred), true);
                 }
             }
         }
@@ -413,8 +423,8 @@ impl<'a> Desk<'a> {
         &self,
         belief: &Belief,
         answers: &[Answer],
-        position: &Position,
-        barred: &BTreeSet<Ask>,
+        (position, barred): (&Position, &BTreeSet<Ask>),
+        broken_off: bool,
     ) -> Result<Report, Failure> {
         Ok(report(&Came {
             inquiry: &self.inquiry,
@@ -427,6 +437,11 @@ impl<'a> Desk<'a> {
             battery_volts: self.session.battery_volts,
             passed: self.passed,
             simulated: matches!(self.source, Source::Virtual(_)),
+            probe: match &self.source {
+                Source::Probe(link) => Some(ProbeReport::of(link.hello())),
+                Source::Meter | Source::Virtual(_) => None,
+            },
+            broken_off,
         }))
     }
 
@@ -460,7 +475,7 @@ impl<'a> Desk<'a> {
                 return Ok(Taken::Again);
             }
             "why" => {
-                let report = self.report(belief, answers, position, barred)?;
+                let report = self.report(belief, answers, (position, barred), false)?;
                 note(&text::suspects(&report.groups));
                 return Ok(Taken::Again);
             }
@@ -538,14 +553,23 @@ fn passed(args: &Args, job: &Job, which: &str) -> Result<bool, Failure> {
              was fitted"
         )));
     }
-    let passed = record.verdict == Verdict::Pass;
-    note(&if passed {
-        format!("Record of {}: it passed.", record.taken)
+    // What proves that it was fitted right: that it was rung out where it is.
+    let not = if record.test != Test::Ringout {
+        Some(format!("it is {}, not a ring-out", record.test.say()))
+    } else if record.place != "vehicle" {
+        Some("it was rung out on the bench, before it was fitted".to_owned())
+    } else if record.verdict != Verdict::Pass {
+        Some("it did not pass".to_owned())
     } else {
-        format!(
-            "Record of {}: it did not pass; nothing is taken from it.",
+        None
+    };
+    let passed = not.is_none();
+    note(&match not {
+        None => format!("Record of {}: it passed.", record.taken),
+        Some(why) => format!(
+            "Record of {}: {why}; nothing is taken from it.",
             record.taken
-        )
+        ),
     });
     Ok(passed)
 }

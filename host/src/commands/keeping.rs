@@ -5,6 +5,7 @@ use crate::diagnosis::coverage::Covered;
 use crate::fault::Fault;
 use crate::records::paths::paths;
 use crate::records::record::{Record, Sealed, Subject};
+use crate::records::reported::Reports;
 use crate::records::sqlite::Access;
 use crate::records::store::Store;
 use crate::records::whereabouts::Whereabouts;
@@ -128,15 +129,27 @@ impl Shelf {
         matches!(self, Self::Open(_))
     }
 
-    /// Keeps a run and says where.
+    /// Keeps a ring-out and says where.
     ///
     /// # Errors
     /// [`Failure`] when it could not be kept.
     pub fn keep(&mut self, run: &Run<'_>, subject: Subject) -> Result<(), Failure> {
+        self.put(|| run.record(subject))
+    }
+
+    /// Keeps another test by its report and says where.
+    ///
+    /// # Errors
+    /// [`Failure`] when it could not be kept.
+    pub fn keep_report(&mut self, report: &impl Reports, subject: Subject) -> Result<(), Failure> {
+        self.put(|| Record::of(report, subject))
+    }
+
+    fn put(&mut self, record: impl FnOnce() -> Result<Record, String>) -> Result<(), Failure> {
         let Self::Open(store) = self else {
             return Ok(());
         };
-        let record = run.record(subject).map_err(Failure::usage)?;
+        let record = record().map_err(Failure::usage)?;
         let sealed = Sealed::new(record).map_err(Failure::usage)?;
         let kept = store.keep(&sealed)?;
         note(&format!(
@@ -149,7 +162,7 @@ impl Shelf {
     }
 }
 
-/// A run that ended.
+/// A ring-out that ended.
 #[derive(Debug)]
 pub struct Run<'r> {
     /// What was read, round by round.

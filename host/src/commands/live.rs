@@ -4,12 +4,14 @@ use std::path::{Path, PathBuf};
 
 use loomproof_core::wire::{LeadId, Place};
 
-use super::asking::line;
+use super::drain::{self, Asked, DrainArgs};
 use super::exit::Status;
 use super::job::{JobArgs, ReachArgs, VirtualArgs};
+use super::keeping::{Shelf, StoreArgs, SubjectArgs};
 use super::ringout::kept_report;
 use super::staged::StageArgs;
 use super::stand::{Stand, Wanted};
+use super::stopping::{Stopping, Typed, let_go};
 use super::{Failure, Format, note, print, print_json};
 use crate::bench::Bench;
 use crate::fault::catalogue;
@@ -39,7 +41,7 @@ pub struct Args {
     stage: StageArgs,
     /// The ring-out of this job, as `ringout --so-far` or `--save` keeps it: the live
     /// check is refused until everything is rung out and nothing is off.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with = "drain")]
     rung_out: Option<PathBuf>,
     /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5, or `usb`
     /// for the one that is plugged in.
@@ -55,6 +57,12 @@ pub struct Args {
     /// that are elsewhere.
     #[arg(long)]
     keyless: bool,
+    #[command(flatten)]
+    drain: DrainArgs,
+    #[command(flatten)]
+    store: StoreArgs,
+    #[command(flatten)]
+    subject: SubjectArgs,
     /// What to print.
     #[arg(long, default_value = "text")]
     format: Format,
@@ -80,8 +88,22 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         Some(file) => passed(&args.job, file)?,
         None => args.job.job()?,
     };
+    if args.drain.name().is_some() {
+        return drain::run(Asked {
+            job: &job,
+            drain: &args.drain,
+            probe: &args.probe,
+            simulated: &args.simulated,
+            store: &args.store,
+            subject: &args.subject,
+            format: args.format,
+        });
+    }
     let within = args.reach.within(&job)?;
     let list = steps(&job);
+    let subject = args.subject.subject()?;
+    let mut shelf = Shelf::open(&args.store)?;
+    let stop = Stopping::listen()?;
     note(&format!("{}\n", text::CAUTION));
     let mut vehicle = Stand::new(args.wanted(), &job)?;
     let mut planned = rounds(&job, Place::Vehicle, usize::from(vehicle.leads()), &within)?;
@@ -94,7 +116,8 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     }
     let hookup = planned.hookups.remove(0).battery_on();
     let powered = Powered::new(&job, &hookup)?;
-    let seen = walk(args, &job, &hookup, &list, &mut vehicle)?;
+    let seen = walk(args, &job, &hookup, &list, (&mut vehicle, &stop))?;
+    let_go(vehicle.link()?);
     let report = report(Checked {
         job: &job,
         powered: &powered,
@@ -104,10 +127,12 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         hello: vehicle.link()?.hello(),
     })
     .map_err(Failure::usage)?;
+    // The verdict first: a disk that is full must not swallow it.
     match args.format {
         Format::Text => print(&text::render(&report))?,
         Format::Json => print_json(&report)?,
     }
+    shelf.keep_report(&report, subject)?;
     Ok(report.verdict.into())
 }
 
@@ -158,13 +183,14 @@ impl Args {
     }
 }
 
-/// Goes through the steps with the fitter.
+/// Goes through the steps with the fitter; where it is broken off, what was seen until
+/// then.
 fn walk(
     args: &Args,
     job: &Job,
     hookup: &Hookup,
     list: &[Step],
-    vehicle: &mut Stand<'_>,
+    (vehicle, stop): (&mut Stand<'_>, &Stopping),
 ) -> Result<Vec<Vec<Observed>>, Failure> {
     vehicle.clip(hookup)?;
     let leads: Vec<LeadId> = hookup.clips.iter().map(|clip| clip.lead).collect();
@@ -172,34 +198,53 @@ fn walk(
     for (at, step) in list.iter().enumerate() {
         note(&text::ask(job, step, (at, list.len())));
         vehicle.set(step.moves.iter().copied())?;
-        if !vehicle.is_virtual() {
-            match seen.last() {
-                Some(before) if args.keyless => {
-                    let moved = until_moved(vehicle.link()?, &leads, before, job.supply)
-                        .map_err(observe_failure)?;
-                    if !moved {
-                        note("    Nothing moved for three minutes; measured as it is.");
-                    }
-                    eprint!("\u{7}");
-                }
-                _ => enter()?,
+        let before = seen.last();
+        let observed = match one(args, job, &leads, before, (vehicle, stop)) {
+            Ok(observed) => observed,
+            Err(_) if stop.asked() => {
+                note("Broken off.");
+                break;
             }
-        }
-        let observed = observe(vehicle.link()?, &leads, job.supply, Patience::FULL)
-            .map_err(observe_failure)?;
+            Err(failure) => return Err(failure),
+        };
         seen.push(observed);
     }
     Ok(seen)
+}
+
+/// Waits until a switch was moved, and looks.
+fn one(
+    args: &Args,
+    job: &Job,
+    leads: &[LeadId],
+    before: Option<&Vec<Observed>>,
+    (vehicle, stop): (&mut Stand<'_>, &Stopping),
+) -> Result<Vec<Observed>, Failure> {
+    let by_hand = !vehicle.is_virtual();
+    let mut link = stop.until(vehicle.link()?);
+    match before {
+        _ if !by_hand => {}
+        Some(before) if args.keyless => {
+            let moved =
+                until_moved(&mut link, leads, before, job.supply).map_err(observe_failure)?;
+            if !moved {
+                note("    Nothing moved for three minutes; measured as it is.");
+            }
+            eprint!("\u{7}");
+        }
+        _ => enter(stop)?,
+    }
+    observe(&mut link, leads, job.supply, Patience::FULL).map_err(observe_failure)
 }
 
 fn observe_failure(error: ObserveError) -> Failure {
     Failure::probe(error.to_string())
 }
 
-fn enter() -> Result<(), Failure> {
-    match line("    Enter when it is so: ") {
-        Ok(Some(_)) => Ok(()),
-        _ => Err(Failure::usage(
+fn enter(stop: &Stopping) -> Result<(), Failure> {
+    match stop.line("    Enter when it is so: ") {
+        Typed::Line(_) => Ok(()),
+        Typed::End | Typed::Stopped => Err(Failure::usage(
             "the input ended before this step; check in a terminal, or with --keyless".to_owned(),
         )),
     }

@@ -4,6 +4,7 @@ mod asking;
 mod begin;
 mod clipped;
 mod comeback;
+mod drain;
 mod exit;
 mod going_on;
 mod hookup;
@@ -24,6 +25,7 @@ mod shell;
 mod so_far;
 mod staged;
 mod stand;
+mod stopping;
 mod wiggle;
 mod wiggling;
 

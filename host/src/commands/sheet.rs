@@ -102,7 +102,13 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
                 )));
             }
             let job = args.job.settle(&plan, record.answers.clone())?;
-            let report = record.report().map_err(Failure::usage)?;
+            let report = record.ringout().map_err(|why| {
+                Failure::usage(format!(
+                    "record {}: {why}; a sheet is made of a ring-out",
+                    stored.number
+                ))
+            })?;
+            let leads = report.probe.leads;
             let place = match record.place.as_str() {
                 "bench" => Place::Bench,
                 _ => Place::Vehicle,
@@ -115,7 +121,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
                 })?)),
                 record: Some((stored.sealed.digest.to_string(), stored.link.to_string())),
             };
-            let hookups = hookups(&job, place, record.probe.leads);
+            let hookups = hookups(&job, place, leads);
             (job, place, hookups, Some(reported))
         }
         (None, None) => {

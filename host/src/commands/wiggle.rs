@@ -5,13 +5,14 @@ use std::time::Duration;
 use loomproof_core::units::{Micros, Volts};
 use loomproof_core::wire::Place;
 
-use super::asking::line;
 use super::clipped::VIRTUAL;
 use super::exit::Status;
 use super::job::{JobArgs, ReachArgs, VirtualArgs, Where};
+use super::keeping::{Shelf, StoreArgs, SubjectArgs};
 use super::ready::make_ready;
 use super::staged::StageArgs;
 use super::stand::{Stand, Wanted};
+use super::stopping::{Stopping, Typed, let_go};
 use super::wiggling::{Ended, Way, wiggle};
 use super::{Failure, Format, note, print, print_json};
 use crate::bench::Bench;
@@ -23,8 +24,9 @@ use crate::link::Link;
 use crate::live::observe::{HIGH, LOW};
 use crate::plan::model::Job;
 use crate::powered::Powered;
+use crate::records::record::Subject;
 use crate::stage::{Act, Stage};
-use crate::wiggle::report::{NotWatched, Pulled, Report, Wiggled, report};
+use crate::wiggle::report::{NotWatched, Report, Wiggled, report};
 use crate::wiggle::round::{Rounds, Trouble, certain_dead, certain_live};
 use crate::wiggle::spots::spelled;
 use crate::wiggle::view::{Caption, certain};
@@ -74,6 +76,10 @@ pub struct Args {
     faults: Vec<String>,
     #[command(flatten)]
     simulated: VirtualArgs,
+    #[command(flatten)]
+    store: StoreArgs,
+    #[command(flatten)]
+    subject: SubjectArgs,
     /// What to print.
     #[arg(long, default_value = "text")]
     format: Format,
@@ -99,6 +105,9 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     let joints = args.joints(&job)?;
     let switches = args.switches(&job)?;
     let within = args.reach.within(&job)?;
+    let subject = args.subject.subject()?;
+    let shelf = Shelf::open(&args.store)?;
+    let stop = Stopping::listen()?;
     let (caution, usual, act) = if args.live {
         let caution = crate::live::text::CAUTION;
         (caution, Stage::LiveCheck, Act::Measure)
@@ -146,7 +155,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     }
     bench.clip(&hookup)?;
     if args.live {
-        set(&job, &bench, &switches)?;
+        set(&job, &bench, &switches, &stop)?;
     }
     if !args.live && !watch.groups.is_empty() {
         make_ready(bench.link()?, &hookup, &mut model)?;
@@ -157,6 +166,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         limit,
         pull: args.pull,
         only: joints,
+        stop,
     };
     let caption = args.caption(&job, &watch);
     let (tally, ended) = if watch.groups.is_empty() {
@@ -164,13 +174,30 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     } else {
         watched(bench.link()?, &job, place, &mut watch, (&way, caption))?
     };
+    let_go(bench.link()?);
     let refusal = match ended.trouble {
         None => None,
         Some(Trouble::Refused(why)) => Some(text::refusal(&job, &hookup, why)),
         Some(Trouble::Link(error)) => return Err(error.into()),
         Some(error @ Trouble::WrongReply) => return Err(Failure::probe(error.to_string())),
     };
-    args.finish(&job, &mut bench, (&watch, &tally), (ended.pulled, refusal))
+    let broken_off = way.stop.asked().then_some(ended.left);
+    let report = report(Wiggled {
+        job: &job,
+        place: match args.job.place {
+            Where::Bench => "bench",
+            Where::Vehicle => "vehicle",
+        },
+        live: args.live,
+        hello: bench.link()?.hello(),
+        watch: &watch,
+        tally: &tally,
+        certain: shortest(&watch, Some(&tally), args.live),
+        pulled: ended.pulled,
+        refusal,
+        broken_off,
+    });
+    args.finish(&report, shelf, subject)
 }
 
 /// Watches with a probe that is clipped on.
@@ -192,8 +219,8 @@ fn watched(
         Err(trouble) => Ok((
             Tally::new(watch),
             Ended {
-                pulled: Vec::new(),
                 trouble: Some(trouble),
+                ..Ended::default()
             },
         )),
     }
@@ -303,31 +330,18 @@ impl Args {
         }
     }
 
+    /// The verdict first: a disk that is full must not swallow it.
     fn finish(
         &self,
-        job: &Job,
-        bench: &mut Stand<'_>,
-        (watch, tally): (&Watch, &Tally),
-        (pulled, refusal): (Vec<Pulled>, Option<String>),
+        report: &Report,
+        mut shelf: Shelf,
+        subject: Subject,
     ) -> Result<Status, Failure> {
-        let report: Report = report(Wiggled {
-            job,
-            place: match self.job.place {
-                Where::Bench => "bench",
-                Where::Vehicle => "vehicle",
-            },
-            live: self.live,
-            hello: bench.link()?.hello(),
-            watch,
-            tally,
-            certain: shortest(watch, Some(tally), self.live),
-            pulled,
-            refusal,
-        });
         match self.format {
-            Format::Text => print(&text::render(&report))?,
-            Format::Json => print_json(&report)?,
+            Format::Text => print(&text::render(report))?,
+            Format::Json => print_json(report)?,
         }
+        shelf.keep_report(report, subject)?;
         Ok(report.verdict.into())
     }
 }
@@ -346,7 +360,7 @@ fn shortest(watch: &Watch, tally: Option<&Tally>, live: bool) -> Option<Micros> 
 }
 
 /// Asks for the switches to stand like this, and sets those of the virtual vehicle.
-fn set(job: &Job, bench: &Stand<'_>, switches: &[u8]) -> Result<(), Failure> {
+fn set(job: &Job, bench: &Stand<'_>, switches: &[u8], stop: &Stopping) -> Result<(), Failure> {
     note(&format!(
         "Set the switches: {}.",
         crate::live::text::setting(job, switches)
@@ -354,9 +368,10 @@ fn set(job: &Job, bench: &Stand<'_>, switches: &[u8]) -> Result<(), Failure> {
     if bench.is_virtual() {
         return bench.set(switches.iter().copied().enumerate());
     }
-    match line("    Enter when it is so: ") {
-        Ok(Some(_)) => Ok(()),
-        _ => Err(Failure::usage(
+    match stop.line("    Enter when it is so: ") {
+        // Nothing is watched then, and that is reported.
+        Typed::Line(_) | Typed::Stopped => Ok(()),
+        Typed::End => Err(Failure::usage(
             "the input ended before the switches were set; test in a terminal".to_owned(),
         )),
     }

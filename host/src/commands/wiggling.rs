@@ -8,6 +8,7 @@ use console::Term;
 use loomproof_core::units::Micros;
 use loomproof_core::wire::{LeadId, LeadSet, MAX_WATCH};
 
+use super::stopping::Stopping;
 use crate::fault::Joint;
 use crate::plan::model::End;
 use crate::wiggle::report::Pulled;
@@ -38,6 +39,8 @@ pub(super) struct Way {
     pub(super) pull: bool,
     /// Joints that were asked for; none: all.
     pub(super) only: Vec<Joint>,
+    /// Ctrl-C ends it as well.
+    pub(super) stop: Stopping,
 }
 
 /// How it ended.
@@ -45,6 +48,8 @@ pub(super) struct Way {
 pub(super) struct Ended {
     /// Terminals that were pulled.
     pub(super) pulled: Vec<Pulled>,
+    /// Terminals were still to be pulled when it ended.
+    pub(super) left: bool,
     /// What went wrong.
     pub(super) trouble: Option<Trouble>,
 }
@@ -65,7 +70,7 @@ pub(super) fn wiggle(
         enter: Enter::new(way.simulated),
         windows: vec![0; watch.groups.len()],
     };
-    let outcome = running.go(watch, &mut ended.pulled);
+    let outcome = running.go(watch, &mut ended);
     running.screen.leave();
     ended.trouble = outcome.err();
     (running.tally, ended)
@@ -82,13 +87,13 @@ struct Running<'r, 'l> {
 }
 
 impl Running<'_, '_> {
-    fn go(&mut self, watch: &mut Watch, pulled: &mut Vec<Pulled>) -> Result<(), Trouble> {
+    fn go(&mut self, watch: &mut Watch, ended: &mut Ended) -> Result<(), Trouble> {
         if self.way.live {
             self.leave_out_strangers(watch)?;
         }
         self.screen.show(watch, &self.tally);
         if self.way.pull {
-            return self.pull(watch, pulled);
+            return self.pull(watch, ended);
         }
         let all: Vec<usize> = (0..watch.groups.len()).collect();
         while !self.over() && !all.is_empty() {
@@ -102,7 +107,7 @@ impl Running<'_, '_> {
             .way
             .limit
             .is_some_and(|limit| self.rounds.now() >= limit);
-        late || self.enter.was_pressed()
+        late || self.enter.was_pressed() || self.way.stop.asked()
     }
 
     /// One window on each of these groups.
@@ -181,7 +186,7 @@ impl Running<'_, '_> {
     }
 
     /// Asks for every terminal in turn.
-    fn pull(&mut self, watch: &Watch, pulled: &mut Vec<Pulled>) -> Result<(), Trouble> {
+    fn pull(&mut self, watch: &Watch, ended: &mut Ended) -> Result<(), Trouble> {
         let mut terminals: Vec<(usize, &Joint)> = Vec::new();
         for spot in watch.seen() {
             let joints = watch.spots.get(spot).into_iter().flat_map(|it| &it.joints);
@@ -194,6 +199,7 @@ impl Running<'_, '_> {
         let count = terminals.len();
         for (number, (spot, joint)) in terminals.into_iter().enumerate() {
             if self.over() {
+                ended.left = true;
                 return Ok(());
             }
             let name = spelled(joint);
@@ -221,7 +227,9 @@ impl Running<'_, '_> {
             if whole || !held {
                 let mark = if held { "held" } else { "CAME APART" };
                 self.screen.say(&format!("{name}: {mark}."));
-                pulled.push(Pulled { place: name, held });
+                ended.pulled.push(Pulled { place: name, held });
+            } else {
+                ended.left = true;
             }
         }
         Ok(())

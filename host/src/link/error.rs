@@ -20,6 +20,9 @@ pub enum LinkError {
         /// Their ports.
         ports: Vec<String>,
     },
+    /// Somebody ended the program's work, and nothing more is asked of the probe.
+    #[error("broken off before the probe was asked")]
+    Stopped,
     /// The port cannot be opened. A port in use can look absent, so both are said.
     #[error(
         "{port}: no such port, or another program has it open ({detail}). Plug the probe in and \

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use loomproof_core::units::Volts;
 use loomproof_core::wire::Hello;
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::causes::{Case, Course};
 use super::judge::{Distance, alike};
@@ -24,7 +24,7 @@ use crate::ringout::report::{
 };
 
 /// The report of one live check.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 #[schemars(title = "Live check report")]
 pub struct Report {
     /// `pass`, `faults` or `undecided`.
@@ -53,12 +53,17 @@ pub struct Report {
     pub rhythms: Vec<RhythmReport>,
     /// What this check does not show.
     pub not_tested: Vec<String>,
+    /// Whether it was broken off before its last step; left out where it was not.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub broken_off: bool,
+    /// How many steps the whole check has.
+    pub planned_steps: usize,
     /// What was observed, step by step.
     pub steps: Vec<StepReport>,
 }
 
 /// How a function did.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct FunctionReport {
     /// Its name.
     pub name: String,
@@ -69,7 +74,7 @@ pub struct FunctionReport {
 }
 
 /// Something that flashes or is dimmed.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RhythmReport {
     /// The test point.
     pub point: String,
@@ -88,7 +93,7 @@ pub struct RhythmReport {
 }
 
 /// What was observed in one state of the switches.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct StepReport {
     /// State of every switch, by name.
     pub switches: BTreeMap<String, String>,
@@ -99,7 +104,7 @@ pub struct StepReport {
 }
 
 /// One test point in one state.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct PointReport {
     /// The probe lead.
     pub lead: String,
@@ -123,7 +128,7 @@ pub struct Checked<'c> {
     pub job: &'c Job,
     /// Its powered circuit.
     pub powered: &'c Powered,
-    /// The steps that were taken.
+    /// The steps of the whole check; the first of them were taken.
     pub steps: &'c [Step],
     /// What was observed in each.
     pub seen: &'c [Vec<Observed>],
@@ -171,11 +176,13 @@ pub fn report(checked: Checked<'_>) -> Result<Report, String> {
     let Checked {
         job,
         powered,
-        steps,
+        steps: planned,
         seen,
         faults,
         hello,
     } = checked;
+    let steps = planned.get(..seen.len()).unwrap_or(planned);
+    let broken_off = seen.len() < planned.len();
     let nominal = super::causes::expected(powered, steps, job.supply)?;
     let battery = battery(&nominal, seen, job.supply);
     let mut case = Case::new(powered, steps, seen, battery)?;
@@ -190,12 +197,15 @@ pub fn report(checked: Checked<'_>) -> Result<Report, String> {
         }
     }
     let rhythms = rhythms(powered, &case.healthy, seen);
-    let functions = functions(job, powered, steps, &case);
+    let mut functions = functions(job, powered, steps, &case);
+    if broken_off {
+        not_reached(planned, steps, &mut functions);
+    }
     let fails = functions.iter().any(|function| function.verdict == "fails");
     let works = functions.iter().any(|function| function.verdict == "works");
     let verdict = if case.off() || fails || rhythms.iter().any(|rhythm| !rhythm.good) {
         Verdict::Faults
-    } else if works {
+    } else if works && !broken_off {
         Verdict::Pass
     } else {
         Verdict::Undecided
@@ -205,14 +215,11 @@ pub fn report(checked: Checked<'_>) -> Result<Report, String> {
         title: job.title.clone(),
         plan_digest: job.digest.clone(),
         answers: job.answers.clone(),
-        probe: ProbeReport {
-            board: hello.board.to_string(),
-            serial: hello.serial.to_string(),
-            build: hello.build.to_string(),
-            leads: hello.leads,
-        },
+        probe: ProbeReport::of(hello),
         battery_volts: round(battery.0),
         not_tested: not_tested(job, powered, &case, &functions),
+        broken_off,
+        planned_steps: planned.len(),
         functions,
         groups,
         proof,
@@ -390,6 +397,16 @@ fn functions(job: &Job, powered: &Powered, steps: &[Step], case: &Case<'_>) -> V
             }
         })
         .collect()
+}
+
+/// What was to be on in a later step only was not looked at yet.
+fn not_reached(planned: &[Step], taken: &[Step], functions: &mut [FunctionReport]) {
+    for (at, function) in functions.iter_mut().enumerate() {
+        let on = |step: &Step| step.on.get(at).copied().flatten() == Some(true);
+        if function.verdict == "not tested" && planned.iter().any(on) && !taken.iter().any(on) {
+            "the check was broken off before it was switched on".clone_into(&mut function.say);
+        }
+    }
 }
 
 /// The step with the fewest switches in another state in which a function is on or off.

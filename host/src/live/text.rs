@@ -205,6 +205,7 @@ pub fn render(report: &Report) -> String {
             "FAULT: something is off, and nothing known explains it".to_owned()
         }
         Verdict::Faults => faults_line(report.groups.first()),
+        _ if report.broken_off => "UNDECIDED: nothing is off so far".to_owned(),
         _ => "UNDECIDED: nothing is off, but no function could be tried".to_owned(),
     };
     let _ = writeln!(
@@ -212,6 +213,14 @@ pub fn render(report: &Report) -> String {
         "{line}\n{}, battery on, {:.1} V",
         report.title, report.battery_volts
     );
+    if report.broken_off {
+        let _ = writeln!(
+            out,
+            "Broken off after {} of {} steps; nothing is known of the others",
+            report.steps.len(),
+            report.planned_steps
+        );
+    }
     if is_simulated(&report.probe.board) {
         let _ = writeln!(
             out,

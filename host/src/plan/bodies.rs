@@ -242,7 +242,7 @@ pub(crate) fn function(walk: &mut Walk<'_>, table: &Table<'_>) {
 fn visible(text: &str, names: &super::names::Names) -> Result<(), Complaint> {
     let help = "name an end such as `X1:4`, or a connector, conductor, lead or part of this plan";
     match names.get(text).map(|named| named.kind) {
-        Some(kind @ (Kind::Option | Kind::Function | Kind::Switch)) => {
+        Some(kind @ (Kind::Option | Kind::Function | Kind::Switch | Kind::Drain)) => {
             let message = format!(
                 "nothing can be seen at `{text}`, which is a {}",
                 kind.word()
@@ -256,8 +256,13 @@ fn visible(text: &str, names: &super::names::Names) -> Result<(), Complaint> {
         return Ok(());
     }
     if check_name(text).is_ok() {
-        let candidates =
-            names.of_kind(|kind| !matches!(kind, Kind::Option | Kind::Function | Kind::Switch));
+        let unseen = |kind| {
+            matches!(
+                kind,
+                Kind::Option | Kind::Function | Kind::Switch | Kind::Drain
+            )
+        };
+        let candidates = names.of_kind(|kind| !unseen(kind));
         let message = format!("nothing in this plan is called {}", quote(text));
         return Err(Complaint::new(message, suggest(text, candidates, help)));
     }

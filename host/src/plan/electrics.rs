@@ -2,6 +2,7 @@
 //! vehicle's conductors behave, and ratings.
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use loomproof_core::units::{Amperes, Celsius, Hertz, Ohms, PerMinute, Percent, Volts, Watts};
 
@@ -22,6 +23,8 @@ pub struct Electrics {
     pub loads: Vec<Consumer>,
     /// What the vehicle has behind spare cavities.
     pub pins: Vec<Pin>,
+    /// Where the standing drain is measured after the job.
+    pub drains: Vec<Drain>,
     /// Conductor name to how it behaves, where the plan says anything.
     pub behaviours: BTreeMap<String, Behaviour>,
     /// Relay name to its ratings.
@@ -44,6 +47,7 @@ impl Default for Electrics {
             switches: Vec::new(),
             loads: Vec::new(),
             pins: Vec::new(),
+            drains: Vec::new(),
             behaviours: BTreeMap::new(),
             relays: BTreeMap::new(),
             fused_rings: BTreeMap::new(),
@@ -52,6 +56,32 @@ impl Default for Electrics {
             learned: BTreeMap::new(),
         }
     }
+}
+
+/// Where the standing drain is measured after the job, and against what.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drain {
+    /// Name.
+    pub name: String,
+    /// What the probe leads stand across.
+    pub across: Across,
+    /// Its least and most resistance.
+    pub ohms: (Ohms, Ohms),
+    /// More must not flow with everything asleep.
+    pub limit: Amperes,
+    /// By then everything has to be asleep.
+    pub asleep_after: Duration,
+    /// Where it is, in the fitter's words.
+    pub place: String,
+}
+
+/// What the standing drain is measured across.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Across {
+    /// A fuse that sits there anyway, by its cold resistance.
+    Fuse,
+    /// A resistor put there for it.
+    Shunt,
 }
 
 /// An expression over the states of switches.

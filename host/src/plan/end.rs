@@ -29,6 +29,7 @@ fn takes_leads(kind: Kind) -> bool {
             | Kind::Load
             | Kind::Lead
             | Kind::Function
+            | Kind::Drain
     )
 }
 
@@ -79,7 +80,7 @@ pub(crate) fn parse(text: &str, names: &Names) -> Result<End, Complaint> {
             format!("`{name}` is a pin of the vehicle; a lead reaches it through its cavity"),
             "end the lead at the cavity that the pin is `at`, such as `X1:3`",
         )),
-        Kind::Option | Kind::Lead | Kind::Function => Err(Complaint::new(
+        Kind::Option | Kind::Lead | Kind::Function | Kind::Drain => Err(Complaint::new(
             format!(
                 "`{name}` is a {}; a lead cannot end there",
                 named.kind.word()

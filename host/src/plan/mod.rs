@@ -11,6 +11,7 @@ mod bodies;
 mod check;
 pub mod colour;
 mod connectors;
+mod drains;
 pub mod electrics;
 mod end;
 mod fields;

@@ -26,11 +26,12 @@ pub(crate) enum Kind {
     Fuse,
     Load,
     Function,
+    Drain,
 }
 
 impl Kind {
     /// Every kind, in the order in which their tables are read.
-    pub(crate) const ALL: [Self; 16] = [
+    pub(crate) const ALL: [Self; 17] = [
         Self::Option,
         Self::Switch,
         Self::Connector,
@@ -47,6 +48,7 @@ impl Kind {
         Self::Load,
         Self::Lead,
         Self::Function,
+        Self::Drain,
     ];
 
     /// The table's name in the file; also the word in messages.
@@ -68,6 +70,7 @@ impl Kind {
             Self::Lamp => "lamp",
             Self::Fuse => "fuse",
             Self::Function => "function",
+            Self::Drain => "drain",
         }
     }
 

@@ -1,6 +1,6 @@
 //! A plan that has been read and checked, with its options still open.
 
-use super::electrics::{Consumer, Electrics, Pin, Switch};
+use super::electrics::{Consumer, Drain, Electrics, Pin, Switch};
 use super::model::{
     Conductor, Connector, Diode, Function, Fuse, Lamp, Lead, Plug, Relay, Ring, Splice, Tap,
 };
@@ -59,8 +59,9 @@ pub(crate) struct Lists {
     pub(crate) switches: Vec<Entry<Switch>>,
     pub(crate) loads: Vec<Entry<Consumer>>,
     pub(crate) pins: Vec<Entry<Pin>>,
+    pub(crate) drains: Vec<Entry<Drain>>,
     /// What belongs to tables above but is read by `review` alone; its lists
-    /// of switches, loads and pins stay empty here.
+    /// of switches, loads, pins and drains stay empty here.
     pub(crate) more: Electrics,
 }
 

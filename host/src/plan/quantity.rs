@@ -1,5 +1,7 @@
 //! Quantities as a person writes them: a number, a unit.
 
+use std::time::Duration;
+
 use super::model::Load;
 use super::names::list;
 use super::problem::{Complaint, quote};
@@ -101,6 +103,35 @@ const DUTY: Sort = Sort {
     span: (1.0, 99.0),
     limits: "1 % to 99 %",
     example: "40 %",
+};
+
+const SMALL: Sort = Sort {
+    what: "resistance",
+    units: &[
+        ("ohm", 1.0),
+        ("Ω", 1.0),
+        ("\u{2126}", 1.0),
+        ("mohm", 1e-3),
+        ("mΩ", 1e-3),
+        ("m\u{2126}", 1e-3),
+    ],
+    span: (1e-4, 100.0),
+    limits: "0.1 mohm to 100 ohm",
+    example: "7.4 mohm",
+};
+const TOLERANCE: Sort = Sort {
+    what: "tolerance",
+    units: &[("%", 1.0)],
+    span: (0.001, 50.0),
+    limits: "0.001 % to 50 %",
+    example: "1 %",
+};
+const TIME: Sort = Sort {
+    what: "time",
+    units: &[("s", 1.0), ("min", 60.0), ("h", 3600.0)],
+    span: (1.0, 86_400.0),
+    limits: "1 s to 24 h",
+    example: "20 min",
 };
 
 /// Number (with sign), unit, and where the unit starts.
@@ -238,6 +269,30 @@ pub fn frequency(text: &str) -> Result<Hertz, Complaint> {
 /// See [`length`].
 pub fn duty(text: &str) -> Result<Percent, Complaint> {
     parse(text, &DUTY).map(Percent)
+}
+
+/// The resistance of a fuse or a shunt: `7.4 mohm`, `0.1 ohm`.
+///
+/// # Errors
+/// See [`length`].
+pub fn small(text: &str) -> Result<Ohms, Complaint> {
+    parse(text, &SMALL).map(Ohms)
+}
+
+/// How far a value may be off: `1 %`.
+///
+/// # Errors
+/// See [`length`].
+pub fn tolerance(text: &str) -> Result<Percent, Complaint> {
+    parse(text, &TOLERANCE).map(Percent)
+}
+
+/// A time: `90 s`, `20 min`, `1 h`.
+///
+/// # Errors
+/// See [`length`].
+pub fn time(text: &str) -> Result<Duration, Complaint> {
+    parse(text, &TIME).map(Duration::from_secs_f64)
 }
 
 /// A cross-section: `0.5 mm2` or `20 AWG`.

@@ -3,6 +3,7 @@
 use super::bodies;
 use super::check;
 use super::connectors;
+use super::drains;
 use super::fields::{Context, Fields, integer};
 use super::halves;
 use super::names::{Kind, Names, check_name, suggest};
@@ -257,6 +258,7 @@ fn tables(root: &DeTable<'_>, walk: &mut Walk<'_>) {
                 Kind::Diode => parts::diode(walk, table),
                 Kind::Lamp => parts::lamp(walk, table),
                 Kind::Fuse => parts::fuse(walk, table),
+                Kind::Drain => drains::drain(walk, table),
             }
         }
     }

@@ -83,6 +83,7 @@ impl Plan {
                 switches: kept(&lists.switches, &present),
                 loads: kept(&lists.loads, &present),
                 pins: kept(&lists.pins, &present),
+                drains: kept(&lists.drains, &present),
                 ..lists.more.clone()
             },
         })

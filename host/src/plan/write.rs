@@ -5,9 +5,9 @@
 
 use std::fmt::Write as _;
 
-use loomproof_core::units::{Amperes, SquareMillimetres, Volts};
+use loomproof_core::units::{Amperes, Ohms, SquareMillimetres, Volts};
 
-use super::electrics::{Behaviour, Draw, OtherEnd, Signal, Sort, States, Terminal};
+use super::electrics::{Across, Behaviour, Drain, Draw, OtherEnd, Signal, Sort, States, Terminal};
 use super::model::{Load, RingOn, Side, Suppression};
 use super::plan_type::{DeclaredConnector, Entry, KeepOff, Plan};
 use super::quantity::{UNKNOWN_LOAD, awg_area};
@@ -87,6 +87,36 @@ impl Sheet {
         self.text("rate", &rate);
         self.text("duty", &duty.to_string());
     }
+}
+
+impl Sheet {
+    fn drain(&mut self, drain: &Drain, when: Option<&Condition>) {
+        self.table("drain", &drain.name);
+        let ohms = |ohms: Ohms| format!("{} ohm", ohms.0);
+        match drain.across {
+            Across::Fuse => self.texts("fuse_cold", [drain.ohms.0, drain.ohms.1].map(ohms)),
+            Across::Shunt => {
+                let middle = f64::midpoint(drain.ohms.0.0, drain.ohms.1.0);
+                let half = (drain.ohms.1.0 - drain.ohms.0.0) / 2.0;
+                self.text("shunt", &ohms(Ohms(rounded(middle))));
+                self.text(
+                    "tolerance",
+                    &format!("{} %", rounded(100.0 * half / middle)),
+                );
+            }
+        }
+        self.text("limit", &format!("{} A", drain.limit.0));
+        self.text(
+            "asleep_after",
+            &format!("{} s", drain.asleep_after.as_secs_f64()),
+        );
+        self.end(Some(&drain.place), when);
+    }
+}
+
+/// To nine digits: what was multiplied and divided again is as it was written.
+fn rounded(value: f64) -> f64 {
+    format!("{value:.8e}").parse().unwrap_or(value)
 }
 
 fn states(states: &States) -> String {
@@ -311,6 +341,9 @@ impl Plan {
             sheet.text("rating", &format!("{} A", item.rating.0));
             sheet.end(item.place.as_ref(), when.as_ref());
         }
+        for Entry { item, when, .. } in &self.lists.drains {
+            sheet.drain(item, when.as_ref());
+        }
     }
 
     /// Whether another plan says the same, wherever it says it.
@@ -334,7 +367,7 @@ impl Plan {
         }
         strip! {
             connectors conductors leads taps splices rings plugs relays diodes lamps fuses
-            functions switches loads pins
+            functions switches loads pins drains
         }
         plan
     }

@@ -8,7 +8,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::paths::{MicroOhms, Path};
-use super::record::Record;
+use super::record::{Record, Test};
+use super::reported::Reported;
 use super::store::Stored;
 use crate::diagnosis::words::ohms_text;
 use crate::ringout::report::ReadingReport;
@@ -24,12 +25,17 @@ pub struct Comparison {
     pub earlier: Side,
     /// The later run.
     pub later: Side,
+    /// What was done both times: `ringout`, `live`, `wiggle`, `comeback` or
+    /// `drain`.
+    pub test: String,
     /// What differs but the wiring: plan, answers, place, probe, firmware.
     pub differs: Vec<String>,
     /// Faults that were found then and are not any more.
     pub gone: Vec<String>,
     /// Faults that are found now and were not then.
     pub new: Vec<String>,
+    /// Functions of live checks whose verdict is another now.
+    pub functions: Vec<FunctionChange>,
     /// Every path that both runs measured.
     pub paths: Vec<PathDrift>,
     /// What the rises suggest.
@@ -53,6 +59,17 @@ pub struct Side {
     pub place: String,
     /// The verdict.
     pub verdict: String,
+}
+
+/// A function of two live checks.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct FunctionChange {
+    /// Its name.
+    pub name: String,
+    /// Then: `works`, `fails` or `not tested`.
+    pub then: String,
+    /// Now.
+    pub now: String,
 }
 
 /// A path at both runs.
@@ -119,14 +136,52 @@ pub fn compare(a: &Stored, b: &Stored) -> Comparison {
     Comparison {
         earlier: side(earlier),
         later: side(later),
+        test: now.test.word().to_owned(),
         differs: differs(then, now),
         gone: before.difference(&after).cloned().collect(),
         new: after.difference(&before).cloned().collect(),
+        functions: functions(then, now),
         paths: pairs.iter().map(Pair::drift).collect(),
         suggests,
         unexplained,
         readings: readings(then, now),
     }
+}
+
+/// Whether two runs can be put beside each other: what one test reads another does not.
+///
+/// # Errors
+/// A sentence that says why not.
+pub fn comparable(a: &Stored, b: &Stored) -> Result<(), String> {
+    let (one, other) = (a.sealed.record.test, b.sealed.record.test);
+    if one == other {
+        return Ok(());
+    }
+    Err(format!(
+        "record {} is {} and record {} is {}: they read different things, so only two of the same \
+         test can be compared",
+        a.number,
+        one.say(),
+        b.number,
+        other.say()
+    ))
+}
+
+/// Functions of live checks whose verdict changed.
+fn functions(then: &Record, now: &Record) -> Vec<FunctionChange> {
+    let (Ok(Reported::Live(before)), Ok(Reported::Live(after))) = (then.reported(), now.reported())
+    else {
+        return Vec::new();
+    };
+    let changed = after.functions.iter().filter_map(|now| {
+        let then = before.functions.iter().find(|then| then.name == now.name)?;
+        (then.verdict != now.verdict).then(|| FunctionChange {
+            name: now.name.clone(),
+            then: then.verdict.clone(),
+            now: now.verdict.clone(),
+        })
+    });
+    changed.collect()
 }
 
 fn side(stored: &Stored) -> Side {
@@ -160,17 +215,34 @@ fn differs(then: &Record, now: &Record) -> Vec<String> {
             then.place, now.place
         ));
     }
-    if then.probe.serial != now.probe.serial {
-        said.push(format!(
-            "different probes: {} and {}",
-            then.probe.serial, now.probe.serial
-        ));
+    if let (Some(before), Some(after)) = (&then.probe, &now.probe) {
+        if before.serial != after.serial {
+            said.push(format!(
+                "different probes: {} and {}",
+                before.serial, after.serial
+            ));
+        }
+        if before.build != after.build {
+            said.push(format!(
+                "different firmware: {} and {}",
+                before.build, after.build
+            ));
+        }
     }
-    if then.probe.build != now.probe.build {
-        said.push(format!(
-            "different firmware: {} and {}",
-            then.probe.build, now.probe.build
-        ));
+    match now.test {
+        Test::Ringout => {}
+        Test::Live => said.push(
+            "a live check keeps no resistances: only functions and causes are put beside each \
+             other"
+                .to_owned(),
+        ),
+        Test::Wiggle | Test::Comeback | Test::Drain => said.push(format!(
+            "{} keeps no resistances: only what was found is put beside each other",
+            now.test.say()
+        )),
+    }
+    if then.broken_off || now.broken_off {
+        said.push("one of them was broken off before its end".to_owned());
     }
     let subjects = (then.subject.key(), now.subject.key());
     if let (Some(a), Some(b)) = subjects
@@ -344,7 +416,7 @@ type Key<'r> = (&'r str, &'r [String], &'r [String], usize, &'r str, &'r str);
 /// Readings of the first pass that moved beyond what noise does, and are out of
 /// their band now.
 fn readings(then: &Record, now: &Record) -> Vec<ReadingDrift> {
-    let (Ok(then), Ok(now)) = (then.report(), now.report()) else {
+    let (Ok(then), Ok(now)) = (then.ringout(), now.ringout()) else {
         return Vec::new();
     };
     fn key(reading: &ReadingReport) -> Key<'_> {

@@ -5,6 +5,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::database::Value;
+use super::record::Test;
 use crate::ringout::report::Verdict;
 
 /// Which records are meant; every part narrows it.
@@ -20,6 +21,8 @@ pub struct Filter {
     pub batch: Option<String>,
     /// Who measured.
     pub who: Option<String>,
+    /// What was done.
+    pub test: Option<Test>,
     /// The verdict.
     pub verdict: Option<Verdict>,
     /// Not before.
@@ -50,6 +53,9 @@ impl Filter {
             if let Some(text) = text {
                 add(condition, text.into());
             }
+        }
+        if let Some(test) = self.test {
+            add("test =", test.word().into());
         }
         if let Some(verdict) = self.verdict {
             add("verdict =", verdict.word().into());

@@ -1,6 +1,6 @@
 //! What was measured, kept so that it can be found again, compared and checked.
 //!
-//! A [`Record`](record::Record) is one run as a document; [`Store`](store::Store)
+//! A [`Record`](record::Record) is one run of a test as a document; [`Store`](store::Store)
 //! keeps records behind a small [`Database`](database::Database): an SQLite
 //! file ([`sqlite`]) or a PostgreSQL server ([`postgres`]). The same statements
 //! serve both.
@@ -19,6 +19,7 @@ pub mod filter;
 pub mod paths;
 pub mod postgres;
 pub mod record;
+pub mod reported;
 pub mod shop;
 pub mod sqlite;
 pub mod store;

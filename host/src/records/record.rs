@@ -10,16 +10,19 @@ use flate2::write::ZlibEncoder;
 use jiff::Timestamp;
 use rand::RngExt as _;
 use schemars::JsonSchema;
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
 use super::paths::Path;
+use super::reported::{Reported, Reports};
 use crate::ringout::report::{ProbeReport, Report, Verdict};
-use crate::ringout::text::is_simulated;
 
-/// Version of the document's layout.
-pub const FORMAT: u32 = 1;
+/// The latest layout of the document. Ring-outs keep layout 1, which every version of
+/// the program reads; an older one says of the other tests' records that they need a
+/// newer program, not that they were altered.
+pub const FORMAT: u32 = 2;
 
 /// The largest record that is read, bytes.
 const MOST_BYTES: u64 = 64 << 20;
@@ -87,6 +90,14 @@ impl Subject {
 pub enum Test {
     /// The dead test.
     Ringout,
+    /// The powered check.
+    Live,
+    /// The watch for joints that come apart.
+    Wiggle,
+    /// From a function that does not work to the cause.
+    Comeback,
+    /// What the vehicle takes with everything asleep.
+    Drain,
 }
 
 impl Test {
@@ -95,6 +106,30 @@ impl Test {
     pub fn word(self) -> &'static str {
         match self {
             Self::Ringout => "ringout",
+            Self::Live => "live",
+            Self::Wiggle => "wiggle",
+            Self::Comeback => "comeback",
+            Self::Drain => "drain",
+        }
+    }
+
+    /// In words, as in "record 3 is a live check".
+    #[must_use]
+    pub fn say(self) -> &'static str {
+        match self {
+            Self::Ringout => "a ring-out",
+            Self::Live => "a live check",
+            Self::Wiggle => "a wiggle test",
+            Self::Comeback => "a comeback",
+            Self::Drain => "a test of the standing drain",
+        }
+    }
+
+    /// The layout of its records.
+    fn format(self) -> u32 {
+        match self {
+            Self::Ringout => 1,
+            Self::Live | Self::Wiggle | Self::Comeback | Self::Drain => FORMAT,
         }
     }
 }
@@ -117,7 +152,7 @@ pub struct Found {
 #[serde(deny_unknown_fields)]
 #[schemars(title = "Record of a run")]
 pub struct Record {
-    /// Version of the document's layout: 1.
+    /// Version of the document's layout: 1 of a ring-out, 2 of the other tests.
     pub format: u32,
     /// A number drawn at random, so that two runs that read alike stay two.
     pub run: String,
@@ -135,21 +170,26 @@ pub struct Record {
     pub answers: BTreeMap<String, String>,
     /// `bench` or `vehicle`.
     pub place: String,
-    /// The probe, with its firmware.
-    pub probe: ProbeReport,
-    /// Whether the harness was a simulated one.
+    /// The probe, with its firmware; null where somebody typed what a multimeter
+    /// showed.
+    pub probe: Option<ProbeReport>,
+    /// Whether harness or vehicle were simulated.
     pub simulated: bool,
     /// Whose run it was and of what.
     pub subject: Subject,
     /// The verdict.
     pub verdict: Verdict,
+    /// Whether it was broken off before its end; left out where it was not.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub broken_off: bool,
     /// What was found, by the best explanation.
     pub found: Vec<Found>,
-    /// Resistances of the metal paths.
+    /// Resistances of the metal paths; of a ring-out only.
     pub paths: Vec<Path>,
-    /// The report as `ringout --format json` prints it.
+    /// The report as the verb prints it with `--format json`.
     pub report: Value,
-    /// The scan as `ringout --save` keeps it; null where it was broken off.
+    /// The scan as `ringout --save` keeps it; null where it was broken off, and of other
+    /// tests.
     pub scan: Option<Value>,
 }
 
@@ -168,7 +208,7 @@ pub enum RecordError {
     #[error("it was altered since it was kept: {0}")]
     Unreadable(String),
     /// Another layout.
-    #[error("its layout is {0}, this program reads {FORMAT}; use the program that kept it")]
+    #[error("its layout is {0}, this program reads up to {FORMAT}; use the program that kept it")]
     Format(u32),
     /// A column of the store differs from the document.
     #[error("it was altered since it was kept: its {0} in the list is not that of the record")]
@@ -233,7 +273,7 @@ impl fmt::Display for Digest {
 }
 
 impl Record {
-    /// The record of a run that ended now.
+    /// The record of a ring-out that ended now.
     ///
     /// # Errors
     /// A sentence that says what cannot be written down.
@@ -243,27 +283,42 @@ impl Record {
         paths: Vec<Path>,
         subject: Subject,
     ) -> Result<Self, String> {
+        let record = Self::of(report, subject)?;
+        Ok(Self {
+            paths,
+            scan,
+            ..record
+        })
+    }
+
+    /// The record of a test that ended now.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be written down.
+    pub fn of(report: &impl Reports, subject: Subject) -> Result<Self, String> {
         subject.check()?;
         let whole = serde_json::to_value(report).map_err(|error| error.to_string())?;
         let run: u64 = rand::rng().random();
+        let head = report.head();
         Ok(Self {
-            format: FORMAT,
+            format: head.test.format(),
             run: format!("{run:016x}"),
             taken: taken_text(Timestamp::now()),
-            test: Test::Ringout,
+            test: head.test,
             program: env!("CARGO_PKG_VERSION").to_owned(),
-            title: report.title.clone(),
-            plan_digest: report.plan_digest.clone(),
-            answers: report.answers.clone(),
-            place: report.place.clone(),
-            simulated: is_simulated(&report.probe.board),
-            probe: report.probe.clone(),
+            title: head.title.to_owned(),
+            plan_digest: head.plan_digest.to_owned(),
+            answers: head.answers.clone(),
+            place: head.place.to_owned(),
+            simulated: head.simulated,
+            probe: head.probe.cloned(),
             subject,
-            verdict: report.verdict,
-            found: found(report),
-            paths,
+            verdict: head.verdict,
+            broken_off: head.broken_off,
+            found: head.found,
+            paths: Vec::new(),
             report: whole,
-            scan,
+            scan: None,
         })
     }
 
@@ -280,7 +335,28 @@ impl Record {
     ///
     /// # Errors
     /// What it does not understand.
-    pub fn report(&self) -> Result<Report, String> {
+    pub fn reported(&self) -> Result<Reported, String> {
+        Ok(match self.test {
+            Test::Ringout => Reported::Ringout(Box::new(self.read()?)),
+            Test::Live => Reported::Live(Box::new(self.read()?)),
+            Test::Wiggle => Reported::Wiggle(Box::new(self.read()?)),
+            Test::Comeback => Reported::Comeback(Box::new(self.read()?)),
+            Test::Drain => Reported::Drain(Box::new(self.read()?)),
+        })
+    }
+
+    /// The report of a ring-out.
+    ///
+    /// # Errors
+    /// What it does not understand, or what was done instead.
+    pub fn ringout(&self) -> Result<Report, String> {
+        match self.reported()? {
+            Reported::Ringout(report) => Ok(*report),
+            _ => Err(format!("it is {}, not a ring-out", self.test.say())),
+        }
+    }
+
+    fn read<T: DeserializeOwned>(&self) -> Result<T, String> {
         serde_json::from_value(self.report.clone()).map_err(|error| {
             format!(
                 "the report was kept by version {} and cannot be read by this one ({error})",
@@ -294,45 +370,6 @@ impl Record {
 #[must_use]
 pub fn taken_text(at: Timestamp) -> String {
     format!("{at:.3}")
-}
-
-/// The faults of the best group, each with its share.
-fn found(report: &Report) -> Vec<Found> {
-    let Some(best) = report.groups.first().filter(|_| !report.lost) else {
-        return Vec::new();
-    };
-    let mut weights: BTreeMap<(&str, &str), f64> = BTreeMap::new();
-    for (set, share) in best.sets.iter().zip(&best.shares) {
-        let mut named: Vec<(&str, &str)> = set
-            .iter()
-            .map(|fault| (fault.kind.as_str(), fault.place.as_str()))
-            .collect();
-        named.sort_unstable();
-        named.dedup();
-        for name in named {
-            *weights.entry(name).or_default() += share;
-        }
-    }
-    let mut found: Vec<Found> = weights
-        .into_iter()
-        .map(|((kind, place), weight)| Found {
-            kind: kind.to_owned(),
-            place: place.to_owned(),
-            permille: permille(weight),
-        })
-        .filter(|found| found.permille > 0)
-        .collect();
-    found.sort_by_key(|found| std::cmp::Reverse(found.permille));
-    found
-}
-
-#[allow(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "a share is between 0 and 1"
-)]
-fn permille(share: f64) -> u32 {
-    (share.clamp(0.0, 1.0) * 1000.0).round() as u32
 }
 
 /// A record with its bytes and their digest.
@@ -379,12 +416,12 @@ impl Sealed {
             Ok(record) => record,
             Err(error) => {
                 return Err(match layout(&bytes) {
-                    Some(format) if format != FORMAT => RecordError::Format(format),
+                    Some(format) if format > FORMAT => RecordError::Format(format),
                     _ => RecordError::Unreadable(error.to_string()),
                 });
             }
         };
-        if record.format != FORMAT {
+        if record.format != record.test.format() {
             return Err(RecordError::Format(record.format));
         }
         record.at()?;

@@ -60,9 +60,9 @@ pub struct Line {
     pub digest: String,
     /// When it was taken: RFC 3339, UTC.
     pub taken: String,
-    /// Whether the harness was a simulated one.
+    /// Whether harness or vehicle were simulated.
     pub simulated: bool,
-    /// What was done: `ringout`.
+    /// What was done: `ringout`, `live`, `wiggle`, `comeback` or `drain`.
     pub test: String,
     /// Title of the plan.
     pub title: String,

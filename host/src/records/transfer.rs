@@ -134,6 +134,7 @@ pub fn to_csv(
             "firmware",
             "program",
             "simulated",
+            "broken_off",
         ]),
         Table::Paths => heads.extend(["from", "to", "microohms", "sigma_microohms"]),
     }
@@ -160,7 +161,7 @@ fn lines(
     let start = vec![
         digest,
         record.taken.clone(),
-        "ringout".to_owned(),
+        record.test.word().to_owned(),
         cell(&record.title),
         cell(&record.place),
         name(&subject.who),
@@ -181,15 +182,17 @@ fn lines(
                 .iter()
                 .map(|(option, value)| format!("{option}={value}"))
                 .collect();
+            let probe = record.probe.as_ref();
             let mut line = start;
             line.extend([
                 cell(&found.join("; ")),
                 cell(&answers.join("; ")),
                 cell(&record.plan_digest),
-                cell(&format!("{} {}", record.probe.board, record.probe.serial)),
-                cell(&record.probe.build),
+                cell(&probe.map_or_else(String::new, |it| format!("{} {}", it.board, it.serial))),
+                cell(probe.map_or("", |it| &it.build)),
                 cell(&record.program),
-                if record.simulated { "yes" } else { "no" }.to_owned(),
+                yes(record.simulated),
+                yes(record.broken_off),
             ]);
             writer.write_record(&line)?;
         }
@@ -207,6 +210,10 @@ fn lines(
         }
     }
     Ok(())
+}
+
+fn yes(is: bool) -> String {
+    if is { "yes" } else { "no" }.to_owned()
 }
 
 /// A text that no table program takes for a formula: what begins like one gets

@@ -2,7 +2,7 @@
 //! drift are found at once in a hundred thousand.
 
 use super::database::{Database, StoreError, Value};
-use super::record::{Found, Record, RecordError, Sealed};
+use super::record::{Found, Record, RecordError, Sealed, Test};
 use crate::ringout::report::Verdict;
 
 /// The columns of a record in the list, in their order.
@@ -130,6 +130,11 @@ pub(super) fn write(
         ),
         &values,
     )?;
+    // Yield, faults and drift are those of harnesses that were rung out: a comeback is
+    // no second try at fitting.
+    if record.test != Test::Ringout {
+        return Ok(());
+    }
     let (simulated, title) = (Value::from(record.simulated), Value::from(&record.title));
     db.execute(
         "INSERT INTO tally (simulated, title, verdict, runs) VALUES ($1, $2, $3, 1) \

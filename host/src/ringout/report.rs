@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use loomproof_core::wire::Hello;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -104,6 +105,19 @@ pub struct ProbeReport {
     pub build: String,
     /// Number of probe leads.
     pub leads: u8,
+}
+
+impl ProbeReport {
+    /// As the probe gives itself out.
+    #[must_use]
+    pub fn of(hello: &Hello) -> Self {
+        Self {
+            board: hello.board.to_string(),
+            serial: hello.serial.to_string(),
+            build: hello.build.to_string(),
+            leads: hello.leads,
+        }
+    }
 }
 
 /// Sets of faults that the readings cannot tell apart.

@@ -111,12 +111,7 @@ pub fn report_scanned(job: &Job, scan: &Scanned<'_>, probe: &Hello) -> Result<Re
         place: place_word(place).to_owned(),
         plan_digest: job.digest.clone(),
         answers: job.answers.clone(),
-        probe: ProbeReport {
-            board: probe.board.to_string(),
-            serial: probe.serial.to_string(),
-            build: probe.build.to_string(),
-            leads: probe.leads,
-        },
+        probe: ProbeReport::of(probe),
         rounds: rounds.len(),
         groups: Vec::new(),
         lost: false,

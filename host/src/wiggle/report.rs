@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use loomproof_core::units::Micros;
 use loomproof_core::wire::Hello;
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::spots::{Watch, spelled};
 use super::tally::{Line, Tally};
@@ -15,11 +15,11 @@ use crate::plan::model::Job;
 use crate::ringout::report::{ProbeReport, Verdict};
 
 /// The report of one wiggle test.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 #[schemars(title = "Wiggle test report")]
 pub struct Report {
     /// `pass`: nothing came apart. `faults`: something did. `undecided`: nothing was
-    /// watched. `refused`: the probe would not drive, or let go.
+    /// watched, or it was broken off before every terminal was pulled. `refused`: the probe would not drive, or let go.
     pub verdict: Verdict,
     /// Title of the plan.
     pub title: String,
@@ -54,10 +54,13 @@ pub struct Report {
     pub unexplained: u32,
     /// Terminals that were pulled and held.
     pub pulled: Vec<Pulled>,
+    /// Whether it was broken off before its end; left out where it was not.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub broken_off: bool,
 }
 
 /// A joint, or several that cannot be told apart.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct JointReport {
     /// The joints, spelled as behind `intermittent@`.
     pub places: Vec<String>,
@@ -84,7 +87,7 @@ pub struct JointReport {
 }
 
 /// A joint that could not be watched.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct NotWatched {
     /// The joint, spelled as behind `intermittent@`.
     pub place: String,
@@ -93,7 +96,7 @@ pub struct NotWatched {
 }
 
 /// One opening, or several of one joint in one window.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct EventReport {
     /// The joints that it may have been.
     pub places: Vec<String>,
@@ -106,7 +109,7 @@ pub struct EventReport {
 }
 
 /// A terminal that was pulled and held.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Pulled {
     /// The terminal.
     pub place: String,
@@ -134,6 +137,8 @@ pub struct Wiggled<'w> {
     pub pulled: Vec<Pulled>,
     /// Why the probe would not go on.
     pub refusal: Option<String>,
+    /// Broken off, and whether something was still to be pulled.
+    pub broken_off: Option<bool>,
 }
 
 /// The report.
@@ -149,13 +154,14 @@ pub fn report(wiggled: Wiggled<'_>) -> Report {
         certain,
         pulled,
         refusal,
+        broken_off,
     } = wiggled;
     let speaker = Speaker::new(job);
     let verdict = if refusal.is_some() {
         Verdict::Refused
     } else if tally.any() {
         Verdict::Faults
-    } else if watch.groups.is_empty() || tally.lasted == 0 {
+    } else if watch.groups.is_empty() || tally.lasted == 0 || broken_off == Some(true) {
         Verdict::Undecided
     } else {
         Verdict::Pass
@@ -191,12 +197,7 @@ pub fn report(wiggled: Wiggled<'_>) -> Report {
         live,
         plan_digest: job.digest.clone(),
         answers: job.answers.clone(),
-        probe: ProbeReport {
-            board: hello.board.as_str().to_owned(),
-            serial: hello.serial.as_str().to_owned(),
-            build: hello.build.as_str().to_owned(),
-            leads: hello.leads,
-        },
+        probe: ProbeReport::of(hello),
         seconds: seconds(tally.lasted),
         certain_microseconds: certain.map(|Micros(us)| us),
         leads_at_once: watch.widest(),
@@ -214,6 +215,7 @@ pub fn report(wiggled: Wiggled<'_>) -> Report {
         events: events.collect(),
         unexplained: tally.unexplained,
         pulled,
+        broken_off: broken_off.is_some(),
     }
 }
 

@@ -60,6 +60,10 @@ pub fn render(report: &Report) -> String {
     let head = match report.verdict {
         Verdict::Pass => format!("PASS: nothing came apart in {:.1} s.", report.seconds),
         Verdict::Faults => format!("FAULTS: something came apart in {:.1} s.", report.seconds),
+        Verdict::Undecided if report.seconds > 0.0 => format!(
+            "CANNOT TELL: nothing came apart in {:.1} s, and not every terminal was pulled.",
+            report.seconds
+        ),
         Verdict::Undecided => "CANNOT TELL: no joint was watched.".to_owned(),
         Verdict::Refused => format!(
             "REFUSED: {}",
@@ -70,6 +74,9 @@ pub fn render(report: &Report) -> String {
         ),
     };
     out.push_str(&paragraph(&head, ""));
+    if report.broken_off {
+        out.push_str("Broken off; this is what was seen until then.\n");
+    }
     for joint in &apart {
         out.push('\n');
         let times = match joint.count {

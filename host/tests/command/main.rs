@@ -2,10 +2,13 @@
 #![cfg(unix)]
 
 mod asked;
+mod broken_off;
 mod comeback;
+mod drain;
 mod going_on;
 mod helped;
 mod hostile;
+mod kept;
 mod live;
 mod plans;
 mod ports;

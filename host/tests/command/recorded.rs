@@ -5,22 +5,22 @@ use serde_json::Value;
 use crate::support::{Run, command};
 
 /// A folder with a store of its own.
-struct Bench {
+pub struct Bench {
     folder: tempfile::TempDir,
 }
 
 impl Bench {
-    fn new() -> Self {
+    pub fn new() -> Self {
         Self {
             folder: tempfile::tempdir().unwrap(),
         }
     }
 
-    fn file(&self, name: &str) -> String {
+    pub fn file(&self, name: &str) -> String {
         self.folder.path().join(name).display().to_string()
     }
 
-    fn run(&self, args: &[&str]) -> Run {
+    pub fn run(&self, args: &[&str]) -> Run {
         let output = command(args)
             .env("LOOMPROOF_STORE", self.file("r.sqlite"))
             .output()
@@ -32,12 +32,12 @@ impl Bench {
         }
     }
 
-    fn ring_out(&self, more: &[&str]) -> Run {
+    pub fn ring_out(&self, more: &[&str]) -> Run {
         let plan = ["ringout", "fixtures/plans/smallest.toml", "--defaults"];
         self.run(&[&plan, more].concat())
     }
 
-    fn json(&self, args: &[&str]) -> Value {
+    pub fn json(&self, args: &[&str]) -> Value {
         self.run(&[args, &["--format", "json"]].concat()).json()
     }
 }

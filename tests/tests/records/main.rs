@@ -6,4 +6,5 @@ mod altered;
 mod both;
 mod file;
 mod scale;
+mod sorts;
 mod stores;

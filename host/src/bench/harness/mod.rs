@@ -18,13 +18,15 @@ use super::error::BenchError;
 use super::front_end::Parts;
 use super::network::{Element, Netlist};
 use super::noise::Spread;
-use super::scene::Power;
+use super::scene::{By, Contact, Power, Source, To};
+use super::sleeper::{PARKED, Sleeper, Stands};
 use super::upset::Upsets;
 use crate::fault::Fault;
 use crate::hookup::{Hookup, Point};
-use crate::plan::model::{End, Job};
+use crate::plan::model::{End, Job, States};
 use fitted::has_place;
 pub(crate) use fitted::{Fitted, Spot, Who};
+use loomproof_core::units::{Amperes, Ohms};
 use loomproof_core::wire::Place;
 pub(super) use values::Values;
 use wiring::Wiring;
@@ -43,6 +45,9 @@ pub enum ChassisLead {
 
 /// Resistance between the two chassis leads on the same metal, Ω.
 const CHASSIS_LEADS: f64 = 0.05;
+
+/// What a battery has inside, Ω (`common practice`: some milliohms).
+const INNER: f64 = 0.005;
 
 /// The wiring as a network.
 pub(super) struct Rigged {
@@ -177,6 +182,55 @@ pub(super) fn bare(clips: Bare, leads: u8, parts: &Parts) -> Rigged {
         netlist,
         channels,
         power: Power::default(),
+    }
+}
+
+/// A parked vehicle: its battery behind a fuse or shunt, and what it draws.
+pub(super) fn parked(
+    sleeper: &Sleeper,
+    ohms: Ohms,
+    stands: Stands,
+    leads: u8,
+    parts: &Parts,
+) -> Rigged {
+    let mut netlist = Netlist::default();
+    let (battery, behind) = (netlist.node(), netlist.node());
+    netlist.add(Element::Source(battery, PARKED.0, INNER));
+    netlist.resistor(battery, behind, ohms.0);
+    let load = |amperes: Amperes| PARKED.0 / amperes.0;
+    netlist.resistor(behind, 0, load(sleeper.asleep));
+    let power = Power {
+        contacts: vec![Contact {
+            at: behind,
+            to: To::Node(0),
+            ohms: load(sleeper.awake),
+            by: By::Plus(0),
+            fuse: None,
+        }],
+        sources: vec![Source::new(Some(States::Always), None, sleeper.rhythm())],
+        on: true,
+        ..Power::default()
+    };
+    let mut channels = Vec::new();
+    for channel in 0..usize::from(leads) {
+        let node = probe_lead(&mut netlist, parts.leakage[channel]);
+        let point = match (channel, stands) {
+            (0, _) | (1, Stands::Together) => Some(battery),
+            (1, Stands::Across) => Some(behind),
+            _ => None,
+        };
+        if let Some(point) = point {
+            netlist.resistor(node, point, parts.clip[channel]);
+        }
+        channels.push(node);
+    }
+    let c2 = probe_lead(&mut netlist, 0.0);
+    netlist.resistor(c2, 0, CHASSIS_LEADS);
+    channels.push(c2);
+    Rigged {
+        netlist,
+        channels,
+        power,
     }
 }
 

@@ -12,14 +12,13 @@ use clap::{Subcommand, ValueEnum};
 use super::exit::Status;
 use super::keeping::StoreArgs;
 use super::{Failure, Format, note, print, print_json};
-use crate::records::compare::compare;
+use crate::records::compare::{comparable, compare};
 use crate::records::filter::{Filter, time};
-use crate::records::record::{Digest, RecordError};
+use crate::records::record::{Digest, RecordError, Test};
 use crate::records::shop::Counted;
 use crate::records::sqlite::Access;
 use crate::records::transfer::{Table, TransferError, from_json, to_csv, to_json};
 use crate::ringout::report::Verdict;
-use crate::ringout::text;
 use crate::whole_file::WholeFile;
 
 pub use shown::Shown;
@@ -154,6 +153,15 @@ enum VerdictArg {
     Refused,
 }
 
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum TestArg {
+    Ringout,
+    Live,
+    Wiggle,
+    Comeback,
+    Drain,
+}
+
 /// Which records are meant.
 #[derive(Debug, clap::Args)]
 struct FilterArgs {
@@ -172,6 +180,9 @@ struct FilterArgs {
     /// By this person only.
     #[arg(long, value_name = "NAME")]
     who: Option<String>,
+    /// Of this test only.
+    #[arg(long)]
+    test: Option<TestArg>,
     /// With this verdict only.
     #[arg(long)]
     verdict: Option<VerdictArg>,
@@ -195,6 +206,13 @@ impl FilterArgs {
             vehicle: self.vehicle.clone(),
             batch: self.batch.clone(),
             who: self.who.clone(),
+            test: self.test.map(|test| match test {
+                TestArg::Ringout => Test::Ringout,
+                TestArg::Live => Test::Live,
+                TestArg::Wiggle => Test::Wiggle,
+                TestArg::Comeback => Test::Comeback,
+                TestArg::Drain => Test::Drain,
+            }),
             verdict: self.verdict.map(|verdict| match verdict {
                 VerdictArg::Pass => Verdict::Pass,
                 VerdictArg::Faults => Verdict::Faults,
@@ -241,8 +259,8 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
                 Format::Json => show(*format, &Shown::record(&stored)),
                 Format::Text => {
                     let mut out = words::heading(&stored);
-                    match stored.sealed.record.report() {
-                        Ok(report) => out.push_str(&text::render(&report, text::Detail::Plain)),
+                    match stored.sealed.record.reported() {
+                        Ok(report) => out.push_str(&report.render()),
                         Err(why) => out.push_str(&format!("{why}\n")),
                     }
                     print(&out)?;
@@ -253,6 +271,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         What::Compare { one, other, format } => {
             let mut store = place.open(Access::Read)?;
             let (one, other) = (store.get(one)?, store.get(other)?);
+            comparable(&one, &other).map_err(Failure::usage)?;
             show(*format, &Shown::Compare(Box::new(compare(&one, &other))))
         }
         What::Shop {

@@ -9,6 +9,7 @@ use super::Shown;
 use crate::diagnosis::words::ohms_text;
 use crate::records::compare::Comparison;
 use crate::records::paths::MicroOhms;
+use crate::records::record::Test;
 use crate::records::shop::Shop;
 use crate::records::store::{Checked, Line, Stored};
 
@@ -59,10 +60,11 @@ fn list(place: &str, records: i64, lines: &[Line]) -> String {
         .collect();
         let _ = writeln!(
             out,
-            "{:>6}  {}  {}  {:9} {:8} {}{}",
+            "{:>6}  {}  {}  {:8} {:9} {:8} {}{}",
             line.number,
             line.digest.get(..12).unwrap_or_default(),
             here(&line.taken),
+            line.test,
             line.verdict.to_uppercase(),
             line.place,
             line.title,
@@ -81,14 +83,25 @@ fn list(place: &str, records: i64, lines: &[Line]) -> String {
 /// What stands above the report of a record.
 pub(super) fn heading(stored: &Stored) -> String {
     let record = &stored.sealed.record;
+    let with = match &record.probe {
+        Some(probe) => format!(
+            "with probe {} {} (firmware {})",
+            probe.board, probe.serial, probe.build
+        ),
+        None if record.simulated => "of a simulated vehicle".to_owned(),
+        None => "with a multimeter, readings typed in".to_owned(),
+    };
     let mut out = format!(
-        "Record {} ({})\nTaken {} with probe {} {} (firmware {}), program {}\n",
+        "Record {} ({}): {}{}\nTaken {} {with}, program {}\n",
         stored.number,
         stored.sealed.digest,
+        record.test.say(),
+        if record.broken_off {
+            ", broken off"
+        } else {
+            ""
+        },
         here(&record.taken),
-        record.probe.board,
-        record.probe.serial,
-        record.probe.build,
         record.program,
     );
     let subject = &record.subject;
@@ -141,6 +154,22 @@ fn compared(comparison: &Comparison) -> String {
         if !faults.is_empty() {
             let _ = writeln!(out, "{what}: {}", faults.join(", "));
         }
+    }
+    for function in &comparison.functions {
+        let _ = writeln!(
+            out,
+            "{}: {} then, {} now",
+            function.name, function.then, function.now
+        );
+    }
+    if comparison.test != Test::Ringout.word() {
+        if comparison.gone.is_empty()
+            && comparison.new.is_empty()
+            && comparison.functions.is_empty()
+        {
+            out.push_str("The same was found both times.\n");
+        }
+        return out;
     }
     let changed = |change: &str| change != "same";
     let moved = comparison

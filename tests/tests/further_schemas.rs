@@ -1,0 +1,130 @@
+//! The schemas of the reports of wiggle tests, comebacks and standing drains are made
+//! from the types that are printed, and what is printed fits them.
+
+use std::time::Duration;
+
+use loomproof::bench::{Bare, Bench, Settings};
+use loomproof::drain::course::Sample;
+use loomproof::drain::report::{Drained, report};
+use loomproof::link::{Link as _, VirtualProbe};
+use loomproof::plan::read;
+use loomproof::records::record::{Record, Subject};
+use loomproof::{comeback, drain, wiggle};
+use loomproof_core::units::Volts;
+use loomproof_tests::records;
+use loomproof_tests::schemas::{fits, is_made_of, validator};
+use loomproof_tests::skip::top;
+use serde_json::{Value, json};
+
+const WIGGLE: &str = "schemas/wiggle.schema.json";
+const COMEBACK: &str = "schemas/comeback.schema.json";
+const DRAIN: &str = "schemas/drain.schema.json";
+
+#[test]
+fn the_schemas_are_those_of_the_types() {
+    is_made_of::<wiggle::Report>(WIGGLE);
+    is_made_of::<comeback::report::Report>(COMEBACK);
+    is_made_of::<drain::Report>(DRAIN);
+}
+
+/// A report as it was printed fits; spoiled in any of these ways it does not.
+fn holds(file: &str, record: &Record, spoils: &[(&str, Value)]) {
+    let schema = validator(file);
+    fits(&schema, &record.report);
+    for (path, bad) in spoils {
+        let mut spoiled = record.report.clone();
+        let place = spoiled.pointer_mut(path);
+        *place.unwrap_or_else(|| panic!("{path}: {:#}", record.report)) = bad.clone();
+        assert!(!schema.is_valid(&spoiled), "{file}: {path} = {bad}");
+    }
+    for key in ["verdict", "title", "answers"] {
+        let mut spoiled = record.report.clone();
+        spoiled.as_object_mut().unwrap().remove(key);
+        assert!(!schema.is_valid(&spoiled), "{file}: without {key}");
+    }
+}
+
+#[test]
+fn what_a_wiggle_test_prints_fits() {
+    let record = records::wiggle("intermittent@G1,gap=2ms,every=40ms");
+    let apart = record.report["events"].as_array().unwrap();
+    assert!(!apart.is_empty(), "nothing came apart");
+    holds(
+        WIGGLE,
+        &record,
+        &[
+            ("/verdict", json!("good")),
+            ("/joints/0/count", json!("twice")),
+            ("/joints/0/watched_percent", Value::Null),
+            ("/events/0/at_seconds", json!("soon")),
+            ("/not_watched", json!([{"place": "X1:1"}])),
+            ("/probe/leads", json!(-1)),
+        ],
+    );
+}
+
+#[test]
+fn what_a_comeback_prints_fits() {
+    let record = records::comeback();
+    assert!(!record.report["groups"].as_array().unwrap().is_empty());
+    holds(
+        COMEBACK,
+        &record,
+        &[
+            ("/groups/0/sets/0/0/whose", json!("nobody")),
+            ("/groups/0/sets/0/0/say", Value::Null),
+            ("/symptoms/chiller", json!("hums")),
+            ("/next/bits", json!("many")),
+            ("/battery_volts", json!("full")),
+            ("/readings", json!(-1)),
+        ],
+    );
+}
+
+/// 20 mV across 1 Ω for ten minutes.
+#[test]
+fn what_a_standing_drain_prints_fits() {
+    let smallest = std::fs::read_to_string(top().join("fixtures/plans/smallest.toml")).unwrap();
+    let table = "[drain.main]\nshunt = \"1 ohm\"\nlimit = \"50 mA\"\nasleep_after = \"5 min\"\n\
+                 place = \"fuse 12\"\n";
+    let plan = read("parked.toml", &format!("{smallest}\n{table}")).unwrap();
+    let job = plan.resolve(&Default::default()).unwrap();
+    // Back as it was written.
+    let again = read("again.toml", &plan.to_toml()).unwrap();
+    assert!(again.same_content(&plan), "{}", plan.to_toml());
+    let bench = Bench::bare(Bare::Free, &Settings::default()).unwrap();
+    let link = VirtualProbe::new(bench).session().unwrap();
+    let samples: Vec<Sample> = (0..300)
+        .map(|at| Sample {
+            at: Duration::from_secs(2 * at),
+            across: Volts(0.02),
+        })
+        .collect();
+    let report = report(&Drained {
+        job: &job,
+        drain: &job.electrics.drains[0],
+        hello: link.hello(),
+        battery: Volts(12.6),
+        samples: &samples,
+        broken_off: false,
+    });
+    // 20 mA less 12.6 V / 23 kΩ.
+    assert!(
+        (report.settled.unwrap().estimate - 19.452).abs() < 0.01,
+        "{report:#?}"
+    );
+    let record = Record::of(&report, Subject::default()).unwrap();
+    assert_eq!(record.format, 2);
+    holds(
+        DRAIN,
+        &record,
+        &[
+            ("/verdict", json!("asleep")),
+            ("/settled/most", Value::Null),
+            ("/ohms", json!([1.0])),
+            ("/woke", json!(-1)),
+            ("/across", json!(1)),
+            ("/limit_milliamperes", json!("50 mA")),
+        ],
+    );
+}
