@@ -105,7 +105,7 @@ pub struct Tried {
     pub seed: u64,
     /// A single fault of which it was said beforehand that the hook-up shows it.
     pub covered: bool,
-    /// [`severity`] of the set; [`BEYOND`] for live leads.
+    /// [`severity`] of the set; 10⁹ for live leads.
     pub severity: f64,
     /// The verdict; `None` when there was none.
     pub verdict: Option<Verdict>,
