@@ -55,6 +55,10 @@ struct Args {
     /// stride of larger ones grows.
     #[arg(long, default_value_t = usize::MAX)]
     singles_most: usize,
+    /// Every how-manyth of the covered single faults between is rung out up to the
+    /// verdict.
+    #[arg(long, default_value_t = 1)]
+    verdicts_every: usize,
     /// Where all seeds start.
     #[arg(long, default_value_t = 0)]
     seed: u64,
@@ -96,6 +100,7 @@ impl Args {
             drawn: self.drawn,
             every: self.singles_every,
             most: self.singles_most,
+            verdicts: self.verdicts_every,
             seed: self.seed,
         }
     }

@@ -49,6 +49,9 @@ pub struct Scale {
     /// The most single faults of one harness; its stride grows until they are
     /// no more.
     pub most: usize,
+    /// How-manyth of the covered single faults between is rung out up to the
+    /// verdict.
+    pub verdicts: usize,
     /// Where all chance starts.
     pub seed: u64,
 }
@@ -68,6 +71,9 @@ impl Scale {
         );
         if self.most < usize::MAX {
             options.push_str(&format!(" --singles-most {}", self.most));
+        }
+        if self.verdicts > 1 {
+            options.push_str(&format!(" --verdicts-every {}", self.verdicts));
         }
         if self.seed > 0 {
             options.push_str(&format!(" --seed {}", self.seed));
@@ -115,6 +121,7 @@ pub fn run_site(
     });
     let rest: Vec<usize> = (0..site.covered.len())
         .filter(|at| scale.every > 0 && !at.is_multiple_of(stride) && site.covered[*at].covered)
+        .step_by(scale.verdicts.max(1))
         .collect();
     let unseen = each(rest.len(), |k| {
         let seed = scale.seed.wrapping_add(1_000_001 + rest[k] as u64);

@@ -22,6 +22,7 @@ const QUICK: Scale = Scale {
     drawn: 0,
     every: 7,
     most: 20,
+    verdicts: 10,
     seed: 0,
 };
 
@@ -81,6 +82,7 @@ fn a_campaign_repeats() {
             drawn: 4,
             every: 3,
             most: 100,
+            verdicts: 1,
             seed,
         };
         let results = Results {
@@ -123,6 +125,7 @@ fn a_missed_goal_is_seen() {
         drawn: 0,
         every: 1,
         most: usize::MAX,
+        verdicts: 1,
         seed: 0,
     };
     let results = Results {
