@@ -59,7 +59,12 @@ pub fn make_ready(
     model: &mut Model,
 ) -> Result<Ready, Failure> {
     let leads: Vec<LeadId> = hookup.clips.iter().map(|clip| clip.lead).collect();
-    let shown = short(link, &leads, hookup.place)?;
+    let mut shown = short(link, &leads, hookup.place)?;
+    if !shown.troubles.is_empty() {
+        // A joint of the harness that lets go meanwhile looks like one; what is wrong
+        // with the probe is there again.
+        shown = short(link, &leads, hookup.place)?;
+    }
     if !shown.troubles.is_empty() {
         let lines = shown.troubles.iter().map(words);
         let lines: Vec<String> = lines.map(|w| format!(" - {} {}", w.say, w.what)).collect();

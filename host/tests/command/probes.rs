@@ -117,3 +117,23 @@ fn nulled_clips_are_kept_and_taken_into_account() {
     std::fs::write(&file, "no flash").unwrap();
     ringout(&memory).fails(2, &["this is no probe memory"]);
 }
+
+/// The short test before a wiggle test falls upon the joint while it is open: the
+/// harness is not held against the probe.
+#[test]
+fn a_joint_that_lets_go_is_no_fault_of_the_probe() {
+    let run = loomproof(&[
+        "wiggle",
+        "fixtures/plans/bakery-van.toml",
+        "--defaults",
+        "--fault",
+        "intermittent@G1,gap=2ms,every=40ms",
+        "--for",
+        "0.1",
+    ]);
+    assert!(
+        !run.err.contains("the probe itself is at fault"),
+        "{run:#?}"
+    );
+    assert!(run.out.starts_with("Wiggle test of"), "{run:#?}");
+}

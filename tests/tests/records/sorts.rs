@@ -26,7 +26,7 @@ fn every_sort_of_test_is_kept_and_told_again() {
         named(ring_out("smallest", &[], 1)),
         named(live(&[], usize::MAX)),
         named(live(&["blown@F1"], 3)),
-        named(wiggle("intermittent@G1,gap=2ms,every=40ms")),
+        named(wiggle("intermittent@X10:2,gap=2ms,every=40ms")),
         named(comeback()),
     ];
     let tests: Vec<Test> = all.iter().map(|one| one.record.test).collect();
@@ -52,7 +52,7 @@ fn every_sort_of_test_is_kept_and_told_again() {
         .iter()
         .map(|it| it.place.as_str())
         .collect();
-    assert!(places.contains(&"G1"), "{places:?}");
+    assert!(places.contains(&"X10:2"), "{places:?}");
     for place in Place::both() {
         let mut store = place.open(Access::Write);
         store.keep_all(&all).unwrap();
@@ -142,7 +142,7 @@ fn layouts_are_those_of_the_tests() {
     let ringout = named(ring_out("smallest", &[], 1));
     assert_eq!(ringout.record.format, 1);
     assert!(!String::from_utf8_lossy(ringout.bytes()).contains("broken_off"));
-    let shaken = named(wiggle("intermittent@G1,gap=2ms,every=40ms"));
+    let shaken = named(wiggle("intermittent@X10:2,gap=2ms,every=40ms"));
     assert_eq!(shaken.record.format, 2);
     for (sealed, format) in [(&ringout, 2), (&shaken, 1), (&shaken, 3)] {
         let mut record = sealed.record.clone();
