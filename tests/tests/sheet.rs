@@ -8,6 +8,7 @@ use std::process::Command;
 use loomproof::fault::spell::parse;
 use loomproof::hookup::propose;
 use loomproof::plan::Plan;
+use loomproof::plan::model::Job;
 use loomproof::records::record::Subject;
 use loomproof::ringout::report::{Report, Verdict};
 use loomproof::sheet::language::{Language, SHIPPED};
@@ -65,8 +66,12 @@ fn page(plan: &Plan, report: Option<Report>, language: &str, paper: Paper) -> St
         .as_ref()
         .map_or(defaults, |report| report.answers.clone());
     let job = plan.resolve(&answers).unwrap();
+    page_of(plan, &job, report, language, paper)
+}
+
+fn page_of(plan: &Plan, job: &Job, report: Option<Report>, language: &str, paper: Paper) -> String {
     let keep_off: Vec<String> = plan.keep_off().map(str::to_owned).collect();
-    let hookup = propose(&job, Place::Vehicle, 64).map_err(|error| error.to_string());
+    let hookup = propose(job, Place::Vehicle, 64).map_err(|error| error.to_string());
     let hookups = hookup.map(|hookup| vec![hookup]);
     let reported = report.map(|report| Reported {
         report,
@@ -75,7 +80,7 @@ fn page(plan: &Plan, report: Option<Report>, language: &str, paper: Paper) -> St
     });
     sheet(
         &Input {
-            job: &job,
+            job,
             place: Place::Vehicle,
             keep_off: &keep_off,
             hookups: hookups.as_deref().map_err(Clone::clone),
@@ -271,6 +276,9 @@ fn written(title: &str, place: &str, words: &str) -> Plan {
     Plan::load(&file).unwrap_or_else(|error| panic!("{}", error.render(false)))
 }
 
+/// Turns round what is read after it.
+const TURNED: &str = "\u{202e}<b>turned";
+
 #[test]
 fn hostile_words_stay_words() {
     let evil = [
@@ -280,6 +288,7 @@ fn hostile_words_stay_words() {
         "' onmouseover='alert(1)",
         "</main><!-- ",
         "javascript:alert(1) &lt;b&gt; {count}",
+        TURNED,
     ];
     let folder = tempfile::tempdir().unwrap();
     let mut files = Vec::new();
@@ -287,7 +296,16 @@ fn hostile_words_stay_words() {
     std::fs::write(&tame, page(&written("t", "p", "w"), None, "en", Paper::A4)).unwrap();
     files.push(tame);
     for (at, words) in evil.iter().enumerate() {
-        let html = page(&written(words, words, words), None, "en", Paper::A4);
+        let html = if *words == TURNED {
+            // No plan that is read has it any more; a sheet cleans what it is given all the same.
+            let tame = written("t", "p", "w");
+            let mut job = tame.resolve(&BTreeMap::new()).unwrap();
+            job.title = (*words).to_owned();
+            page_of(&tame, &job, None, "en", Paper::A4)
+        } else {
+            page(&written(words, words, words), None, "en", Paper::A4)
+        };
+        assert!(!html.contains('\u{202e}'));
         assert!(
             !html.contains("<script") && !html.contains("<img"),
             "{words}"
@@ -312,6 +330,7 @@ fn hostile_words_stay_words() {
         assert_eq!(one["overflow"]["360"]["page"], 0);
         if let Some(words) = at.checked_sub(1).and_then(|at| evil.get(at)) {
             let title = one["title"].as_str().unwrap();
+            let words = words.replace('\u{202e}', "\u{fffd}");
             let flat = words.split_whitespace().collect::<Vec<_>>().join(" ");
             assert_eq!(
                 title,
