@@ -16,7 +16,7 @@ pub struct StageArgs {
 
 fn stage(word: &str) -> Result<Stage, String> {
     Stage::of(word).ok_or_else(|| {
-        let words: Vec<&str> = Stage::ALL.into_iter().map(Stage::word).collect();
+        let words: Vec<&str> = Stage::all().map(Stage::word).collect();
         format!("the stages are {}", words.join(", "))
     })
 }

@@ -175,14 +175,7 @@ pub(super) fn bare(clips: Bare, leads: u8, parts: &Parts) -> Rigged {
         });
         netlist.resistor(ends[0], ends[1], ohms.value());
     }
-    let c2 = probe_lead(&mut netlist, 0.0);
-    netlist.resistor(c2, 0, CHASSIS_LEADS);
-    channels.push(c2);
-    Rigged {
-        netlist,
-        channels,
-        power: Power::default(),
-    }
+    on_chassis(netlist, channels, Power::default())
 }
 
 /// A parked vehicle: its battery behind a fuse or shunt, and what it draws.
@@ -224,6 +217,11 @@ pub(super) fn parked(
         }
         channels.push(node);
     }
+    on_chassis(netlist, channels, power)
+}
+
+/// The second chassis lead beside the first one, behind the probe leads.
+fn on_chassis(mut netlist: Netlist, mut channels: Vec<usize>, power: Power) -> Rigged {
     let c2 = probe_lead(&mut netlist, 0.0);
     netlist.resistor(c2, 0, CHASSIS_LEADS);
     channels.push(c2);
