@@ -38,7 +38,7 @@ fuzz_target!(|bytes: &[u8]| {
             let packed = sealed.packed().expect("packs");
             let again = Sealed::unpack(&packed, digest).expect("unpacks");
             assert_eq!(again.bytes(), bytes);
-            let _ = sealed.record.report();
+            let _ = sealed.record.reported();
             let export = [
                 format!("{{\"loomproof_records\":1,\"records\":[{{\"digest\":\"{digest}\",\"record\":").as_bytes(),
                 bytes,
