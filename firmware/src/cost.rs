@@ -28,7 +28,7 @@ use crate::interlock::{DRAIN, DRAIN_ROUNDS};
 use crate::mcp23s17::{MAX_CHIPS, READ_BITS, WRITE_BITS, WRITE_TIME};
 use crate::route::{Load, Route, bank_word};
 use crate::settling::{
-    Bus, PATIENCE, Patience, anew, discharge, recovery, repeat_samples, repeats, wait,
+    Bus, PATIENCE, Patience, RUN_OFF, anew, discharge, recovery, repeat_samples, repeats, wait,
 };
 
 /// Bits on the SPI bus.
@@ -147,9 +147,9 @@ pub const fn edge() -> Cost {
 }
 
 /// The longest that a step can take with an SPI clock in kilohertz: stored
-/// charge waited out to the last, readings that creep to the last, as much
-/// again for the looks in between, and the wiring settling anew after a look at
-/// each lead that follows or has drifted.
+/// charge waited out to the last, readings that creep to the last and what that
+/// charged held low, as much again for the looks in between, and the wiring
+/// settling anew after a look at each lead that follows or has drifted.
 #[must_use]
 pub fn longest(request: &Step, khz: u32) -> Micros {
     let pass = u64::from(step(request).time(khz).0);
@@ -167,5 +167,11 @@ pub fn longest(request: &Step, khz: u32) -> Micros {
     let total = passes * pass + u64::from(PATIENCE.0);
     // A lead may drift first and follow later.
     let anew = u64::from(anew(request).0) * 2 * MAX_LEADS as u64;
-    Micros(u32::try_from(drained + 2 * total + anew).unwrap_or(u32::MAX))
+    let run_off = if request.high.is_empty() {
+        0
+    } else {
+        u64::from(RUN_OFF.0)
+    };
+    // Held low twice as long with the looks of the watch, as everything else.
+    Micros(u32::try_from(drained + 2 * (total + run_off) + anew).unwrap_or(u32::MAX))
 }

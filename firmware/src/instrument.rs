@@ -280,13 +280,33 @@ where
             }))?;
         self.front.drive(&step.high, &step.low)?;
         self.looked = self.clock.now();
-        self.measure(step, readings)?;
+        let creeping = self.measure(step, readings)?;
         if !step.high.is_empty() {
             // What the sources charged would read as live before the next step.
             self.front.turn_low()?;
             self.pause(settling::discharge(step), self.front.route())?;
+            if creeping {
+                self.run_off(&step.high)?;
+            }
         }
         Ok(())
+    }
+
+    /// Holds leads low until a large capacitor that their sources charged is empty, or
+    /// for as long as that may take.
+    fn run_off(&mut self, leads: &LeadSet) -> Result<(), Refusal> {
+        let mut left = settling::RUN_OFF.0;
+        loop {
+            let mut empty = true;
+            self.front
+                .look_each(leads, |_, mv| empty &= interlock::empty(mv))?;
+            if empty || left == 0 {
+                return Ok(());
+            }
+            let round = left.min(interlock::DRAIN.0);
+            self.pause(Micros(round), Route::Off)?;
+            left -= round;
+        }
     }
 
     /// Looks at leads that are about to be driven; waits stored charge out.
@@ -311,12 +331,13 @@ where
         }
     }
 
-    /// Takes the readings of a step, again with longer waits while they creep.
-    fn measure(&mut self, step: &Step, readings: &mut Readings) -> Result<(), Refusal> {
+    /// Takes the readings of a step, again with longer waits while they creep; true
+    /// where one creeps to the last.
+    fn measure(&mut self, step: &Step, readings: &mut Readings) -> Result<bool, Refusal> {
         if step.senses.is_empty() {
             self.pause(step.settle, Route::Off)?;
             readings.clear();
-            return Ok(());
+            return Ok(false);
         }
         self.read_all(step, Micros(0), Bus::Driven, readings)?;
         let samples = settling::repeat_samples(step.samples);
@@ -329,7 +350,7 @@ where
                 .is_some_and(|reading| !settling::moved(*reading, again, allowed));
         }
         if still {
-            return Ok(());
+            return Ok(false);
         }
         let allowed = settling::allowed(step.samples, step.samples);
         let mut patience = Patience::new(step);
@@ -348,7 +369,7 @@ where
                 };
             }
             if !creeping || last {
-                return Ok(());
+                return Ok(creeping);
             }
         }
     }

@@ -100,6 +100,13 @@ pub const fn dead(mv: i32) -> bool {
     mv.unsigned_abs() <= LIVE_MV.unsigned_abs()
 }
 
+/// Whether nothing is left that would read as live again when the lead is let go: a
+/// quarter of that, for what is behind a module's load of 2 kΩ (725 Ω of 2.7 kΩ).
+#[must_use]
+pub const fn empty(mv: i32) -> bool {
+    mv.unsigned_abs() <= LIVE_MV.unsigned_abs() / 4
+}
+
 /// Whether the watch may see this on a lead while the probe drives others.
 #[must_use]
 pub const fn harmless_while_driving(mv: i32) -> bool {

@@ -28,6 +28,10 @@ pub const MAX_SETTLE: Micros = Micros(2_000_000);
 /// beyond it the host has to split the step.
 pub const MAX_STEP: Micros = Micros(10_000_000);
 
+/// The longest that the sources are held low after readings that crept to the last: a
+/// capacitor of 1 mF, charged to 2 V through 725 Ω meanwhile, is below 0.25 V then.
+pub const RUN_OFF: Micros = Micros(1_500_000);
+
 /// The longest that a step waits on top for readings that creep.
 pub const PATIENCE: Micros = Micros(400_000);
 

@@ -344,19 +344,16 @@ fn creeping_readings_are_waited_for_and_then_said() {
         rig.world.borrow_mut().net(1).farads = farads;
         // The plan says 100 µs.
         rig.arm();
+        let step = Step {
+            low: set(&[]),
+            ..step(&[1], &[], &[1, 2])
+        };
         let before = rig.world.borrow().ns;
-        let read = readings(ask_step(
-            &mut rig,
-            Step {
-                low: set(&[]),
-                ..step(&[1], &[], &[1, 2])
-            },
-        ));
-        (
-            read[0],
-            read[1],
-            (rig.world.borrow().ns - before) / 1_000_000,
-        )
+        let read = readings(ask_step(&mut rig, step.clone()));
+        let took = (rig.world.borrow().ns - before) / 1_000_000;
+        // What the step charged is empty again: the next one does not find it live.
+        assert_eq!(readings(ask_step(&mut rig, step)).len(), read.len());
+        (read[0], read[1], took)
     };
     // τ = 725 Ω · 2 µF = 1.5 ms: given time it is right.
     let (reading, other, took) = creep(2e-6);
@@ -376,7 +373,8 @@ fn creeping_readings_are_waited_for_and_then_said() {
         "{reading:?}"
     );
     assert_eq!(other, Reading::Volts(MicroVolts(0)));
-    assert!((390..600).contains(&took), "{took} ms");
+    // Its patience, and 1.1 s held low until the capacitor is empty.
+    assert!((390..2_000).contains(&took), "{took} ms");
 }
 
 #[test]

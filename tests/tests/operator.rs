@@ -1,14 +1,16 @@
 //! The mistakes of the one who kneels there, and a vehicle that wakes up: each is
 //! recognised and said in words of its own; none is a pass.
 
-use loomproof::bench::{Bare, Bench, Settings};
+use loomproof::bench::{Bare, Bench, Charge, Settings};
 use loomproof::fault::Fault;
 use loomproof::fault::spell::parse;
 use loomproof::hookup::{Clip, Hookup};
 use loomproof::link::{Link, LinkError, Loopback, Session, VirtualProbe};
 use loomproof::ringout::report::{Report, Verdict};
+use loomproof::ringout::run::Progress;
 use loomproof::ringout::text::{Detail, render};
 use loomproof::ringout::{Outcome, run};
+use loomproof_core::units::{Farads, Ohms, Volts};
 use loomproof_core::wire::{Hello, Place, Refusal, Reply, Request};
 use loomproof_tests::campaign::site::{Loaded, Site, Source};
 
@@ -211,5 +213,94 @@ fn what_comes_alive_in_mid_test_is_never_a_pass() {
                 says(&report, &["Nothing is driven", "battery"]);
             }
         }
+    }
+}
+
+/// Nothing is driven while its clip has more than the limit on it.
+struct Watched(Session<Loopback>);
+
+impl Link for Watched {
+    fn hello(&self) -> &Hello {
+        self.0.hello()
+    }
+
+    fn exchange(&mut self, request: &Request) -> Result<Reply, LinkError> {
+        let reply = self.0.exchange(request);
+        let bench = self.0.transport().probe().bench();
+        assert_eq!(bench.0.borrow().driven().count(), 0, "after {request:?}");
+        reply
+    }
+}
+
+/// What is left on a module's capacitors when the battery has gone: waited out, however
+/// large it is, unless something keeps it up. No vehicle at rest is refused for ever.
+#[test]
+fn charge_left_on_a_module_is_waited_out() {
+    let site = site("smallest", Place::Vehicle);
+    let charge = |volts, farads, through, bleed| Charge {
+        at: "K1".to_owned(),
+        volts: Volts(volts),
+        farads: Farads(farads),
+        through: Ohms(through),
+        bleed: Ohms(bleed),
+    };
+    // What a capacitor of the vehicle keeps from settling is undecided, not a pass.
+    for (name, charge, verdict, seconds) in [
+        ("small", charge(12.0, 10e-6, 100.0, 100e3), Verdict::Pass, 3),
+        (
+            "large",
+            charge(12.0, 1e-3, 10.0, 20e3),
+            Verdict::Undecided,
+            120,
+        ),
+        (
+            "behind a load",
+            charge(12.0, 100e-6, 1e3, 47e3),
+            Verdict::Undecided,
+            60,
+        ),
+        ("below", charge(-0.45, 47e-6, 100.0, 47e3), Verdict::Pass, 6),
+    ] {
+        let settings = site.settings(1);
+        let bench = Bench::charged(&site.job, &site.hookup, &[], &[charge], &settings).unwrap();
+        let mut link = Watched(VirtualProbe::new(bench).session().unwrap());
+        let mut falling = Vec::new();
+        let mut told = |progress| {
+            if let Progress::Charge(_, mv) = progress {
+                falling.push(mv);
+            }
+        };
+        let outcome = run::run(&mut link, &site.model, site.site.place, &mut told).unwrap();
+        let report = site.report(link.hello(), &outcome).unwrap();
+        assert_eq!(report.verdict, verdict, "{name}: {}", said(&report));
+        let bench = link.0.transport().probe().bench();
+        let bench = bench.0.borrow();
+        assert_eq!(bench.trouble(), None, "{name}");
+        let taken = bench.now_ns() / 1_000_000_000;
+        assert!(taken < seconds, "{name}: {taken} s");
+        if verdict == Verdict::Undecided {
+            says(&report, &["prove nothing", "T1"]);
+            assert!(
+                falling.windows(2).any(|pair| pair[1] < pair[0]),
+                "{name}: {falling:?}"
+            );
+        }
+    }
+}
+
+/// The same words as ever for what is held: a source is waited for a second, no longer.
+#[test]
+fn what_is_held_is_not_waited_for() {
+    let site = site("smallest", Place::Vehicle);
+    for volts in ["12", "3", "-0.45"] {
+        let live = faults(&site, &[&format!("live@X1:4,volts={volts}")]);
+        let bench = Bench::new(&site.job, &site.hookup, &live, &site.settings(1)).unwrap();
+        let mut link = Watched(VirtualProbe::new(bench).session().unwrap());
+        let mut told = |progress| assert!(matches!(progress, Progress::Looking), "{progress:?}");
+        let outcome = run::run(&mut link, &site.model, site.site.place, &mut told).unwrap();
+        assert!(matches!(outcome, Outcome::Refused(_)), "{volts} V");
+        let bench = link.0.transport().probe().bench();
+        let ms = bench.0.borrow().now_ns() / 1_000_000;
+        assert!(ms < 2_000, "{volts} V: {ms} ms");
     }
 }

@@ -34,6 +34,7 @@ mod plant;
 mod scene;
 mod sleeper;
 pub mod solution;
+mod stored;
 #[cfg(test)]
 pub(crate) mod testing;
 #[cfg(test)]
@@ -60,6 +61,8 @@ use plant::Plant;
 use scene::Scene;
 pub use sleeper::{PARKED, Sleeper, Stands};
 use std::collections::VecDeque;
+pub use stored::Charge;
+use stored::Store;
 pub use upset::Upset;
 use upset::Upsets;
 
@@ -147,6 +150,8 @@ pub struct Bench {
     select: Vec<Expander>,
     converter: Converter,
     live: Vec<bool>,
+    /// Those of the live sources that are charged capacitors.
+    store: Store,
     /// When the live sources go on or off by themselves, soonest first.
     to_come: VecDeque<(u64, bool)>,
     /// The level that each drive expander last saw at its pins.
@@ -270,19 +275,43 @@ impl Bench {
         Self::rig((job, hookup, faults), power, settings, chassis)
     }
 
+    /// As [`Bench::new`], with charge left on capacitors of the vehicle.
+    ///
+    /// # Errors
+    /// As [`Bench::new`], or if a capacitor has no such place or is too small to be
+    /// followed.
+    pub fn charged(
+        job: &Job,
+        hookup: &Hookup,
+        faults: &[Fault],
+        charges: &[Charge],
+        settings: &Settings,
+    ) -> Result<Self, BenchError> {
+        let power = (false, Upsets::charged(charges));
+        let chassis = ChassisLead::Joined;
+        Self::rig((job, hookup, faults), power, settings, chassis)
+    }
+
     fn rig(
         wiring: (&Job, &Hookup, &[Fault]),
         power: (bool, Upsets),
         settings: &Settings,
         chassis: ChassisLead,
     ) -> Result<Self, BenchError> {
+        let charges = power.1.charges.clone();
         let spread = settings.check()?;
         let mut parts = Parts::draw(spread, usize::from(settings.leads));
         let defects = Defects::new(&settings.defects);
         parts.leak(&defects);
         let leads = settings.leads;
         let rigged = harness::network(wiring, power, spread, leads, &mut parts, chassis)?;
-        Self::assemble(rigged, parts, defects, settings)
+        // The capacitors are the last of the live sources.
+        let sources = parts.live.len();
+        let charges: Vec<_> = (sources - charges.len()..).zip(&charges).collect();
+        let store = Store::new(&charges);
+        let mut bench = Self::assemble(rigged, parts, defects, settings)?;
+        bench.store = store;
+        Ok(bench)
     }
 
     /// A bench without a harness: every probe lead hangs free, or all are clipped
@@ -340,6 +369,7 @@ impl Bench {
             select,
             converter: Converter::default(),
             live,
+            store: Store::default(),
             to_come: VecDeque::new(),
             levels: vec![0; usize::from(banks)],
             parts,
@@ -465,7 +495,9 @@ impl Bench {
     /// Switches all live sources (`live@…` faults) on or off, as somebody
     /// turning the ignition key would. They are on at the start.
     pub fn switch_live(&mut self, on: bool) {
-        self.live.fill(on);
+        for (source, live) in self.live.iter_mut().enumerate() {
+            *live = on || self.store.holds(source);
+        }
         self.refresh();
         self.watch();
     }
@@ -585,6 +617,7 @@ impl Bench {
 
     /// Carries the chips' pins over to the wiring.
     fn refresh(&mut self) {
+        self.discharge();
         self.state.follow(
             &self.drive,
             &self.gate,
@@ -595,17 +628,52 @@ impl Bench {
         if let Err(error) = self.plant.change(&self.state, self.now, &self.parts) {
             self.trouble.get_or_insert(error);
         }
+        if self.store.next().is_some() {
+            let first = self.first_source();
+            self.store.pace(self.now, &self.plant, first, &self.parts);
+        }
     }
 
     /// Time passes, and what opens or closes in it does so in order.
     fn pass(&mut self, nanoseconds: u64) {
         let until = self.now + nanoseconds;
-        while let Some(edge) = self.next_edge.filter(|edge| *edge <= until) {
-            self.now = edge;
-            self.settle();
+        loop {
+            let edge = self.next_edge.filter(|edge| *edge <= until);
+            let step = self.store.next().filter(|step| *step <= until);
+            match (edge, step) {
+                (None, None) => break,
+                (Some(edge), step) if step.is_none_or(|step| edge <= step) => {
+                    self.now = edge;
+                    self.settle();
+                }
+                (_, step) => {
+                    self.now = step.unwrap_or(until);
+                    self.discharge();
+                }
+            }
             self.watch();
         }
         self.now = until;
+    }
+
+    /// Lets capacitors follow what has been drawn from them.
+    fn discharge(&mut self) {
+        if self.store.next().is_none() {
+            return;
+        }
+        let first = self.first_source();
+        let parts = &mut self.parts;
+        if self.store.follow(self.now, &self.plant, first, parts)
+            && let Err(error) = self.plant.stir(self.now, &self.parts)
+        {
+            self.trouble.get_or_insert(error);
+        }
+        self.store.pace(self.now, &self.plant, first, &self.parts);
+    }
+
+    /// The channel of the first live source.
+    fn first_source(&self) -> usize {
+        self.drive.len() * BANK + 1
     }
 
     /// Lets fuses, relays and contacts follow what has changed.

@@ -91,6 +91,8 @@ pub(super) struct Plant {
     bus: BusMovement,
     state: State,
     solved: HashMap<Vec<u8>, Rc<Vec<Target>>>,
+    /// Tells one voltage of the live sources from another.
+    stirred: u32,
     /// Room for the key that is looked up.
     key: Vec<u8>,
 }
@@ -119,6 +121,7 @@ impl Plant {
             bus,
             state,
             solved: HashMap::new(),
+            stirred: 0,
             key: Vec::new(),
         };
         for island in 0..plant.wired.islands.len() {
@@ -165,6 +168,9 @@ impl Plant {
             for port in 0..wired.islands[*island].ports.len() {
                 let channel = self.channel(*island, port).1;
                 key.push(channel.pin as u8 | u8::from(channel.sensed) << 4);
+                if channel.pin == Pin::Live {
+                    key.extend(self.stirred.to_le_bytes());
+                }
             }
         }
         if let Some(target) = self.solved.get(&key) {
@@ -215,7 +221,27 @@ impl Plant {
         parts: &Parts,
     ) -> Result<(), BenchError> {
         let changed = state.changed(&self.state);
-        let mut moving: Vec<usize> = changed.map(|channel| self.wired.seat[channel].0).collect();
+        let moving: Vec<usize> = changed.map(|channel| self.wired.seat[channel].0).collect();
+        self.head_anew(moving, state, now, parts)
+    }
+
+    /// The voltages of live sources have changed at `now`.
+    pub(super) fn stir(&mut self, now: u64, parts: &Parts) -> Result<(), BenchError> {
+        self.stirred += 1;
+        let live = self.wired.seat.iter().skip(self.leads + 1);
+        let moving = live.map(|(island, _)| *island).collect();
+        let state = self.state.clone();
+        self.head_anew(moving, &state, now, parts)
+    }
+
+    /// Some islands, and those on the sense bus, head for where `state` brings them.
+    fn head_anew(
+        &mut self,
+        mut moving: Vec<usize>,
+        state: &State,
+        now: u64,
+        parts: &Parts,
+    ) -> Result<(), BenchError> {
         let joined: Vec<(usize, f64)> = state
             .joined
             .iter()

@@ -4,6 +4,7 @@
 use super::error::BenchError;
 use super::harness::{Fitted, Values, Who};
 use super::scene::Wave;
+use super::stored::Charge;
 use crate::fault::Joint;
 use crate::fault::catalogue::joints;
 use crate::fault::spell::{Keys, Reader};
@@ -401,6 +402,8 @@ pub fn all(job: &Job) -> Vec<Upset> {
 #[derive(Debug, Clone, Default)]
 pub(super) struct Upsets {
     list: Vec<Upset>,
+    /// Capacitors that still hold a charge.
+    pub(super) charges: Vec<Charge>,
     pub(super) dead: BTreeSet<String>,
     pub(super) no_ground: BTreeSet<String>,
     pub(super) stuck: BTreeMap<String, String>,
@@ -412,6 +415,13 @@ pub(super) struct Upsets {
 }
 
 impl Upsets {
+    pub(super) fn charged(charges: &[Charge]) -> Self {
+        Self {
+            charges: charges.to_vec(),
+            ..Self::default()
+        }
+    }
+
     pub(super) fn of(upsets: &[Upset]) -> Self {
         let mut sorted = Self {
             list: upsets.to_vec(),

@@ -155,7 +155,7 @@ fn touched(
     let layout = rung.model.layout();
     let planned = pair(&layout, drive, free, &[]);
     let taken = rung.taken.clone();
-    match one_more(link, rung.hookup.place, planned, taken)? {
+    match one_more(link, rung.hookup.place, planned, taken, &mut |_| {})? {
         Outcome::Complete(taken) => rung.taken = taken,
         Outcome::Refused(stop) => judging.stop = Some(stop),
     }

@@ -23,6 +23,11 @@ impl Bar {
     pub fn show(&self, progress: Progress) {
         match progress {
             Progress::Looking => self.0.set_message("Looking for live leads"),
+            Progress::Charge(lead, mv) => {
+                let volts = f64::from(mv) / 1000.0;
+                let waiting = format!("Waiting for a charge to run off: {volts:.1} V on {lead}");
+                self.0.set_message(waiting);
+            }
             Progress::Step(at, of) => {
                 self.0.set_message("Ringing out");
                 self.0.set_length(of as u64);

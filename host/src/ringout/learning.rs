@@ -217,7 +217,7 @@ pub fn take(link: &mut dyn Link, bare: &Bare, model: &Model) -> Result<Outcome, 
     let pairs = leads.iter().zip(next).filter(|(a, b)| a != b);
     // A lead alone is driven against nothing: against itself it cannot be.
     for (a, b) in pairs.flat_map(|(a, b)| [(*a, *b), (*b, *a)]) {
-        taken = match one_more(link, place, pair(&layout, a, b, &[]), taken)? {
+        taken = match one_more(link, place, pair(&layout, a, b, &[]), taken, &mut |_| {})? {
             Outcome::Complete(taken) => taken,
             refused => return Ok(refused),
         };

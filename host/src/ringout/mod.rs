@@ -1,6 +1,7 @@
 //! The ring-out: scan a harness through a probe, keep what was read.
 
 mod because;
+mod charge;
 pub mod findings;
 pub mod hand_checks;
 pub mod learned;

@@ -9,6 +9,7 @@ use loomproof_core::scan::{self, Planned, Purpose};
 use loomproof_core::units::Volts;
 use loomproof_core::wire::{LeadId, Place, Refusal, Reply, Request, SenseMode};
 
+use super::charge::Waits;
 use super::{Outcome, Stop, Taken};
 use loomproof_firmware::interlock;
 
@@ -31,11 +32,17 @@ const MAX_PAIRS: usize = 120;
 /// 128 leads, with and without module inputs.
 pub const MOST_FURTHER_STEPS: usize = 4 * MAX_WALKS + MAX_PAIRS;
 
+/// How often one step waits for charge: what seeps back through a module's loads is
+/// less each time.
+const MOST_WAITS: usize = 4;
+
 /// What the caller is told while the scan goes on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Progress {
     /// Looking whether every lead is dead.
     Looking,
+    /// Charge runs off: where it is highest, and how many millivolts are left.
+    Charge(LeadId, i32),
     /// This step of that many (so far as known).
     Step(usize, usize),
     /// The first pass found something; taking the readings that tell what.
@@ -80,8 +87,9 @@ pub fn run(
         link,
         place,
         taken: Vec::new(),
+        waits: Waits::new(),
     };
-    if let Some(refusal) = scan.arm()? {
+    if let Some(refusal) = scan.arm(progress)? {
         return Ok(scan.stop(refusal));
     }
     let layout = model.layout();
@@ -89,7 +97,7 @@ pub fn run(
     let total = first.len();
     for (at, planned) in first.into_iter().enumerate() {
         progress(Progress::Step(at + 1, total));
-        if let Some(refusal) = scan.step(planned)? {
+        if let Some(refusal) = scan.step(planned, progress)? {
             return Ok(scan.stop(refusal));
         }
     }
@@ -111,10 +119,16 @@ pub fn one_more(
     place: Place,
     planned: Planned,
     taken: Vec<Taken>,
+    progress: &mut dyn FnMut(Progress),
 ) -> Result<Outcome, RunError> {
-    let mut scan = Scan { link, place, taken };
-    let refusal = match scan.arm()? {
-        None => scan.step(planned)?,
+    let mut scan = Scan {
+        link,
+        place,
+        taken,
+        waits: Waits::new(),
+    };
+    let refusal = match scan.arm(progress)? {
+        None => scan.step(planned, progress)?,
         refusal => refusal,
     };
     match refusal {
@@ -124,7 +138,7 @@ pub fn one_more(
 }
 
 /// Whether a probe refuses for what it found in the wiring, not in itself.
-fn for_safety(refusal: Refusal) -> bool {
+pub(super) fn for_safety(refusal: Refusal) -> bool {
     matches!(
         refusal,
         Refusal::Live(..) | Refusal::Moves(..) | Refusal::Chassis(_) | Refusal::Tripped
@@ -157,17 +171,33 @@ struct Scan<'l> {
     link: &'l mut dyn Link,
     place: Place,
     taken: Vec<Taken>,
+    waits: Waits,
 }
 
 impl Scan<'_> {
-    /// Asks for permission to drive; a refusal for safety is returned.
-    fn arm(&mut self) -> Result<Option<Refusal>, RunError> {
+    /// Asks for permission to drive; a refusal for safety is returned, after charge
+    /// that runs off has been waited for.
+    fn arm(&mut self, progress: &mut dyn FnMut(Progress)) -> Result<Option<Refusal>, RunError> {
         match self.link.exchange(&Request::Arm(self.place))? {
             Reply::Armed => Ok(None),
-            Reply::Refused(refusal) if for_safety(refusal) => Ok(Some(refusal)),
+            Reply::Refused(refusal) if for_safety(refusal) => self.wait_out(refusal, progress),
             Reply::Refused(other) => Err(RunError::Refusal(other)),
             _ => Err(RunError::WrongReply { asked: "arm" }),
         }
+    }
+
+    /// Waits for charge to run off; what else stands in the way is returned.
+    fn wait_out(
+        &mut self,
+        refusal: Refusal,
+        progress: &mut dyn FnMut(Progress),
+    ) -> Result<Option<Refusal>, RunError> {
+        let mut falling = |refusal| {
+            if let Refusal::Live(lead, mv) = refusal {
+                progress(Progress::Charge(lead, mv));
+            }
+        };
+        self.waits.out(self.link, self.place, refusal, &mut falling)
     }
 
     /// Lets go of everything; the scan is complete.
@@ -199,28 +229,45 @@ impl Scan<'_> {
         })
     }
 
-    /// Carries out one step; a refusal for safety is returned.
-    fn step(&mut self, planned: Planned) -> Result<Option<Refusal>, RunError> {
+    /// Carries out one step; a refusal for safety is returned. Charge that the step finds
+    /// on its leads, a module's that the steps before put there, is waited for.
+    fn step(
+        &mut self,
+        planned: Planned,
+        progress: &mut dyn FnMut(Progress),
+    ) -> Result<Option<Refusal>, RunError> {
         let request = Request::Step(planned.step.clone());
-        let mut reply = self.link.exchange(&request)?;
-        if reply == Reply::Refused(Refusal::NotArmed) {
-            // The permission ran out (a slow host): ask again, once.
-            if let Some(refusal) = self.arm()? {
-                return Ok(Some(refusal));
+        let mut asked_again = false;
+        let mut waited = 0;
+        loop {
+            let refusal = match self.link.exchange(&request)? {
+                Reply::Readings { readings, .. } if readings.len() == planned.step.senses.len() => {
+                    self.taken.push(Taken {
+                        planned,
+                        readings: readings.iter().copied().collect(),
+                    });
+                    return Ok(None);
+                }
+                Reply::Refused(refusal) => refusal,
+                _ => return Err(RunError::WrongReply { asked: "step" }),
+            };
+            let stands = match refusal {
+                // The permission ran out (a slow host): ask again, once.
+                Refusal::NotArmed if !asked_again => {
+                    asked_again = true;
+                    self.arm(progress)?
+                }
+                // Charge that was waited for does not come back; a source may.
+                Refusal::Live(..) if waited < MOST_WAITS => {
+                    waited += 1;
+                    self.wait_out(refusal, progress)?
+                }
+                refusal if for_safety(refusal) => Some(refusal),
+                other => return Err(RunError::Refusal(other)),
+            };
+            if stands.is_some() {
+                return Ok(stands);
             }
-            reply = self.link.exchange(&request)?;
-        }
-        match reply {
-            Reply::Readings { readings, .. } if readings.len() == planned.step.senses.len() => {
-                self.taken.push(Taken {
-                    planned,
-                    readings: readings.iter().copied().collect(),
-                });
-                Ok(None)
-            }
-            Reply::Refused(refusal) if for_safety(refusal) => Ok(Some(refusal)),
-            Reply::Refused(other) => Err(RunError::Refusal(other)),
-            _ => Err(RunError::WrongReply { asked: "step" }),
         }
     }
 }
@@ -261,7 +308,7 @@ fn follow(
         }
         progress(Progress::Following(walked.len()));
         for planned in scan::walk(layout, lead) {
-            if let Some(refusal) = scan.step(planned)? {
+            if let Some(refusal) = scan.step(planned, progress)? {
                 return Ok(Some(refusal));
             }
             let Some(taken) = scan.taken.last() else {
@@ -289,7 +336,7 @@ fn follow(
                 layout.net(*other) == layout.net(a) || layout.net(*other) == layout.net(b)
             })
             .collect();
-        if let Some(refusal) = scan.step(scan::pair(layout, a, b, &also))? {
+        if let Some(refusal) = scan.step(scan::pair(layout, a, b, &also), progress)? {
             return Ok(Some(refusal));
         }
     }

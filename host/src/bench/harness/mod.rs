@@ -76,9 +76,11 @@ pub(super) fn network(
     }
     let values = Values::new(job, spread);
     let gaps = upsets.fit(&mut fitted, &values)?;
+    let charges = upsets.charges.clone();
     let powered = powered.then_some(upsets);
     let mut wiring = Wiring::build(&fitted, values, (in_vehicle, powered))?;
     wiring.power.gaps = gaps;
+    let charged = wiring.charged(&charges)?;
 
     let mut touched: Vec<Option<Option<usize>>> = vec![None; usize::from(leads)];
     for clip in &fitted.clips {
@@ -147,6 +149,10 @@ pub(super) fn network(
     for (node, volts) in wiring.live {
         channels.push(node);
         parts.live.push((volts, values::LIVE_SOURCE));
+    }
+    for (node, charge) in charged.into_iter().zip(&charges) {
+        channels.push(node);
+        parts.live.push((charge.volts.0, charge.through.0));
     }
     Ok(Rigged {
         netlist,

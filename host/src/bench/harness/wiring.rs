@@ -1,10 +1,11 @@
 //! The fitted harness as a network, joint by joint.
 
-use super::fitted::{Fitted, Spot};
+use super::fitted::{Fitted, Spot, Who};
 use super::values::{self, Values};
 use crate::bench::error::BenchError;
 use crate::bench::network::{Element, Netlist};
 use crate::bench::scene::{By, Contact, Power, To};
+use crate::bench::stored::Charge;
 use crate::bench::upset::Upsets;
 use crate::fault::{Cavity, Joint};
 use crate::plan::model::{End, Half, Load, RingOn, Side, Suppression};
@@ -80,6 +81,32 @@ impl<'a> Wiring<'a> {
             wiring.live.push((node, *volts));
         }
         Ok(wiring)
+    }
+
+    /// Where charged capacitors hang: nodes, one each.
+    pub(super) fn charged(&mut self, charges: &[Charge]) -> Result<Vec<usize>, BenchError> {
+        let job = self.fitted.job;
+        let mut nodes = Vec::new();
+        for charge in charges {
+            let who = Who::new(format!("charge on {}", charge.at));
+            if let Err(why) = charge.check() {
+                return who.senseless(why);
+            }
+            let mut conductors = job.conductors.iter();
+            let mut pins = job.electrics.pins.iter();
+            let spot = conductors
+                .position(|it| it.name == charge.at)
+                .map(Spotted::Conductor)
+                .or_else(|| {
+                    let pin = pins.find(|it| it.name == charge.at)?;
+                    Some(Spotted::Mating(pin.at.0.clone(), pin.at.1))
+                });
+            match spot {
+                Some(spot) if self.in_vehicle => nodes.push(self.at(spot)),
+                _ => return who.unknown(format!("conductor or pin {}", charge.at)),
+            }
+        }
+        Ok(nodes)
     }
 
     /// A resistor at a joint, which may have something added or open now and then.
