@@ -4,15 +4,18 @@
 use loomproof::bench::{Bare, Bench, Charge, Settings};
 use loomproof::fault::Fault;
 use loomproof::fault::spell::parse;
-use loomproof::hookup::{Clip, Hookup};
+use loomproof::hookup::{Clip, Hookup, propose};
 use loomproof::link::{Link, LinkError, Loopback, Session, VirtualProbe};
+use loomproof::plan::Plan;
+use loomproof::ringout::other_answers::doubt_answers;
 use loomproof::ringout::report::{Report, Verdict};
 use loomproof::ringout::run::Progress;
 use loomproof::ringout::text::{Detail, render};
-use loomproof::ringout::{Outcome, run};
+use loomproof::ringout::{Outcome, Round, run};
 use loomproof_core::units::{Farads, Ohms, Volts};
 use loomproof_core::wire::{Hello, Place, Refusal, Reply, Request};
 use loomproof_tests::campaign::site::{Loaded, Site, Source};
+use loomproof_tests::skip::top;
 
 fn site(plan: &'static str, place: Place) -> Loaded {
     let source = Source::Fixture(plan);
@@ -124,6 +127,55 @@ fn another_harness_than_the_plan_says_does_not_pass() {
             &["is this the plan of this harness?", "Are the answers"],
         );
     }
+}
+
+/// The vehicle is another than was answered: said, before several wires are blamed.
+#[test]
+fn a_wrong_answer_is_thought_of() {
+    let plan = Plan::load(&top().join("fixtures/plans/bakery-van.toml")).unwrap();
+    let answered = |option: &str, answer: &str| {
+        let answers = [(option.to_owned(), answer.to_owned())];
+        plan.resolve(&answers.into_iter().collect()).unwrap()
+    };
+    let mut told = 0;
+    for option in plan.options() {
+        for (given, really) in [(0, 1), (1, 0)] {
+            let (given, really) = (&option.choices[given], &option.choices[really]);
+            let site = Site {
+                source: Source::Fixture("bakery-van"),
+                place: Place::Vehicle,
+            };
+            let job = answered(&option.name, given);
+            let hookup = propose(&job, Place::Vehicle, 64).unwrap();
+            let site = Loaded::new(site, job, 64, hookup).unwrap();
+            let other = answered(&option.name, really);
+            let Ok(bench) = Bench::new(&other, &site.hookup, &[], &site.settings(1)) else {
+                continue;
+            };
+            let mut link = VirtualProbe::new(bench).session().unwrap();
+            let place = site.site.place;
+            let outcome = run::run(&mut link, &site.model, place, &mut |_| {}).unwrap();
+            let mut report = site.report(link.hello(), &outcome).unwrap();
+            let Outcome::Complete(taken) = &outcome else {
+                panic!("{outcome:?}");
+            };
+            let round = Round {
+                hookup: &site.hookup,
+                model: &site.model,
+                taken,
+            };
+            doubt_answers(&plan, &site.job, &[round], &mut report).unwrap();
+            assert_eq!(report.verdict, Verdict::Faults, "{} {given}", option.name);
+            let (if_it_is, again) = (
+                format!("if the answer is \"{really}\" and not \"{given}\""),
+                format!("`--answer {}={really}`", option.name),
+            );
+            says(&report, &[&if_it_is, &option.ask, &again]);
+            told += 1;
+        }
+    }
+    // Without the second battery's points there is one way round only.
+    assert_eq!(told, 3);
 }
 
 #[test]

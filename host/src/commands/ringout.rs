@@ -20,8 +20,10 @@ use crate::diagnosis::coverage::coverage_of_rounds;
 use crate::fault::catalogue;
 use crate::hookup::rounds::rounds;
 use crate::hookup::{Hookup, Within};
+use crate::plan::Plan;
 use crate::plan::model::Job;
 use crate::ringout::hand_checks::{attest, hand_checks};
+use crate::ringout::other_answers::doubt_answers;
 use crate::ringout::recording::{Recording, Slot};
 use crate::ringout::report::Report;
 use crate::ringout::{Round, Rung, text};
@@ -126,11 +128,11 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         note(&format!("{}\n", text::CAUTION));
     }
     let probe = Clipped::new(&args.probe, &job, &args.bench)?;
-    scan((args, &job), kept, probe, &within, slot)
+    scan((args, &plan, &job), kept, probe, &within, slot)
 }
 
 fn scan(
-    (args, job): (&Args, &Job),
+    (args, plan, job): (&Args, &Plan, &Job),
     mut rungs: Vec<Rung>,
     mut probe: Clipped<'_>,
     within: &Within,
@@ -157,6 +159,7 @@ fn scan(
     } else {
         first.report(job, &hello)?
     };
+    doubt_answers(plan, job, &rounds, &mut report).map_err(Failure::usage)?;
     attest(&mut report.hand_checks, &args.attest).map_err(Failure::usage)?;
     // The verdict first: a disk that is full must not swallow it.
     let status = print_report(args, &report)?;
@@ -221,7 +224,10 @@ pub(super) fn kept_report(args: &JobArgs, file: &Path) -> Result<KeptReport, Fai
         )));
     }
     let hookups = rungs.iter().map(|rung| rung.hookup.clone()).collect();
-    let report = Judging::of(&job, rungs, None)?.report(&job, &recording.hello())?;
+    let kept: Vec<Rung> = rungs.clone();
+    let mut report = Judging::of(&job, rungs, None)?.report(&job, &recording.hello())?;
+    let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
+    doubt_answers(&plan, &job, &rounds, &mut report).map_err(Failure::usage)?;
     Ok(KeptReport {
         job,
         place: recording.place(),

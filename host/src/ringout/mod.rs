@@ -7,6 +7,7 @@ pub mod hand_checks;
 pub mod learned;
 pub mod learning;
 mod next_step;
+pub mod other_answers;
 pub mod readings;
 pub mod recording;
 mod refusal;

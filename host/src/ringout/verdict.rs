@@ -12,7 +12,7 @@ use super::report::{
     CoverageReport, FaultName, FaultReport, GroupReport, OhmsReport, ProbeReport, ProofReport,
     Report, Undecided, Verdict,
 };
-use super::whole::whole;
+use super::whole::{STRAY, whole};
 use super::{Outcome, Round, Stop, in_round};
 use crate::circuit::Model;
 use crate::diagnosis::coverage::{Covered, coverage};
@@ -24,9 +24,6 @@ use crate::diagnosis::words::{Speaker, ohms_text};
 use crate::fault::{Fault, catalogue};
 use crate::hookup::{Hookup, needed};
 use crate::plan::model::Job;
-
-/// One reading in so many may stray without an explanation being lost.
-const STRAY: usize = 20;
 
 /// How many groups are reported.
 const GROUPS: usize = 5;

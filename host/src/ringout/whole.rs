@@ -21,7 +21,7 @@ const ALONE: Volts = Volts(3.25);
 const FEWEST: usize = 2;
 
 /// One reading in so many may stray, as where the search takes an explanation.
-const STRAY: usize = 20;
+pub(super) const STRAY: usize = 20;
 
 /// What is wrong with the whole, if the readings say that; `size` is how many faults
 /// of the wiring it would take instead, `None` where none explain the readings.
