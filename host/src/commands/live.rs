@@ -6,8 +6,10 @@ use loomproof_core::wire::{LeadId, Place};
 
 use super::drain::{self, Asked, DrainArgs};
 use super::exit::Status;
+use super::first_power::{self, PowerArgs};
 use super::job::{JobArgs, ReachArgs, VirtualArgs};
 use super::keeping::{Shelf, StoreArgs, SubjectArgs};
+use super::own::{self, OwnArgs};
 use super::ringout::kept_report;
 use super::staged::StageArgs;
 use super::stand::{Stand, Wanted};
@@ -60,6 +62,10 @@ pub struct Args {
     #[command(flatten)]
     drain: DrainArgs,
     #[command(flatten)]
+    power: PowerArgs,
+    #[command(flatten)]
+    own: OwnArgs,
+    #[command(flatten)]
     store: StoreArgs,
     #[command(flatten)]
     subject: SubjectArgs,
@@ -83,7 +89,27 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
                 .to_owned(),
         ));
     }
-    args.stage.enter(Stage::LiveCheck, Act::Measure)?;
+    if let Some(file) = args.own.file() {
+        return own::run(&own::Asked {
+            file,
+            own: &args.own,
+            job: &args.job.job()?,
+            stage: &args.stage,
+            reach: &args.reach,
+            wanted: args.wanted(),
+            keyless: args.keyless,
+            store: &args.store,
+            subject: &args.subject,
+            format: args.format,
+        });
+    }
+    let stage = args.stage.enter(Stage::LiveCheck, Act::Measure)?;
+    if stage == Stage::Arrival {
+        return Err(Failure::usage(own::NOT_IN_YET.to_owned()));
+    }
+    if stage != Stage::FirstPower {
+        args.power.only_there()?;
+    }
     let job = match &args.rung_out {
         Some(file) => passed(&args.job, file)?,
         None => args.job.job()?,
@@ -94,6 +120,16 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
             drain: &args.drain,
             probe: &args.probe,
             simulated: &args.simulated,
+            store: &args.store,
+            subject: &args.subject,
+            format: args.format,
+        });
+    }
+    if stage == Stage::FirstPower {
+        return first_power::run(&first_power::Asked {
+            job: &job,
+            power: &args.power,
+            wanted: args.wanted(),
             store: &args.store,
             subject: &args.subject,
             format: args.format,
@@ -116,7 +152,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     }
     let hookup = planned.hookups.remove(0).battery_on();
     let powered = Powered::new(&job, &hookup)?;
-    let seen = walk(args, &job, &hookup, &list, (&mut vehicle, &stop))?;
+    let seen = walk(args.keyless, (&job, &hookup), &list, (&mut vehicle, &stop))?;
     let_go(vehicle.link()?);
     let report = report(Checked {
         job: &job,
@@ -185,10 +221,9 @@ impl Args {
 
 /// Goes through the steps with the fitter; where it is broken off, what was seen until
 /// then.
-fn walk(
-    args: &Args,
-    job: &Job,
-    hookup: &Hookup,
+pub(super) fn walk(
+    keyless: bool,
+    (job, hookup): (&Job, &Hookup),
     list: &[Step],
     (vehicle, stop): (&mut Stand<'_>, &Stopping),
 ) -> Result<Vec<Vec<Observed>>, Failure> {
@@ -199,7 +234,7 @@ fn walk(
         note(&text::ask(job, step, (at, list.len())));
         vehicle.set(step.moves.iter().copied())?;
         let before = seen.last();
-        let observed = match one(args, job, &leads, before, (vehicle, stop)) {
+        let observed = match one(keyless, job, &leads, before, (vehicle, stop)) {
             Ok(observed) => observed,
             Err(_) if stop.asked() => {
                 note("Broken off.");
@@ -214,7 +249,7 @@ fn walk(
 
 /// Waits until a switch was moved, and looks.
 fn one(
-    args: &Args,
+    keyless: bool,
     job: &Job,
     leads: &[LeadId],
     before: Option<&Vec<Observed>>,
@@ -224,7 +259,7 @@ fn one(
     let mut link = stop.until(vehicle.link()?);
     match before {
         _ if !by_hand => {}
-        Some(before) if args.keyless => {
+        Some(before) if keyless => {
             let moved =
                 until_moved(&mut link, leads, before, job.supply).map_err(observe_failure)?;
             if !moved {

@@ -22,6 +22,11 @@ fn stage(word: &str) -> Result<Stage, String> {
 }
 
 impl StageArgs {
+    /// The stage that was given.
+    pub fn given(&self) -> Option<Stage> {
+        self.stage
+    }
+
     /// Says the stage, which is `usual` unless another was given.
     ///
     /// # Errors

@@ -29,6 +29,13 @@ pub(super) struct Wanted<'a> {
     pub(super) make: Make,
 }
 
+impl Wanted<'_> {
+    /// Whether it is the virtual probe.
+    pub(super) fn is_virtual(&self) -> bool {
+        self.probe == VIRTUAL
+    }
+}
+
 /// The probe on what it is clipped to.
 pub(super) struct Stand<'a> {
     wanted: Wanted<'a>,
@@ -60,7 +67,7 @@ impl<'a> Stand<'a> {
 
     /// Whether vehicle and harness are simulated: nobody has to move anything.
     pub(super) fn is_virtual(&self) -> bool {
-        self.wanted.probe == VIRTUAL
+        self.wanted.is_virtual()
     }
 
     /// Probe leads that there are.

@@ -83,11 +83,15 @@ fn course(
     Ok(course)
 }
 
-/// What the plan lets expect, everywhere.
-fn whole(solver: &mut Solver<'_>, steps: &[Step]) -> Result<Course, String> {
+/// What is to be expected everywhere.
+fn whole(
+    solver: &mut Solver<'_>,
+    scenario: &Scenario,
+    steps: &[Step],
+) -> Result<Course, String> {
     let all = solver.everything();
     let nothing = vec![vec![Shown::Unknown; solver.powered().points.len()]; steps.len()];
-    course(solver, &Scenario::default(), steps, (&all, nothing))
+    course(solver, scenario, steps, (&all, nothing))
 }
 
 /// What the plan lets expect in every step.
@@ -95,8 +99,22 @@ fn whole(solver: &mut Solver<'_>, steps: &[Step]) -> Result<Course, String> {
 /// # Errors
 /// A sentence that says what cannot be computed.
 pub fn expected(powered: &Powered, steps: &[Step], battery: Volts) -> Result<Course, String> {
+    expected_under(powered, &Scenario::default(), steps, battery)
+}
+
+/// What is to be expected in every step where something is not as planned, such as a
+/// fuse that is out.
+///
+/// # Errors
+/// As [`expected`].
+pub fn expected_under(
+    powered: &Powered,
+    scenario: &Scenario,
+    steps: &[Step],
+    battery: Volts,
+) -> Result<Course, String> {
     let mut solver = Solver::new(powered, battery);
-    whole(&mut solver, steps)
+    whole(&mut solver, scenario, steps)
 }
 
 impl<'c> Case<'c> {
@@ -111,7 +129,7 @@ impl<'c> Case<'c> {
         battery: Volts,
     ) -> Result<Self, String> {
         let mut solver = Solver::new(powered, battery);
-        let healthy = whole(&mut solver, steps)?;
+        let healthy = whole(&mut solver, &Scenario::default(), steps)?;
         let apart = seen.iter().zip(&healthy);
         let apart = apart.map(|(seen, shown)| {
             let pairs = seen.iter().zip(shown);

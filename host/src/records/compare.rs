@@ -236,7 +236,7 @@ fn differs(then: &Record, now: &Record) -> Vec<String> {
              other"
                 .to_owned(),
         ),
-        Test::Wiggle | Test::Comeback | Test::Drain => said.push(format!(
+        Test::Wiggle | Test::Comeback | Test::Drain | Test::Own | Test::Power => said.push(format!(
             "{} keeps no resistances: only what was found is put beside each other",
             now.test.say()
         )),

@@ -98,6 +98,10 @@ pub enum Test {
     Comeback,
     /// What the vehicle takes with everything asleep.
     Drain,
+    /// The vehicle's own functions, at arrival and after the job.
+    Own,
+    /// The first power through a current limit.
+    Power,
 }
 
 impl Test {
@@ -110,6 +114,8 @@ impl Test {
             Self::Wiggle => "wiggle",
             Self::Comeback => "comeback",
             Self::Drain => "drain",
+            Self::Own => "own",
+            Self::Power => "power",
         }
     }
 
@@ -122,6 +128,8 @@ impl Test {
             Self::Wiggle => "a wiggle test",
             Self::Comeback => "a comeback",
             Self::Drain => "a test of the standing drain",
+            Self::Own => "a round through the vehicle's own functions",
+            Self::Power => "a first power",
         }
     }
 
@@ -129,7 +137,12 @@ impl Test {
     fn format(self) -> u32 {
         match self {
             Self::Ringout => 1,
-            Self::Live | Self::Wiggle | Self::Comeback | Self::Drain => FORMAT,
+            Self::Live
+            | Self::Wiggle
+            | Self::Comeback
+            | Self::Drain
+            | Self::Own
+            | Self::Power => FORMAT,
         }
     }
 }
@@ -342,6 +355,8 @@ impl Record {
             Test::Wiggle => Reported::Wiggle(Box::new(self.read()?)),
             Test::Comeback => Reported::Comeback(Box::new(self.read()?)),
             Test::Drain => Reported::Drain(Box::new(self.read()?)),
+            Test::Own => Reported::Own(Box::new(self.read()?)),
+            Test::Power => Reported::Power(Box::new(self.read()?)),
         })
     }
 

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::record::{Found, Test};
 use crate::ringout::report::{FaultReport, ProbeReport, Verdict};
 use crate::ringout::text::is_simulated;
-use crate::{comeback, drain, live, ringout, wiggle};
+use crate::{comeback, drain, first_power, live, own, ringout, wiggle};
 
 /// What stands at the head of a record.
 #[derive(Debug, Clone)]
@@ -151,6 +151,51 @@ impl Reports for drain::Report {
     }
 }
 
+impl Reports for own::Report {
+    /// Found is what did not work at the conductors that the probe was on.
+    fn head(&self) -> Head<'_> {
+        let best = self.measured.as_ref().and_then(|it| it.groups.first());
+        Head {
+            test: Test::Own,
+            verdict: self.verdict,
+            title: &self.title,
+            plan_digest: &self.plan_digest,
+            answers: &self.answers,
+            place: "vehicle",
+            simulated: self
+                .probe
+                .as_ref()
+                .is_some_and(|probe| is_simulated(&probe.board)),
+            probe: self.probe.as_ref(),
+            broken_off: self.broken_off,
+            found: best.map_or_else(Vec::new, |best| {
+                found(best.sets.iter().map(names).zip(best.shares.iter().copied()))
+            }),
+        }
+    }
+}
+
+impl Reports for first_power::Report {
+    /// Nothing is found by name: which wire it is, the ring-out says.
+    fn head(&self) -> Head<'_> {
+        Head {
+            test: Test::Power,
+            verdict: self.verdict,
+            title: &self.title,
+            plan_digest: &self.plan_digest,
+            answers: &self.answers,
+            place: "vehicle",
+            simulated: self
+                .probe
+                .as_ref()
+                .is_some_and(|probe| is_simulated(&probe.board)),
+            probe: self.probe.as_ref(),
+            broken_off: self.broken_off,
+            found: Vec::new(),
+        }
+    }
+}
+
 fn suspect(one: &comeback::report::SuspectReport) -> &FaultReport {
     &one.fault
 }
@@ -214,6 +259,10 @@ pub enum Reported {
     Comeback(Box<comeback::report::Report>),
     /// Of a test of the standing drain.
     Drain(Box<drain::Report>),
+    /// Of a round through the vehicle's own functions.
+    Own(Box<own::Report>),
+    /// Of a first power.
+    Power(Box<first_power::Report>),
 }
 
 impl Reported {
@@ -226,6 +275,8 @@ impl Reported {
             Self::Wiggle(report) => wiggle::text::render(report),
             Self::Comeback(report) => comeback::text::render(report),
             Self::Drain(report) => drain::text::render(report),
+            Self::Own(report) => own::text::render(report),
+            Self::Power(report) => first_power::text::render(report),
         }
     }
 }

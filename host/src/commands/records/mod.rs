@@ -160,6 +160,8 @@ enum TestArg {
     Wiggle,
     Comeback,
     Drain,
+    Own,
+    Power,
 }
 
 /// Which records are meant.
@@ -212,6 +214,8 @@ impl FilterArgs {
                 TestArg::Wiggle => Test::Wiggle,
                 TestArg::Comeback => Test::Comeback,
                 TestArg::Drain => Test::Drain,
+                TestArg::Own => Test::Own,
+                TestArg::Power => Test::Power,
             }),
             verdict: self.verdict.map(|verdict| match verdict {
                 VerdictArg::Pass => Verdict::Pass,
