@@ -2,6 +2,7 @@
 
 pub mod bound;
 pub mod campaign;
+pub mod comebacks;
 pub mod commit;
 pub mod figures;
 pub mod generator;

@@ -1,4 +1,5 @@
-//! The schemas of the reports of wiggle tests, comebacks and standing drains are made
+//! The schemas of the reports of wiggle tests, comebacks, standing drains, first powers
+//! and the vehicle's own functions are made
 //! from the types that are printed, and what is printed fits them.
 
 use std::time::Duration;
@@ -9,7 +10,7 @@ use loomproof::drain::report::{Drained, report};
 use loomproof::link::{Link as _, VirtualProbe};
 use loomproof::plan::read;
 use loomproof::records::record::{Record, Subject};
-use loomproof::{comeback, drain, wiggle};
+use loomproof::{comeback, drain, first_power, own, wiggle};
 use loomproof_core::units::Volts;
 use loomproof_tests::records;
 use loomproof_tests::schemas::{fits, is_made_of, validator};
@@ -18,6 +19,8 @@ use serde_json::{Value, json};
 
 const WIGGLE: &str = "schemas/wiggle.schema.json";
 const COMEBACK: &str = "schemas/comeback.schema.json";
+const OWN: &str = "schemas/own.schema.json";
+const POWER: &str = "schemas/first-power.schema.json";
 const DRAIN: &str = "schemas/drain.schema.json";
 
 #[test]
@@ -25,6 +28,8 @@ fn the_schemas_are_those_of_the_types() {
     is_made_of::<wiggle::Report>(WIGGLE);
     is_made_of::<comeback::report::Report>(COMEBACK);
     is_made_of::<drain::Report>(DRAIN);
+    is_made_of::<own::Report>(OWN);
+    is_made_of::<first_power::Report>(POWER);
 }
 
 /// A report as it was printed fits; spoiled in any of these ways it does not.
@@ -125,6 +130,88 @@ fn what_a_standing_drain_prints_fits() {
             ("/woke", json!(-1)),
             ("/across", json!(1)),
             ("/limit_milliamperes", json!("50 mA")),
+        ],
+    );
+}
+
+fn smallest() -> loomproof::plan::model::Job {
+    let text = std::fs::read_to_string(top().join("fixtures/plans/smallest.toml")).unwrap();
+    let plan = read("smallest.toml", &text).unwrap();
+    plan.resolve(&Default::default()).unwrap()
+}
+
+/// Nothing measured, K1 tried by hand.
+#[test]
+fn what_is_noted_at_arrival_fits() {
+    use own::report::{Gone, State, report};
+    let job = smallest();
+    let own = own::list(&job);
+    let said = [("K1".to_owned(), State::Works)].into();
+    let gone = |stage, said, arrival| {
+        report(Gone {
+            job: &job,
+            own: &own,
+            stage,
+            vehicle: None,
+            measured: None,
+            said,
+            remarks: vec!["radio".to_owned()],
+            arrival,
+            broken_off: false,
+        })
+    };
+    let then = gone("arrival", &said, None);
+    let now = gone(
+        "hand-over",
+        &[("K1".to_owned(), State::Fails)].into(),
+        Some(&then),
+    );
+    let record = Record::of(&now, Subject::default()).unwrap();
+    assert_eq!(record.report["functions"][0]["means"], "ours");
+    holds(
+        OWN,
+        &record,
+        &[
+            ("/verdict", json!("noted")),
+            ("/functions/0/state", json!("hums")),
+            ("/functions/0/means", json!("yours")),
+            ("/functions/0/how", Value::Null),
+            ("/remarks", json!("radio")),
+            ("/stage", json!(1)),
+        ],
+    );
+}
+
+#[test]
+fn what_a_first_power_prints_fits() {
+    use first_power::course::Course;
+    use first_power::report::{PowerReport, Powered, report};
+    use loomproof_core::units::Amperes;
+    let job = smallest();
+    let limit = Amperes(3.0);
+    let look = PowerReport {
+        points: Vec::new(),
+        current: Some(Course::typed(Amperes(2.0), Amperes(0.1), limit)),
+    };
+    let report = report(Powered {
+        job: &job,
+        limit,
+        shunt: false,
+        probe: None,
+        looks: (Some(look.clone()), Some(look)),
+        broken_off: false,
+    });
+    let record = Record::of(&report, Subject::default()).unwrap();
+    holds(
+        POWER,
+        &record,
+        &[
+            ("/verdict", json!("on")),
+            ("/limit_amperes", json!("3 A")),
+            ("/without/points", Value::Null),
+            ("/with/current/rests", json!("yes")),
+            ("/fuses", json!("F1")),
+            ("/say", Value::Null),
         ],
     );
 }

@@ -17,7 +17,7 @@ use crate::drain::measure::{LOOKS, NULL_LOOKS, both, difference, ratio};
 use crate::drain::{budget, report::current};
 use crate::first_power::course::{Course, LAMP_CHECK, WATCHED};
 use crate::first_power::look::{Look, PointReport, hookup, out};
-use crate::first_power::report::{Powered as Gone, PowerReport, report};
+use crate::first_power::report::{PowerReport, Powered as Gone, report};
 use crate::first_power::text::{self, By};
 use crate::hookup::Hookup;
 use crate::link::{Link, VirtualProbe};
@@ -283,8 +283,7 @@ impl Way<'_> {
             true => Volts(highest),
             false => supply,
         };
-        let mut look =
-            Look::new(self.job, &powered, fuses_out, battery).map_err(Failure::usage)?;
+        let mut look = Look::new(self.job, &powered, fuses_out, battery).map_err(Failure::usage)?;
         let board = self.probe.as_ref().map(|probe| probe.board.as_str());
         // Nothing changes by itself while a virtual vehicle waits.
         let virtually = board.is_some_and(is_simulated);

@@ -193,7 +193,9 @@ fn kept(asked: &Asked<'_>, vehicle: Option<&str>) -> Result<Report, Failure> {
         )));
     }
     if kept.plan_digest != asked.job.digest || kept.answers != asked.job.answers {
-        note("The plan or its answers have changed since the arrival; conductors are compared by name.");
+        note(
+            "The plan or its answers have changed since the arrival; conductors are compared by name.",
+        );
     }
     Ok(kept)
 }
@@ -207,7 +209,9 @@ fn keep(file: &Path, report: &Report) -> Result<(), Failure> {
     made.write_all(format!("{text}\n").as_bytes())
         .and_then(|()| made.sync_all())
         .map_err(|error| fail(error.to_string()))?;
-    note(&format!("Noted in {name}; keep it until the vehicle goes back."));
+    note(&format!(
+        "Noted in {name}; keep it until the vehicle goes back."
+    ));
     Ok(())
 }
 

@@ -171,7 +171,8 @@ impl Look {
 
     fn say(&self, point: &str, seen: &Observed, shown: &Shown) -> String {
         let held = seen.pulled.is_some_and(|(_, up)| up.0 < FREE.0);
-        let free = matches!(shown, Shown::Known { pulled: Some(level), .. } if level.least.0 > FREE.0);
+        let free =
+            matches!(shown, Shown::Known { pulled: Some(level), .. } if level.least.0 > FREE.0);
         let fed = matches!(shown, Shown::Known { on, .. } if on.least.0 > FREE.0);
         if self.fuses_out && held && free && seen.on.0 < FREE.0 {
             return format!(

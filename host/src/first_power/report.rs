@@ -118,9 +118,8 @@ fn judge(
 ) -> (Verdict, String, String) {
     let faults = |say: String, act: &str| (Verdict::Faults, say, act.to_owned());
     let undecided = |say: &str, act: &str| (Verdict::Undecided, say.to_owned(), act.to_owned());
-    let said = |look: &PowerReport| -> Vec<String> {
-        look.off().map(|point| point.say.clone()).collect()
-    };
+    let said =
+        |look: &PowerReport| -> Vec<String> { look.off().map(|point| point.say.clone()).collect() };
     let on = [(without, false), (with, true)];
     for (look, fused) in on.into_iter().filter_map(|(look, it)| Some((look?, it))) {
         let off = said(look);
@@ -183,12 +182,12 @@ fn judge(
         .filter(|it| it.verdict == "cannot be seen")
         .map(|it| it.point.as_str())
         .collect();
-    let mut say = "Nothing behind the own fuses is joined to chassis at rest, and the current stays \
+    let mut say =
+        "Nothing behind the own fuses is joined to chassis at rest, and the current stays \
                    below the limit."
-        .to_owned();
+            .to_owned();
     if job.fuses.is_empty() {
-        "The current stays below the limit. This plan has no fuse of its own."
-            .clone_into(&mut say);
+        "The current stays below the limit. This plan has no fuse of its own.".clone_into(&mut say);
     } else if !hidden.is_empty() {
         say = format!(
             "The current stays below the limit. At {} the look itself shows nothing: what is \

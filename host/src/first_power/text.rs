@@ -85,7 +85,9 @@ pub fn ask_in(job: &Job) -> String {
         true => "Everything stays as it is".to_owned(),
         false => format!("Own fuses in: {}", fuses(job)),
     };
-    format!("[4 of 4] Battery off. {what}. Enter, and battery on again right after, through the limit.")
+    format!(
+        "[4 of 4] Battery off. {what}. Enter, and battery on again right after, through the limit."
+    )
 }
 
 /// Asks for a current.

@@ -84,11 +84,7 @@ fn course(
 }
 
 /// What is to be expected everywhere.
-fn whole(
-    solver: &mut Solver<'_>,
-    scenario: &Scenario,
-    steps: &[Step],
-) -> Result<Course, String> {
+fn whole(solver: &mut Solver<'_>, scenario: &Scenario, steps: &[Step]) -> Result<Course, String> {
     let all = solver.everything();
     let nothing = vec![vec![Shown::Unknown; solver.powered().points.len()]; steps.len()];
     course(solver, scenario, steps, (&all, nothing))

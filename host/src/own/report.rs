@@ -257,11 +257,7 @@ fn compare(functions: &mut Vec<FunctionReport>, then: &[FunctionReport]) {
     }
 }
 
-fn verdict(
-    functions: &[FunctionReport],
-    remarks: &[String],
-    arrival: Option<&Report>,
-) -> Verdict {
+fn verdict(functions: &[FunctionReport], remarks: &[String], arrival: Option<&Report>) -> Verdict {
     let state = |wanted: State| functions.iter().any(|it| it.state == wanted);
     let means = |wanted: Means| functions.iter().any(|it| it.means == Some(wanted));
     match arrival {

@@ -104,18 +104,26 @@ fn headline(report: &Report) -> String {
         (true, Verdict::Pass) => {
             "PASS: everything of the vehicle that worked at arrival works now".to_owned()
         }
-        (true, _) => "UNDECIDED: not everything can be put beside what was noted at arrival".to_owned(),
+        (true, _) => {
+            "UNDECIDED: not everything can be put beside what was noted at arrival".to_owned()
+        }
     }
 }
 
 /// What a change means, with what is so.
 const SECTIONS: [(Means, &str); 5] = [
-    (Means::Ours, "Worked at arrival, does not now: ours to look at"),
+    (
+        Means::Ours,
+        "Worked at arrival, does not now: ours to look at",
+    ),
     (
         Means::CannotTell,
         "Does not work now, and was not tried at arrival: nobody can tell whose it is",
     ),
-    (Means::StillToTry, "Worked at arrival, not tried now: try it"),
+    (
+        Means::StillToTry,
+        "Worked at arrival, not tried now: try it",
+    ),
     (
         Means::NotOurs,
         "Did not work at arrival and does not now: not ours; tell the owner",

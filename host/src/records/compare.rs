@@ -236,10 +236,12 @@ fn differs(then: &Record, now: &Record) -> Vec<String> {
              other"
                 .to_owned(),
         ),
-        Test::Wiggle | Test::Comeback | Test::Drain | Test::Own | Test::Power => said.push(format!(
-            "{} keeps no resistances: only what was found is put beside each other",
-            now.test.say()
-        )),
+        Test::Wiggle | Test::Comeback | Test::Drain | Test::Own | Test::Power => {
+            said.push(format!(
+                "{} keeps no resistances: only what was found is put beside each other",
+                now.test.say()
+            ))
+        }
     }
     if then.broken_off || now.broken_off {
         said.push("one of them was broken off before its end".to_owned());

@@ -137,12 +137,9 @@ impl Test {
     fn format(self) -> u32 {
         match self {
             Self::Ringout => 1,
-            Self::Live
-            | Self::Wiggle
-            | Self::Comeback
-            | Self::Drain
-            | Self::Own
-            | Self::Power => FORMAT,
+            Self::Live | Self::Wiggle | Self::Comeback | Self::Drain | Self::Own | Self::Power => {
+                FORMAT
+            }
         }
     }
 }

@@ -4,7 +4,9 @@
 use std::collections::BTreeMap;
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::process::{Child, ChildStderr, Stdio};
+use std::sync::mpsc::{Sender, channel};
 use std::sync::{Arc, Mutex};
+use std::time::Duration;
 
 use loomproof::bench::{Bench as Wired, Settings, Upset, upset};
 use loomproof::fault::Fault;
@@ -116,8 +118,17 @@ impl Fitted {
             .spawn()
             .unwrap();
         let said = BufReader::new(child.stderr.take().unwrap());
+        let (ended, waits) = channel();
+        let pid = Pid::from_child(&child);
+        // Where Ctrl-C does not end it, the test fails and does not hang.
+        std::thread::spawn(move || {
+            if waits.recv_timeout(LONGEST).is_err() {
+                let _ = kill_process(pid, Signal::KILL);
+            }
+        });
         Running {
             child,
+            ended,
             said,
             heard: String::new(),
         }
@@ -128,9 +139,14 @@ impl Fitted {
     }
 }
 
-/// The command while it runs.
+/// No run takes so long, even on a machine with much else to do.
+const LONGEST: Duration = Duration::from_secs(240);
+
+/// The command while it runs; it is killed when it takes too long, or when its test has
+/// failed.
 struct Running {
     child: Child,
+    ended: Sender<()>,
     said: BufReader<ChildStderr>,
     heard: String,
 }
@@ -166,8 +182,13 @@ impl Running {
         let mut rest = Vec::new();
         self.said.read_until(0, &mut rest).unwrap();
         self.heard.push_str(&String::from_utf8_lossy(&rest));
+        let status = self.child.wait().unwrap();
+        let _ = self.ended.send(());
+        let code = status
+            .code()
+            .unwrap_or_else(|| panic!("it did not end by itself:\n{}", self.heard));
         Run {
-            status: self.child.wait().unwrap().code().expect("ends by itself"),
+            status: code,
             out,
             err: self.heard,
         }
@@ -256,7 +277,7 @@ fn a_wiggle_test_that_is_broken_off_reports_what_came_apart() {
             (None, []) => {
                 running.until("a dropout of");
                 // A window or two of watching, whatever the machine is doing.
-                std::thread::sleep(std::time::Duration::from_secs(3));
+                std::thread::sleep(Duration::from_secs(3));
             }
             // At once: the virtual clock goes fast, and there are not many terminals.
             (None, _) => running.until("and hold (2 of"),

@@ -68,7 +68,7 @@ fn every_sort_of_test_is_kept_and_told_again() {
                 (Reported::Live(_), _) => "",
                 (Reported::Wiggle(_), _) => "Wiggle test of",
                 (Reported::Comeback(_), _) => "NOT DECIDED yet",
-                (Reported::Ringout(_) | Reported::Drain(_), _) => panic!("{number}"),
+                _ => panic!("{number}"),
             };
             assert!(words.starts_with(begins), "{words}");
             assert_eq!(
