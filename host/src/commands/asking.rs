@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::io::Write as _;
 
+use super::wrapping::for_stderr;
 use super::{Failure, note};
 use crate::plan::Plan;
 
@@ -11,7 +12,7 @@ use crate::plan::Plan;
 /// # Errors
 /// Where no line can be read.
 pub fn line(prompt: &str) -> std::io::Result<Option<String>> {
-    eprint!("{prompt}");
+    eprint!("{}", for_stderr(prompt));
     let _ = std::io::stderr().flush();
     let mut line = String::new();
     let read = std::io::stdin().read_line(&mut line)?;

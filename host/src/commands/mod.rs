@@ -30,6 +30,7 @@ mod stand;
 mod stopping;
 mod wiggle;
 mod wiggling;
+mod wrapping;
 
 use std::process::ExitCode;
 
@@ -94,6 +95,7 @@ enum Format {
 #[must_use]
 pub fn main() -> ExitCode {
     let cli = Cli::parse();
+    wrapping::fit_reports();
     let result = match cli.verb {
         Verb::Begin(args) => begin::run(&args),
         Verb::Review(args) => review::run(&args),
@@ -133,7 +135,7 @@ fn print(text: &str) -> Result<(), Failure> {
 /// A line on standard error; where that cannot be written to, nobody reads it.
 fn note(text: &str) {
     use std::io::Write as _;
-    let _ = writeln!(std::io::stderr(), "{text}");
+    let _ = writeln!(std::io::stderr(), "{}", wrapping::for_stderr(text));
 }
 
 /// Prints a value as JSON to standard output.

@@ -240,7 +240,8 @@ fn measure(
     }
     note("Where the probe leads go, everything plugged:");
     for clip in clips {
-        note(&format!("    {:<4} {}", clip.lead, clip.point.full_name()));
+        let lead = clip.lead.to_string();
+        note(&format!("    {lead:<4} {}", clip.point.full_name()));
     }
     let list = steps(&round.job);
     let powered = Powered::new(&round.job, &round.hookup)?;

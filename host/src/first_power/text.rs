@@ -50,7 +50,8 @@ pub fn ask_out(job: &Job, hookup: &Hookup, by: By) -> String {
          body.",
     );
     for clip in &hookup.clips {
-        let _ = write!(said, "\n    {:<4} {}", clip.lead, clip.point);
+        let lead = clip.lead.to_string();
+        let _ = write!(said, "\n    {lead:<4} {}", clip.point);
     }
     if by == By::Shunt {
         said.push_str("\n    P1 and P2, both on the battery's side of the shunt");

@@ -5,9 +5,7 @@ use std::fmt::Write as _;
 
 use super::finding::{Finding, Level};
 use super::report::{Outcome, Review};
-
-/// Width of the text.
-const WIDTH: usize = 88;
+use crate::ringout::text::width;
 
 /// The review as it is printed.
 #[must_use]
@@ -57,7 +55,7 @@ fn wrapped(lead: &str, text: &str) -> String {
     let mut line = lead.to_owned();
     let mut fresh = true;
     for word in text.split_whitespace() {
-        let long = line.chars().count() + 1 + word.chars().count() > WIDTH;
+        let long = line.chars().count() + 1 + word.chars().count() > width();
         if long && !fresh {
             out.push_str(line.trim_end());
             out.push('\n');

@@ -1,6 +1,7 @@
 //! The report in plain words.
 
 use std::fmt::Write as _;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 mod findings;
 
@@ -10,8 +11,17 @@ use super::findings::Findings;
 use super::report::{GroupReport, Report, Verdict};
 use crate::fault::kinds::not_tested as not_tested_words;
 
-/// Width that paragraphs are wrapped to.
+/// Width that paragraphs are wrapped to, at most.
 const WIDTH: usize = 88;
+
+/// The width of the terminal that is written to, where there is one and it is narrower.
+static NARROWER: AtomicUsize = AtomicUsize::new(WIDTH);
+
+/// Wraps paragraphs to a terminal of so many columns from now on. A file, and a program
+/// that reads along, get the same at every width.
+pub(crate) fn fit_to(columns: usize) {
+    NARROWER.store(columns.clamp(20, WIDTH), Ordering::Relaxed);
+}
 
 /// Boards that measure a simulated harness.
 const SIMULATED: [&str; 2] = ["virtual", "emulated-m3"];
@@ -318,15 +328,21 @@ fn hand_checks(out: &mut String, report: &Report) {
     }
 }
 
+/// The width that text is wrapped to.
+pub(crate) fn width() -> usize {
+    NARROWER.load(Ordering::Relaxed)
+}
+
 /// Writes a paragraph wrapped to [`WIDTH`], its later lines indented like its
 /// first.
 pub(crate) fn paragraph(out: &mut String, mark: &str, text: &str) {
+    let width = width();
     let indent = mark.chars().count();
     let mut line = mark.to_owned();
     let mut used = indent;
     for word in text.split_whitespace() {
         let length = word.chars().count();
-        if used > indent && used + 1 + length > WIDTH {
+        if used > indent && used + 1 + length > width {
             out.push_str(line.trim_end());
             out.push('\n');
             line = " ".repeat(indent);
