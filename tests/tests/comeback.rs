@@ -24,7 +24,7 @@ fn a_feed_that_is_low_is_told_from_one_that_is_dead() {
     let job = van();
     let dead = Cause::parse("dead-feed@K2", &job).unwrap();
     let (_, inquiry, _) = come_back(&job, &[dead]).unwrap().expect("it comes back");
-    let of = |kind: &str| {
+    let of = |kind: &'static str| {
         let suspects = inquiry.suspects.iter();
         suspects.filter(move |it| {
             let cause = it.causes.first();

@@ -231,7 +231,7 @@ impl Way<'_> {
             let_go(stand.link()?);
             return Ok((Some(first), None));
         }
-        self.enter(&stand, &text::ask_in(self.job))?;
+        self.enter(&stand, &text::ask_in(self.job, self.by()))?;
         if wanted.is_virtual() {
             stand = Stand::new(wanted, self.job)?;
             stand.clip(&self.hookup)?;

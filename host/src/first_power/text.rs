@@ -35,10 +35,20 @@ pub enum By {
     Hand,
 }
 
+impl By {
+    /// How many times something is asked for.
+    const fn steps(self) -> u8 {
+        match self {
+            Self::Shunt => 4,
+            Self::Hand => 3,
+        }
+    }
+}
+
 /// Before the battery is on.
 #[must_use]
 pub fn ask_out(job: &Job, hookup: &Hookup, by: By) -> String {
-    let mut said = "[1 of 4] Battery off. ".to_owned();
+    let mut said = format!("[1 of {}] Battery off. ", by.steps());
     match job.fuses.is_empty() {
         true => said.push_str("This plan has no fuse of its own."),
         false => {
@@ -63,8 +73,9 @@ pub fn ask_out(job: &Job, hookup: &Hookup, by: By) -> String {
 #[must_use]
 pub fn ask_on(limit: Amperes, by: By) -> String {
     let mut said = format!(
-        "[2 of 4] Battery on, through the limit of {} A: a bench supply set to it, or a lamp or fuse \
+        "[2 of {}] Battery on, through the limit of {} A: a bench supply set to it, or a lamp or fuse \
          in the battery lead that lets no more through.",
+        by.steps(),
         limit.0
     );
     if by == By::Hand {
@@ -81,13 +92,14 @@ pub fn ask_shunt() -> &'static str {
 
 /// The fuses go in.
 #[must_use]
-pub fn ask_in(job: &Job) -> String {
+pub fn ask_in(job: &Job, by: By) -> String {
+    let steps = by.steps();
     let what = match job.fuses.is_empty() {
         true => "Everything stays as it is".to_owned(),
         false => format!("Own fuses in: {}", fuses(job)),
     };
     format!(
-        "[4 of 4] Battery off. {what}. Enter, and battery on again right after, through the limit."
+        "[{steps} of {steps}] Battery off. {what}. Enter, and battery on again right after, through the limit."
     )
 }
 
