@@ -171,28 +171,7 @@ pub fn bits(weights: &[f64], classes: &[Vec<f64>]) -> f64 {
     sum.max(0.0)
 }
 
-/// Where more than this part of what one suspect may show is beyond what the other
-/// shows, a reading there tells the two apart more often than not.
-const MOSTLY: f64 = 0.5;
-
-/// The part of one forecast that lies beyond another, widened by so many volts.
-fn beyond(one: &Forecast, other: &Forecast, by: f64) -> f64 {
-    let (least, most) = (f64::from(one.least), f64::from(one.most));
-    let (low, high) = (f64::from(other.least) - by, f64::from(other.most) + by);
-    let width = most - least;
-    let outside = (low - least).clamp(0.0, width) + (most - high).clamp(0.0, width);
-    if width > by {
-        outside / width
-    } else if low > most || least > high {
-        1.0
-    } else {
-        0.0
-    }
-}
-
-/// Whether nothing that can be asked tells two suspects apart. That what they may show
-/// overlaps is not enough: a bad joint may show anything that an open one does, and much
-/// else.
+/// Whether nothing that can be asked tells two suspects apart.
 #[must_use]
 pub fn alike(asks: &Asks, one: &Suspect, other: &Suspect, barred: &BTreeSet<Ask>) -> bool {
     let both = one.forecasts.iter().zip(&other.forecasts).zip(&asks.list);
@@ -207,8 +186,8 @@ pub fn alike(asks: &Asks, one: &Suspect, other: &Suspect, barred: &BTreeSet<Ask>
                     (middle(one) - middle(other)).abs() < 0.6
                 }
                 What::Volts(_) => {
-                    let by = APART * sigma(one).max(sigma(other));
-                    beyond(one, other, by).max(beyond(other, one, by)) < MOSTLY
+                    let gap = (one.least - other.most).max(other.least - one.most);
+                    f64::from(gap) <= APART * sigma(one).max(sigma(other))
                 }
             }
         })
