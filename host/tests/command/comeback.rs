@@ -78,6 +78,15 @@ fn the_cause_in_a_virtual_vehicle_is_found() {
     }
 }
 
+/// A feed that gives too little leaves its fuse whole, and is not one that is dead.
+#[test]
+fn a_feed_that_is_low_is_told_from_one_that_is_dead() {
+    let report = virtually("dead-feed@K2");
+    let found = first(&report);
+    assert!(found.contains(&"dead-feed@K2".to_owned()), "{found:?}");
+    assert!(!found.contains(&"voltage@K2".to_owned()), "{found:?}");
+}
+
 /// A function without current is no fault where none is told.
 #[test]
 fn nothing_wrong_is_said_to_be_nothing_wrong() {

@@ -294,7 +294,11 @@ impl<'p> Solver<'p> {
                         && !settled.blown.contains(&at);
                     if fed {
                         let volts = self.voltage(&now, feed.node, Corner::Least)?;
-                        if (self.battery.0 - volts) / feed.ohms.0 > BLOWS * rating.0 {
+                        // What a low feed gives is less than the battery has.
+                        let mut low = scenario.volts.iter();
+                        let low = low.find(|(feed, _)| *feed == at);
+                        let given = low.map_or(self.battery, |(_, volts)| *volts);
+                        if (given.0 - volts) / feed.ohms.0 > BLOWS * rating.0 {
                             settled.blown.push(at);
                         }
                     }
