@@ -34,6 +34,8 @@ sources! {
     neets_4: "Length and temperature",
     faa_ac_43_13: "Voltage drop, strands, protection",
     parts: "Relay and filament",
+    iso_8820: "Fuses",
+    flashing: "Flashing",
     iec_60757: "Colours",
     iso_11446: "Trailer socket",
     polyhedra: "Polyhedra of resistors",

@@ -37,9 +37,9 @@ impl Patience {
 /// twice the slowest cycle.
 const RESTED: u64 = 4_200_000;
 
-/// The longest that one group of points is watched for its rhythm: six cycles of
+/// The longest that one group of points is watched for its rhythm: eight cycles of
 /// 0.5 Hz and what comes before.
-const LONGEST: u64 = 16_000_000;
+const LONGEST: u64 = 20_000_000;
 
 /// More rises than this in one window is no flashing.
 const FAST: u16 = 3;

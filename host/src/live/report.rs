@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::causes::{Case, Course};
 use super::judge::{Distance, alike};
 use super::observe::Observed;
-use super::rhythm::Rhythm;
+use super::rhythm::{Rhythm, allowed};
 use super::steps::Step;
 use super::text;
 use crate::diagnosis::words::Speaker;
@@ -144,10 +144,6 @@ const GROUPS: usize = 5;
 /// The lowest and highest voltage of a 12 V battery in service (from memory: 9 to
 /// 16 V, ISO 16750-2), as parts of the nominal voltage.
 const BATTERY: (f64, f64) = (9.0 / 12.0, 16.0 / 12.0);
-
-/// Flashes a minute that the rules allow: 60 to 120 (UN R53 6.3.8.1 quoted, 90 ± 30,
-/// read; SAE J945 in NHTSA interpretation letters, read).
-const FLASHES: (f64, f64) = (60.0, 120.0);
 
 /// The battery's voltage: near the highest of all points that the plan feeds directly.
 /// Points below may be fed another way, because theirs is dead.
@@ -433,10 +429,11 @@ fn rhythms(powered: &Powered, healthy: &Course, seen: &[Vec<Observed>]) -> Vec<R
             let (per_minute, hertz, on, good) = match seen.rhythm {
                 Rhythm::Steady | Rhythm::Unsteady => continue,
                 Rhythm::Flashing { per_minute, on } => {
-                    let legal = (FLASHES.0..=FLASHES.1).contains(&per_minute);
                     let good = match planned {
-                        Signal::Flashing { .. } => {
-                            legal || super::judge::fits(seen.rhythm, planned)
+                        // A plan that asks for what the rules do not allow knows why.
+                        Signal::Flashing { rate, .. } => {
+                            allowed(per_minute)
+                                || !allowed(rate.0) && super::judge::fits(seen.rhythm, planned)
                         }
                         _ => true,
                     };

@@ -7,6 +7,16 @@ use loomproof_core::units::Micros;
 /// letters, read) and below what dims (`common practice`: from 50 Hz).
 const FASTEST_FLASH: f64 = 10.0;
 
+/// Flashes a minute that the rules allow, least and most: 90 ± 30 (UN R53 6.3.8.1,
+/// quoted, read; SAE J945, variable load, in the same letters, read).
+pub const ALLOWED: (f64, f64) = (60.0, 120.0);
+
+/// Whether the rules allow so many flashes a minute.
+#[must_use]
+pub fn allowed(per_minute: f64) -> bool {
+    (ALLOWED.0..=ALLOWED.1).contains(&per_minute)
+}
+
 /// What a point does while nobody moves a switch.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Rhythm {
@@ -53,7 +63,7 @@ pub struct Edges {
     last: Option<(bool, u64)>,
 }
 
-/// Cycles that are seen before they count, and cycles that are then averaged
+/// Cycles that a flasher does before it counts, and cycles that are then averaged
 /// (measured after 5 cycles, averaged over 3: SAE J945 as quoted in NHTSA
 /// interpretation letters, read).
 const BEFORE: usize = 5;
@@ -97,41 +107,40 @@ impl Edges {
     /// Whether enough whole cycles were seen.
     #[must_use]
     pub fn enough(&self) -> bool {
-        self.rises().count() > BEFORE
+        self.cycles().count() >= BEFORE + AVERAGED
     }
 
-    fn rises(&self) -> impl Iterator<Item = u64> + '_ {
-        let rises = self.edges.iter().filter(|(_, up)| *up);
-        rises.map(|(at, _)| *at)
+    /// The whole cycles, each from one rise to the next: how long it took, seconds,
+    /// and the share of it that is on.
+    fn cycles(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        let mut rise = None;
+        let mut on = 0;
+        self.edges.iter().filter_map(move |&(at, up)| {
+            let since = at - rise.unwrap_or(at);
+            if !up {
+                on = since;
+                return None;
+            }
+            rise = Some(at);
+            let on = std::mem::take(&mut on);
+            (since > 0).then(|| (since as f64 * 1e-6, on as f64 / since as f64))
+        })
     }
 
     /// The rhythm, by the last cycles; `None` with less than one whole cycle.
+    ///
+    /// Every cycle has a rate of its own, and these are averaged, as the letters
+    /// do: of two short cycles and a long one the short ones count twice as much.
     #[must_use]
     pub fn rhythm(&self) -> Option<Rhythm> {
-        let rises: Vec<u64> = self.rises().collect();
-        let end = *rises.last()?;
-        let cycles = (rises.len() - 1).min(AVERAGED);
-        let start = *rises.get(rises.len() - 1 - cycles)?;
-        if cycles == 0 || end == start {
-            return None;
+        let cycles: Vec<(f64, f64)> = self.cycles().collect();
+        let last = cycles.len().min(AVERAGED);
+        let (mut rate, mut share) = (0.0, 0.0);
+        for (took, on) in cycles.iter().rev().take(last) {
+            rate += 1.0 / took / last as f64;
+            share += on / last as f64;
         }
-        let mut on = 0;
-        let mut up = None;
-        for (at, rises) in &self.edges {
-            if *at < start || *at > end {
-                continue;
-            }
-            match (rises, up) {
-                (true, _) => up = Some(*at),
-                (false, Some(since)) => {
-                    on += at - since;
-                    up = None;
-                }
-                (false, None) => {}
-            }
-        }
-        let span = (end - start) as f64;
-        Some(Rhythm::of(span * 1e-6 / cycles as f64, on as f64 / span))
+        (last > 0).then(|| Rhythm::of(1.0 / rate, share))
     }
 }
 
@@ -146,4 +155,86 @@ pub fn fast(
     let cycles = f64::from(rises.checked_sub(1)?);
     (span > 0.0 && cycles > 0.0)
         .then(|| Rhythm::of(span * 1e-6 / cycles, f64::from(high_between.0) / span))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Edges of what is on and off for so many milliseconds in turn, seen in
+    /// windows of 70 ms with 5 ms between them.
+    fn seen(pattern: &[u64]) -> Edges {
+        let mut at = 20_000;
+        let mut changes = vec![];
+        for (number, ms) in pattern.iter().enumerate() {
+            changes.push((at, number % 2 == 0));
+            at += ms * 1000;
+        }
+        let level = |at: u64| {
+            changes
+                .iter()
+                .rfind(|(when, _)| *when <= at)
+                .is_some_and(|it| it.1)
+        };
+        let mut edges = Edges::default();
+        for began in (0..at).step_by(75_000) {
+            let inside = |(when, _): &&(u64, bool)| *when > began && *when <= began + 70_000;
+            let mut inside = changes.iter().filter(inside).map(|(when, _)| when - began);
+            let first = inside.next().unwrap_or(0);
+            let last = inside.last().unwrap_or(first);
+            edges.window(
+                began,
+                70_000,
+                (level(began), level(began + 70_000)),
+                (first, last),
+            );
+        }
+        edges
+    }
+
+    #[test]
+    fn what_is_seen_between_windows_costs_little() {
+        for (on, off) in [(333, 334), (150, 517), (600, 400)] {
+            let edges = seen(&[on, off].repeat(10));
+            assert!(edges.enough());
+            let Some(Rhythm::Flashing {
+                per_minute,
+                on: share,
+            }) = edges.rhythm()
+            else {
+                panic!("it flashes");
+            };
+            let wanted = 60_000.0 / (on + off) as f64;
+            assert!(
+                (per_minute / wanted - 1.0).abs() < 0.01,
+                "{per_minute} of {wanted}"
+            );
+            assert!(
+                (share - on as f64 / (on + off) as f64).abs() < 0.01,
+                "{share}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_flasher_that_starts_slowly_is_judged_by_what_follows() {
+        let mut pattern = [600, 600].repeat(5);
+        pattern.extend([300, 300].repeat(3));
+        assert!(!seen(&pattern).enough(), "the eighth cycle has not ended");
+        pattern.push(300);
+        let edges = seen(&pattern);
+        assert!(edges.enough());
+        let Some(Rhythm::Flashing { per_minute, .. }) = edges.rhythm() else {
+            panic!("it flashes");
+        };
+        assert!((per_minute - 100.0).abs() < 1.0, "{per_minute}");
+    }
+
+    #[test]
+    fn less_than_a_cycle_has_no_rhythm() {
+        assert_eq!(seen(&[300, 300]).rhythm(), None);
+        assert_eq!(seen(&[]).rhythm(), None);
+        assert!(!allowed(59.9) && allowed(60.0) && allowed(120.0) && !allowed(120.1));
+        assert!(!allowed(f64::NAN));
+    }
 }
