@@ -187,6 +187,21 @@ mod tests {
     }
 
     #[test]
+    fn just_at_the_limit_is_within_and_what_is_off_is_off_by_so_much() {
+        // Powers of two, so that the sums are exact.
+        let band = Band {
+            low: Volts(1.0),
+            high: Volts(2.0),
+            sigma: Volts(0.125),
+        };
+        let at = |v: f64| judge(&band, Value::Volts(Volts(v)));
+        assert_eq!(at(2.0 + LIMIT * 0.125), Judgement::Within);
+        assert_eq!(at(1.0 - LIMIT * 0.125), Judgement::Within);
+        assert_eq!(at(3.0), Judgement::High(8.0));
+        assert_eq!(at(0.0), Judgement::Low(8.0));
+    }
+
+    #[test]
     fn limits_judge_as_their_band_does() {
         let volts = |value| Reading::Volts(MicroVolts(value));
         let (mut within, mut off) = (0, 0);

@@ -363,6 +363,7 @@ mod tests {
     use super::*;
     use crate::circuit::{Circuit, GROUND, Junction, NodeId, Part};
     use crate::units::Ohms;
+    use std::vec;
     use std::vec::Vec;
 
     /// Two two-lead nets, a lead on chassis, and a diode from net one to a fourth net.
@@ -422,5 +423,116 @@ mod tests {
             .map(|s| s.lead.0)
             .collect();
         assert_eq!(leads, [0, 1, 2, 3, 4, 5]);
+    }
+
+    #[test]
+    fn who_holds_a_net_low_and_who_is_read_instead() {
+        let (_, layout) = layout();
+        let step = |lead| isolation(&layout, LeadId(lead)).unwrap().step;
+        // 0 and 5 share an island with a diode; 4 is on chassis.
+        let lows = |lead| step(lead).low.iter().map(|l| l.0).collect::<Vec<_>>();
+        assert_eq!((lows(0), lows(2), lows(5)), (vec![2], vec![], vec![2]));
+        assert!(isolation(&layout, LeadId(4)).is_none());
+        assert!(isolation(&layout, LeadId(1)).is_none());
+        for lead in [0, 2, 5] {
+            let senses: Vec<_> = step(lead).senses.iter().map(|s| s.lead.0).collect();
+            assert_eq!(senses, [lead]);
+            assert_eq!(step(lead).samples, COARSE);
+        }
+    }
+
+    /// Two module inputs, one of them behind a diode, and a plain lead.
+    fn inputs() -> Layout {
+        let mut circuit: Circuit<8> = Circuit::new();
+        let n: Vec<NodeId> = (0..4).map(|_| circuit.node().unwrap()).collect();
+        let load = Part::Load {
+            least: Ohms(1e4),
+            most: Ohms(1e6),
+        };
+        circuit.add(n[0], GROUND, load).unwrap();
+        circuit.add(n[1], GROUND, load).unwrap();
+        let diode = Part::Diode(Junction::SILICON);
+        circuit.add(n[3], n[1], diode).unwrap();
+        for (lead, node) in n.iter().enumerate() {
+            circuit.clip(LeadId(lead as u8), *node).unwrap();
+        }
+        Layout::of(&circuit, &[])
+    }
+
+    #[test]
+    fn what_is_slow_is_waited_for() {
+        let layout = inputs();
+        let waits = |leads: &[u8]| {
+            let leads: Vec<_> = leads.iter().map(|l| LeadId(*l)).collect();
+            settle(&layout, &leads)
+        };
+        assert_eq!(waits(&[2]), SETTLE);
+        assert_eq!(waits(&[0]), SETTLE_LOADED);
+        assert_eq!(waits(&[1]), SETTLE_POLAR);
+        assert_eq!(waits(&[2, 0]), SETTLE_LOADED);
+        // Read behind the pull, because neither is held low for the other.
+        let step = isolation(&layout, LeadId(0)).unwrap().step;
+        let pulled: Vec<_> = step.senses.iter().skip(1).map(|s| s.lead.0).collect();
+        assert_eq!(pulled, [1, 3]);
+        assert_eq!(step.pulled, SETTLE_PULLED);
+    }
+
+    #[test]
+    fn a_walk_over_many_leads_reads_each_once_in_steps_that_fit() {
+        let mut circuit: Circuit<128> = Circuit::new();
+        for lead in 0..100 {
+            let node = circuit.node().unwrap();
+            circuit.clip(LeadId(lead), node).unwrap();
+            if lead % 7 == 0 {
+                let (least, most) = (Ohms(1e4), Ohms(1e6));
+                circuit
+                    .add(node, GROUND, Part::Load { least, most })
+                    .unwrap();
+            }
+        }
+        let layout = Layout::of(&circuit, &[]);
+        let mut read = Vec::new();
+        for planned in walk(&layout, LeadId(3)) {
+            assert_eq!(planned.purpose.leads(), (LeadId(3), None));
+            let senses = &planned.step.senses;
+            assert!(!senses.is_empty() && senses.len() <= MAX_SENSES);
+            for sense in senses {
+                let plain = sense.lead == LeadId(3);
+                assert_eq!(sense.mode == SenseMode::Plain, plain);
+                let slow = planned.step.pulled == SETTLE_PULLED;
+                assert_eq!(layout.loaded(sense.lead), slow, "{:?}", sense.lead);
+            }
+            read.extend(senses.iter().map(|s| s.lead.0));
+        }
+        read.sort_unstable();
+        assert_eq!(read, (0..100).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn ohms_by_the_voltage_between() {
+        let half = Volts(instrument::REFERENCE.0 / 2.0);
+        assert!((path_ohms(2, half).0 / (2.0 * instrument::SOURCE.0) - 1.0).abs() < 1e-12);
+        assert!((path_ohms(1, half).0 / instrument::SOURCE.0 - 1.0).abs() < 1e-12);
+        let nearly = |off: f64| Volts(instrument::REFERENCE.0 * (1.0 - off));
+        assert_eq!(path_ohms(2, nearly(4e-4)).0, f64::INFINITY);
+        // 2 · 725 Ω · (1 − 6e-4) / 6e-4.
+        let most = path_ohms(2, nearly(6e-4)).0;
+        assert!((most / (1450.0 * (1.0 / 6e-4 - 1.0)) - 1.0).abs() < 1e-9);
+        assert!(path_ohms(2, Volts(-1e-3)).0 < 0.0);
+        assert_eq!(pair_ohms(Volts(-1e-3)).0, 0.0);
+        assert_eq!(pair_ohms(half), path_ohms(2, half));
+    }
+
+    #[test]
+    fn a_pair_reads_up_to_six_more() {
+        let (_, layout) = layout();
+        let also: Vec<_> = (0..12).map(LeadId).collect();
+        let planned = pair(&layout, LeadId(2), LeadId(3), &also);
+        assert_eq!(planned.purpose.leads(), (LeadId(2), Some(LeadId(3))));
+        let senses: Vec<_> = planned.step.senses.iter().map(|s| s.lead.0).collect();
+        assert_eq!(senses, [2, 3, 0, 1, 4, 5, 6, 7]);
+        assert!(planned.step.high.contains(LeadId(2)) && planned.step.high.len() == 1);
+        assert!(planned.step.low.contains(LeadId(3)) && planned.step.low.len() == 1);
+        assert_eq!(planned.step.samples, FINE);
     }
 }

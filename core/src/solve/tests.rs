@@ -186,3 +186,125 @@ fn variance_agrees_with_finite_differences() {
         "{variance} against {wanted}"
     );
 }
+
+fn tie(node: NodeId, volts: f64, ohms: f64) -> Attachment {
+    Attachment {
+        node,
+        volts: Volts(volts),
+        ohms: Ohms(ohms),
+        spread: Ohms(0.0),
+    }
+}
+
+#[test]
+fn a_load_is_solved_at_the_end_that_is_asked_for() {
+    let mut circuit: Circuit<4> = Circuit::new();
+    let a = circuit.node().unwrap();
+    let (least, most) = (Ohms(100.0), Ohms(300.0));
+    circuit.add(a, GROUND, Part::Load { least, most }).unwrap();
+    let mut work = Workspace::new(vec![0.0; room(2)]);
+    for (corner, volts) in [(Corner::Least, 0.5), (Corner::Most, 0.75)] {
+        let ties = [tie(a, 1.0, 100.0)];
+        let island = island(&mut work, circuit.elements(), &ties, a, corner).unwrap();
+        assert!((island.volts(a).0 - volts).abs() < 1e-12);
+    }
+}
+
+#[test]
+fn without_a_current_every_node_stands_at_the_one_source() {
+    let (circuit, n) = graph(4, &[(0, 1, 1.0), (2, 3, 1.0)]);
+    let mut work = Workspace::new(vec![0.0; room(4)]);
+    let ties = [tie(n[1], 2.5, 725.0)];
+    let mut lone = island(&mut work, circuit.elements(), &ties, n[0], Corner::Most).unwrap();
+    assert_eq!(
+        (lone.len(), lone.is_empty(), lone.floats()),
+        (2, false, false)
+    );
+    assert_eq!(lone.elements().count(), 1);
+    assert_eq!((lone.volts(n[0]).0, lone.volts(n[1]).0), (2.5, 2.5));
+    assert_eq!(lone.volts(n[2]).0, 0.0, "of another island");
+    assert!(lone.contains(n[1]) && !lone.contains(n[2]) && !lone.contains(GROUND));
+    // Against chassis and against another island its resistance shows, within it nothing.
+    assert_eq!(lone.variance(&ties, n[0], None), (0.0, Ohms(725.0)));
+    assert_eq!(lone.variance(&ties, n[0], Some(n[2])), (0.0, Ohms(725.0)));
+    assert_eq!(lone.variance(&ties, n[0], Some(n[1])), (0.0, Ohms(0.0)));
+    let mut other = island(&mut work, circuit.elements(), &ties, n[2], Corner::Most).unwrap();
+    assert!(other.floats() && !other.contains(n[0]));
+    assert_eq!(
+        other.variance(&ties, n[2], None),
+        (0.0, Ohms(f64::INFINITY))
+    );
+}
+
+#[test]
+fn the_resistance_seen_is_that_of_what_is_in_parallel() {
+    let (mut circuit, n) = graph(2, &[(0, 1, 30.0)]);
+    circuit.add(n[1], GROUND, wire(60.0)).unwrap();
+    let mut work = Workspace::new(vec![0.0; room(4)]);
+    let ties = [tie(n[0], 1.0, 90.0)];
+    let mut island = island(&mut work, circuit.elements(), &ties, n[0], Corner::Most).unwrap();
+    // 90 beside 30 + 60; 60 beside 30 + 90; 30 beside 90 + 60.
+    for (plus, minus, ohms) in [
+        (n[0], None, 45.0),
+        (n[1], None, 40.0),
+        (n[0], Some(n[1]), 25.0),
+    ] {
+        let (_, seen) = island.variance(&ties, plus, minus);
+        let seen = seen.0;
+        assert!((seen - ohms).abs() < 1e-9, "{seen} of {ohms}");
+    }
+}
+
+#[test]
+fn what_nothing_conducts_to_is_singular() {
+    let (circuit, n) = graph(2, &[(0, 1, 1.0)]);
+    let mut elements = circuit.elements().to_vec();
+    elements[0].part = wire(f64::INFINITY);
+    let mut work = Workspace::new(vec![0.0; room(4)]);
+    let ties = [tie(n[0], 1.0, 1.0), tie(n[0], 1.0, 1.0)];
+    let result = island(&mut work, &elements, &ties, n[0], Corner::Most);
+    assert_eq!(result.err(), Some(SolveError::Singular));
+}
+
+#[test]
+fn a_companion_touches_the_diode_where_it_stands() {
+    let junction = Junction::SILICON;
+    let scale = junction.emission * THERMAL;
+    let through = |v: f64| junction.saturation.0 * libm::expm1(v / scale) + DIODE_SHUNT * v;
+    for volts in [-3.0, -0.1, 0.0, 0.3, 0.6, 0.8] {
+        let (conductance, current) = companion(&junction, volts);
+        let h = 1e-5;
+        let slope = (through(volts + h) - through(volts - h)) / (2.0 * h);
+        assert!(
+            (conductance / slope - 1.0).abs() < 1e-5,
+            "{volts}: {conductance} {slope}"
+        );
+        let wanted = through(volts);
+        let found = conductance * volts + current;
+        assert!(
+            (found - wanted).abs() <= 1e-9 * wanted.abs() + 1e-18,
+            "{volts}"
+        );
+    }
+}
+
+#[test]
+fn a_junction_does_not_jump() {
+    let junction = Junction::SILICON;
+    let scale = junction.emission * THERMAL;
+    // Below the critical voltage, and in small steps, it goes where it is wanted.
+    for (wanted, held) in [(-5.0, 0.7), (0.3, 0.0), (0.75, 0.74)] {
+        assert_eq!(limit(wanted, held, &junction), wanted);
+    }
+    let near = |found: f64, wanted: f64| (found / wanted - 1.0).abs() < 1e-12;
+    let up = limit(3.3, 0.7, &junction);
+    assert!(near(up, 0.7 + scale * libm::log(1.0 + 2.6 / scale)));
+    assert!(near(
+        limit(3.3, 0.0, &junction),
+        scale * libm::log(3.3 / scale)
+    ));
+    // From far above down to where it still conducts: to the critical voltage.
+    let critical = limit(0.9, 5.0, &junction);
+    let wanted = scale * libm::log(scale / (2.0_f64.sqrt() * junction.saturation.0));
+    assert!(near(critical, wanted), "{critical} of {wanted}");
+}
