@@ -1,0 +1,58 @@
+#!/usr/bin/env bash
+# Which lines and regions of core and host their own unit tests run through,
+# counted by LLVM: tools/coverage.sh [--write] [FILTER...]
+#
+# --write keeps it as docs/coverage.md; FILTERs are names of tests, for a part.
+# Needs llvm-profdata and llvm-cov of the compiler's own LLVM: rustup's
+# component llvm-tools, or Debian's llvm-NN. Only crates of the workspace are
+# built anew; their dependencies are not counted.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+write=0
+[ "${1:-}" != --write ] || { write=1; shift; }
+rustc=${RUSTC:-rustc}
+version=$("$rustc" -vV | sed -n 's/^LLVM version: \([0-9]*\).*/\1/p')
+host=$("$rustc" -vV | sed -n 's/^host: //p')
+for tools in "$("$rustc" --print sysroot)/lib/rustlib/$host/bin" "/usr/lib/llvm-$version/bin"; do
+    [ ! -x "$tools/llvm-cov" ] || break
+done
+[ -x "$tools/llvm-cov" ] || {
+    echo "no llvm-cov for LLVM $version: rustup component add llvm-tools, or apt-get install llvm-$version" >&2
+    exit 1
+}
+folder=$(mktemp -d)
+trap 'rm -rf "$folder"' EXIT
+# The compiler of the workspace's crates alone; always at the same place, so that
+# a second run finds what the first built.
+mkdir -p target/coverage
+printf '#!/bin/sh\nexec "$@" -C instrument-coverage\n' > target/coverage/counting
+chmod +x target/coverage/counting
+export RUSTC_WORKSPACE_WRAPPER="$PWD/target/coverage/counting"
+# Build scripts and macros of the workspace, if any, leave nothing behind.
+LLVM_PROFILE_FILE="$folder/build-%p.ignored" cargo test --workspace --locked --lib --test frames \
+    --no-run --message-format=json-render-diagnostics > "$folder/built.json"
+programs=()
+while read -r package program; do
+    programs+=("$program")
+    (cd "$package" && LLVM_PROFILE_FILE="$folder/%p-%2m.profraw" "$program" -q "$@") >&2
+done < <(python3 - "$folder/built.json" <<'PICK'
+import json, os, sys
+for line in open(sys.argv[1]):
+    built = json.loads(line)
+    name = built.get("target", {}).get("name")
+    if built.get("executable") and name in ("loomproof_core", "loomproof", "frames"):
+        print(os.path.dirname(built["manifest_path"]), built["executable"])
+PICK
+)
+[ "${#programs[@]}" = 3 ] || { echo "${#programs[@]} programs of tests, not 3" >&2; exit 1; }
+"$tools/llvm-profdata" merge -sparse "$folder"/*.profraw -o "$folder/all.profdata"
+objects=("${programs[0]}")
+for program in "${programs[@]:1}"; do objects+=(-object "$program"); done
+"$tools/llvm-cov" export -summary-only -instr-profile "$folder/all.profdata" "${objects[@]}" \
+    > "$folder/coverage.json"
+python3 tools/coverage.py "$folder/coverage.json" "$@" > "$folder/page.md"
+cat "$folder/page.md"
+if [ "$write" = 1 ]; then
+    [ $# = 0 ] || { echo "a part is not kept" >&2; exit 1; }
+    cp "$folder/page.md" docs/coverage.md
+fi
