@@ -181,7 +181,7 @@ mod tests {
             let inside = |(when, _): &&(u64, bool)| *when > began && *when <= began + 70_000;
             let mut inside = changes.iter().filter(inside).map(|(when, _)| when - began);
             let first = inside.next().unwrap_or(0);
-            let last = inside.last().unwrap_or(first);
+            let last = inside.next_back().unwrap_or(first);
             edges.window(
                 began,
                 70_000,
