@@ -1,11 +1,12 @@
 //! `probe load`: a plan into the probe, for use without a computer.
 
-use loomproof_core::image::{Head, MAX_IMAGE};
+use loomproof_core::image::{Head, MAX_IMAGE, MAX_VARIANTS};
 use serde::Serialize;
 
 use super::{Bare, Failure, Format, ProbeArgs, Status, VirtualArgs, note, print, print_json};
 use crate::alone::{Carrying, CompileError, LoadError, compile, load};
 use crate::commands::job::JobArgs;
+use crate::hookup::propose;
 use crate::link::Link;
 use crate::plan::{Plan, only_unsafe};
 use crate::probe::nulls::kept;
@@ -42,6 +43,9 @@ struct Printed {
     most_bytes: u32,
     /// Whether the very same plan was in the probe already.
     was_there: bool,
+    /// Which connectors have to be open and which plugged while it is rung out, by the
+    /// plan; the probe itself does not say it.
+    before: Vec<String>,
 }
 
 /// Compiles the plan for this probe and loads it.
@@ -71,6 +75,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         bytes: image.len(),
         most_bytes: MAX_IMAGE,
         was_there: !loaded,
+        before: halves(&args.job, &plan, link.hello().leads)?,
     };
     match args.probe.format {
         Format::Json => print_json(&printed)?,
@@ -102,6 +107,37 @@ pub(super) fn compiled(
     })
 }
 
+/// What has to be open and what plugged while the carried plan is rung out, with the
+/// variants where they differ in that.
+fn halves(args: &JobArgs, plan: &Plan, leads: u8) -> Result<Vec<String>, Failure> {
+    let variants = plan.variants(&args.fixed(plan)?, MAX_VARIANTS);
+    let all = variants.len();
+    let mut said: Vec<(String, Vec<String>)> = Vec::new();
+    for answers in variants {
+        let failure =
+            |problems: Vec<_>| Failure::plan(plan.render(&problems, false), only_unsafe(&problems));
+        let job = plan.resolve(&answers).map_err(failure)?;
+        let hookup = propose(&job, args.place.into(), usize::from(leads))
+            .map_err(|error| Failure::usage(error.to_string()))?;
+        let words = job.answers.iter().map(|(o, v)| format!("{o} = {v}"));
+        let variant = words.collect::<Vec<_>>().join(", ");
+        for say in hookup.mated.to_do(&job) {
+            match said.iter_mut().find(|(known, _)| *known == say) {
+                Some((_, variants)) => variants.push(variant.clone()),
+                None => said.push((say, vec![variant.clone()])),
+            }
+        }
+    }
+    let each = said.into_iter().map(|(say, variants)| {
+        if variants.len() == all {
+            say
+        } else {
+            format!("With {}: {say}", variants.join("; or "))
+        }
+    });
+    Ok(each.collect())
+}
+
 fn text(printed: &Printed) -> String {
     let Printed {
         title,
@@ -111,7 +147,16 @@ fn text(printed: &Printed) -> String {
         bytes,
         most_bytes,
         was_there,
+        before,
     } = printed;
+    let before = if before.is_empty() {
+        String::new()
+    } else {
+        format!(
+            "Before each run (the probe's display does not say it):\n - {}\n",
+            before.join("\n - ")
+        )
+    };
     let what = if *was_there {
         "is in the probe already"
     } else {
@@ -123,7 +168,7 @@ fn text(printed: &Printed) -> String {
     };
     format!(
         "\"{title}\" {what}, for the {place}: {variants}, up to {leads} probe leads, {bytes} of \
-         {most_bytes} bytes.\n"
+         {most_bytes} bytes.\n{before}"
     )
 }
 
