@@ -188,6 +188,27 @@ fn the_states_grow_with_the_switches_and_not_with_the_relays() {
     assert!(last < Duration::from_secs(limit), "{last:?}");
 }
 
+/// Twenty of each in one chain are more than a million states: so many as are asked for
+/// are looked at, the review says so, and nothing false comes of it.
+#[test]
+fn twenty_switches_and_twenty_relays_in_one_chain() {
+    let plan = plan(&chain(20));
+    let settings = Settings {
+        most_states: 1000,
+        ..Settings::default()
+    };
+    let review = review(&plan, &settings).unwrap();
+    let states = &review.states;
+    assert_eq!((states.switches, states.relays), (20, 20));
+    assert_eq!(states.combinations, 1 << 20);
+    assert!(!states.complete);
+    assert!((5..=1000).contains(&states.looked_at), "{states:?}");
+    let false_ones = ["sneak-feed", "held-on", "back-feed", "short"];
+    let wrong = review.findings.iter();
+    let wrong = wrong.filter(|it| false_ones.contains(&it.rule));
+    assert_eq!(wrong.count(), 0, "{:#?}", review.findings);
+}
+
 /// Twenty switches that share no wire cost twenty times two states.
 #[test]
 fn switches_without_a_common_wire_are_searched_apart() {
