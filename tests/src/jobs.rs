@@ -31,6 +31,7 @@ fn lead(name: &str, colour: &str, metres: f64, from: End, to: End) -> Lead {
         length: Metres(metres),
         from,
         to,
+        occupied_by: None,
     }
 }
 

@@ -10,7 +10,7 @@ use loomproof::drain::report::{Drained, report};
 use loomproof::link::{Link as _, VirtualProbe};
 use loomproof::plan::read;
 use loomproof::records::record::{Record, Subject};
-use loomproof::{comeback, drain, first_power, own, wiggle};
+use loomproof::{comeback, drain, first_power, live, own, wiggle};
 use loomproof_core::units::Volts;
 use loomproof_tests::records;
 use loomproof_tests::schemas::{fits, is_made_of, validator};
@@ -22,6 +22,7 @@ const COMEBACK: &str = "schemas/comeback.schema.json";
 const OWN: &str = "schemas/own.schema.json";
 const POWER: &str = "schemas/first-power.schema.json";
 const DRAIN: &str = "schemas/drain.schema.json";
+const FOLLOW: &str = "schemas/follow.schema.json";
 
 #[test]
 fn the_schemas_are_those_of_the_types() {
@@ -30,6 +31,7 @@ fn the_schemas_are_those_of_the_types() {
     is_made_of::<drain::Report>(DRAIN);
     is_made_of::<own::Report>(OWN);
     is_made_of::<first_power::Report>(POWER);
+    is_made_of::<live::follow::Report>(FOLLOW);
 }
 
 /// A report as it was printed fits; spoiled in any of these ways it does not.

@@ -83,6 +83,7 @@ impl InRounds {
                 model: model.clone(),
                 taken,
                 clips: Vec::new(),
+                set_anew: false,
             });
         }
         let judged: Vec<Round<'_>> = rungs.iter().map(Rung::round).collect();

@@ -194,6 +194,7 @@ pub fn rung(
         model: circuit,
         taken,
         clips: clips.clone(),
+        set_anew: false,
     };
     if readings.next().is_some() || !rung.is_whole() {
         return Err(ResultsError::Damaged(kept.number));

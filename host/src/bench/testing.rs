@@ -69,6 +69,7 @@ pub(crate) fn lead(name: &str, from: End, to: End) -> Lead {
         length: Metres(1.0),
         from,
         to,
+        occupied_by: None,
     }
 }
 

@@ -17,7 +17,7 @@ use crate::plan::model::Job;
 use crate::probe::nulls;
 use crate::ringout::report::{NextReading, Report};
 use crate::ringout::run::one_more;
-use crate::ringout::{Outcome, text};
+use crate::ringout::{Outcome, Rung, text};
 
 /// The most further steps of one call.
 const MOST_STEPS: usize = 12;
@@ -25,12 +25,15 @@ const MOST_STEPS: usize = 12;
 /// Takes further steps until one explanation is left, none tells more, or the
 /// fitter stops; the last report.
 ///
-/// `earlier` rounds were rung out before this call and cannot be clipped again.
+/// `earlier` rounds were rung out before this call and cannot be clipped again. Rounds
+/// that were rung out anew stand in `kept` afterwards in the place of those before;
+/// further points that were touched are not kept.
 pub(super) fn go_on(
     job: &Job,
     probe: &mut Clipped<'_>,
     hello: &Hello,
     (mut judging, earlier): (Judging, usize),
+    kept: &mut [Rung],
 ) -> Result<Report, Failure> {
     for _ in 0..MOST_STEPS {
         let report = judging.report(job, hello)?;
@@ -57,6 +60,14 @@ pub(super) fn go_on(
                     return Ok(report);
                 }
                 reclipped(job, probe, &mut judging, (&named, earlier))?;
+                for round in &named {
+                    let both = (kept.get_mut(*round), judging.rungs.get(*round));
+                    if let (Some(kept), Some(anew)) = both
+                        && anew.set_anew
+                    {
+                        kept.clone_from(anew);
+                    }
+                }
             }
             _ => return Ok(report),
         }
@@ -94,7 +105,10 @@ fn reclipped(
         };
         let link = probe.on(round - earlier, &rung.hookup)?;
         match take(link, &rung.model, &rung.hookup)? {
-            Outcome::Complete(taken) => rung.taken = taken,
+            Outcome::Complete(taken) => {
+                rung.taken = taken;
+                rung.set_anew = true;
+            }
             Outcome::Refused(stop) => judging.stop = Some(stop),
         }
     }

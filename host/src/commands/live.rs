@@ -7,6 +7,7 @@ use loomproof_core::wire::{LeadId, Place};
 use super::drain::{self, Asked, DrainArgs};
 use super::exit::Status;
 use super::first_power::{self, PowerArgs};
+use super::following::{self, FollowArgs};
 use super::job::{JobArgs, ReachArgs, VirtualArgs};
 use super::keeping::{Shelf, StoreArgs, SubjectArgs};
 use super::own::{self, OwnArgs};
@@ -36,28 +37,30 @@ use crate::stage::{Act, Stage};
 )]
 pub struct Args {
     #[command(flatten)]
-    job: JobArgs,
+    pub(super) job: JobArgs,
     #[command(flatten)]
     reach: ReachArgs,
     #[command(flatten)]
-    stage: StageArgs,
+    pub(super) stage: StageArgs,
     /// The ring-out of this job, as `ringout --so-far` or `--save` keeps it: the live
     /// check is refused until everything is rung out and nothing is off.
-    #[arg(long, value_name = "FILE", conflicts_with = "drain")]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["drain", "follow"])]
     rung_out: Option<PathBuf>,
     /// `virtual`, or the port of a probe, such as /dev/ttyACM0 or COM5, or `usb`
     /// for the one that is plugged in.
     #[arg(long, value_name = "PROBE", default_value = "virtual")]
-    probe: String,
+    pub(super) probe: String,
     /// Puts a fault on the virtual vehicle; may be repeated. Besides the faults of
     /// `ringout`: dead-feed@K2, no-ground@K5, stuck@SWITCH,state=STATE, bulb-out@LOAD.
     #[arg(long = "fault", value_name = "FAULT")]
-    faults: Vec<String>,
+    pub(super) faults: Vec<String>,
     #[command(flatten)]
-    simulated: VirtualArgs,
+    pub(super) simulated: VirtualArgs,
+    #[command(flatten)]
+    pub(super) follow: FollowArgs,
     /// Goes on by itself when it sees that a switch was moved, with a beep: for hands
     /// that are elsewhere.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "follow")]
     keyless: bool,
     #[command(flatten)]
     drain: DrainArgs,
@@ -71,7 +74,7 @@ pub struct Args {
     subject: SubjectArgs,
     /// What to print.
     #[arg(long, default_value = "text")]
-    format: Format,
+    pub(super) format: Format,
 }
 
 /// Checks and prints the report.
@@ -88,6 +91,9 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
             "a live check is made in the vehicle; on the bench there is `ringout --where bench`"
                 .to_owned(),
         ));
+    }
+    if let Some(wire) = args.follow.wire() {
+        return following::run(args, wire);
     }
     if let Some(file) = args.own.file() {
         return own::run(&own::Asked {
@@ -152,7 +158,14 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     }
     let hookup = planned.hookups.remove(0).battery_on();
     let powered = Powered::new(&job, &hookup)?;
-    let seen = walk(args.keyless, (&job, &hookup), &list, (&mut vehicle, &stop))?;
+    let way = Way {
+        job: &job,
+        hookup: &hookup,
+        steps: &list,
+        keyless: args.keyless,
+        ask: text::ask,
+    };
+    let seen = walk(&way, (&mut vehicle, &stop))?;
     let_go(vehicle.link()?);
     let report = report(Checked {
         job: &job,
@@ -188,9 +201,10 @@ fn passed(args: &JobArgs, file: &Path) -> Result<Job, Failure> {
     let why = match (kept.place, kept.report.verdict) {
         (Place::Bench, _) => "it was rung out on the bench only, not in the vehicle.".to_owned(),
         (_, Verdict::Pass) => {
-            let open = kept.report.hand_checks.len();
+            let open = kept.report.hand_checks.iter();
+            let open = open.filter(|check| check.is_open()).count();
             note(&format!(
-                "{name}: rung out, nothing is off. Hand checks, which no reading replaces: {open}."
+                "{name}: rung out, nothing is off. Hand checks still open: {open}."
             ));
             return Ok(kept.job);
         }
@@ -209,7 +223,7 @@ fn passed(args: &JobArgs, file: &Path) -> Result<Job, Failure> {
 
 impl Args {
     /// The probe and its virtual bench.
-    fn wanted(&self) -> Wanted<'_> {
+    pub(super) fn wanted(&self) -> Wanted<'_> {
         Wanted {
             probe: &self.probe,
             faults: &self.faults,
@@ -219,22 +233,31 @@ impl Args {
     }
 }
 
+/// A way through the states of the switches.
+pub(super) struct Way<'w> {
+    pub(super) job: &'w Job,
+    pub(super) hookup: &'w Hookup,
+    pub(super) steps: &'w [Step],
+    /// `--keyless`.
+    pub(super) keyless: bool,
+    /// What the fitter is asked to do for a step.
+    pub(super) ask: fn(&Job, &Step, (usize, usize)) -> String,
+}
+
 /// Goes through the steps with the fitter; where it is broken off, what was seen until
 /// then.
 pub(super) fn walk(
-    keyless: bool,
-    (job, hookup): (&Job, &Hookup),
-    list: &[Step],
+    way: &Way<'_>,
     (vehicle, stop): (&mut Stand<'_>, &Stopping),
 ) -> Result<Vec<Vec<Observed>>, Failure> {
-    vehicle.clip(hookup)?;
-    let leads: Vec<LeadId> = hookup.clips.iter().map(|clip| clip.lead).collect();
+    vehicle.clip(way.hookup)?;
+    let leads: Vec<LeadId> = way.hookup.clips.iter().map(|clip| clip.lead).collect();
     let mut seen: Vec<Vec<Observed>> = Vec::new();
-    for (at, step) in list.iter().enumerate() {
-        note(&text::ask(job, step, (at, list.len())));
+    for (at, step) in way.steps.iter().enumerate() {
+        note(&(way.ask)(way.job, step, (at, way.steps.len())));
         vehicle.set(step.moves.iter().copied())?;
         let before = seen.last();
-        let observed = match one(keyless, job, &leads, before, (vehicle, stop)) {
+        let observed = match one(way, &leads, before, (vehicle, stop)) {
             Ok(observed) => observed,
             Err(_) if stop.asked() => {
                 note("Broken off.");
@@ -249,8 +272,7 @@ pub(super) fn walk(
 
 /// Waits until a switch was moved, and looks.
 fn one(
-    keyless: bool,
-    job: &Job,
+    way: &Way<'_>,
     leads: &[LeadId],
     before: Option<&Vec<Observed>>,
     (vehicle, stop): (&mut Stand<'_>, &Stopping),
@@ -259,9 +281,9 @@ fn one(
     let mut link = stop.until(vehicle.link()?);
     match before {
         _ if !by_hand => {}
-        Some(before) if keyless => {
+        Some(before) if way.keyless => {
             let moved =
-                until_moved(&mut link, leads, before, job.supply).map_err(observe_failure)?;
+                until_moved(&mut link, leads, before, way.job.supply).map_err(observe_failure)?;
             if !moved {
                 note("    Nothing moved for three minutes; measured as it is.");
             }
@@ -269,7 +291,7 @@ fn one(
         }
         _ => enter(stop)?,
     }
-    observe(&mut link, leads, job.supply, Patience::FULL).map_err(observe_failure)
+    observe(&mut link, leads, way.job.supply, Patience::FULL).map_err(observe_failure)
 }
 
 fn observe_failure(error: ObserveError) -> Failure {

@@ -7,6 +7,7 @@ mod comeback;
 mod drain;
 mod exit;
 mod first_power;
+mod following;
 mod going_on;
 mod hookup;
 mod job;

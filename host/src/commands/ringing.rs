@@ -30,7 +30,9 @@ pub(super) struct Judging {
 impl Judging {
     /// Of rounds that were rung out.
     pub(super) fn of(job: &Job, rungs: Vec<Rung>, stop: Option<Stop>) -> Result<Self, Failure> {
-        let listed = catalogue::of_rounds(job, rungs.iter().map(|rung| &rung.hookup));
+        let mut listed = catalogue::of_rounds(job, rungs.iter().map(|rung| &rung.hookup));
+        let looked_at = looked_at(job, &rungs);
+        listed.retain(|fault| !looked_at.contains(fault));
         let models: Vec<&Model> = rungs.iter().map(|rung| &rung.model).collect();
         let could = coverage_of_rounds(&models, &listed).map_err(Failure::usage)?;
         // A scan that was broken off proves nothing yet.
@@ -67,6 +69,21 @@ impl Judging {
     }
 }
 
+/// Mistakes with clips that were set anew, and that no clip of another round can have.
+fn looked_at(job: &Job, rungs: &[Rung]) -> Vec<Fault> {
+    let clips = |anew: bool| -> Vec<Fault> {
+        let those = rungs.iter().filter(|rung| rung.set_anew == anew);
+        let faults = those.flat_map(|rung| catalogue::all(job, &rung.hookup));
+        faults.filter(Fault::is_operators).collect()
+    };
+    if !rungs.iter().any(|rung| rung.set_anew) {
+        return Vec::new();
+    }
+    let (anew, others) = (clips(true), clips(false));
+    let own = anew.into_iter().filter(|fault| !others.contains(fault));
+    own.collect()
+}
+
 /// Rings rounds out; stops where the probe refuses.
 pub(super) fn ring(
     job: &Job,
@@ -100,6 +117,7 @@ pub(super) fn ring(
             model,
             taken,
             clips: ready.clips,
+            set_anew: false,
         });
         if stop.is_some() {
             return Ok((rungs, stop));

@@ -19,13 +19,13 @@ use crate::circuit::{Model, build};
 use crate::diagnosis::coverage::coverage_of_rounds;
 use crate::fault::catalogue;
 use crate::hookup::rounds::rounds;
-use crate::hookup::{Hookup, Within};
+use crate::hookup::{Hookup, Within, needed};
 use crate::plan::Plan;
-use crate::plan::model::Job;
+use crate::plan::model::{Job, Proof};
 use crate::ringout::hand_checks::{attest, hand_checks};
 use crate::ringout::other_answers::doubt_answers;
 use crate::ringout::recording::{Recording, Slot};
-use crate::ringout::report::Report;
+use crate::ringout::report::{Report, Verdict};
 use crate::ringout::{Round, Rung, text};
 use crate::stage::{Act, Stage};
 
@@ -103,6 +103,12 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     args.learn.apply(&mut job, &args.subject)?;
     // A slip of the pen is told before anything is measured.
     attest(&mut hand_checks(&job, place), &args.attest).map_err(Failure::usage)?;
+    // Kept in the file with what is rung out.
+    for occupied in &mut job.electrics.occupied {
+        if occupied.proof == Proof::Open && args.attest.contains(&occupied.place()) {
+            occupied.proof = Proof::Attested;
+        }
+    }
     if args.bench.wants_list() {
         return list_faults(args, &job, place);
     }
@@ -120,7 +126,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
             format: args.format,
         });
     }
-    let kept = earlier.rungs(&job)?;
+    let kept = (earlier.rungs(&job)?, earlier.has_changed(&job));
     let slot = args.save.as_ref().or(args.so_far.as_ref());
     let slot = slot.map(|file| Slot::reserve(file)).transpose()?;
     args.stage.enter(Stage::of_dead_test(place), Act::Drive)?;
@@ -133,7 +139,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
 
 fn scan(
     (args, plan, job): (&Args, &Plan, &Job),
-    mut rungs: Vec<Rung>,
+    (mut rungs, changed): (Vec<Rung>, bool),
     mut probe: Clipped<'_>,
     within: &Within,
     slot: Option<Slot>,
@@ -145,27 +151,41 @@ fn scan(
     probe.plan(&planned.hookups)?;
     let (new, stop) = ring(job, planned.hookups, &mut probe)?;
     let broken_off = stop.is_some();
+    // A place that was rung out again counts as it is now.
+    if !broken_off {
+        let needed = needed(job, place);
+        rungs.retain(|old| !new.iter().any(|new| old.is_replaced_by(new, &needed)));
+    }
     let earlier = rungs.len();
     rungs.extend(new);
     let Some(hello) = probe.hello() else {
         return Err(Failure::usage("there was nothing to ring out".to_owned()));
     };
-    let kept = rungs.clone();
-    let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
+    let mut kept = rungs.clone();
     let first = Judging::of(job, rungs, stop)?;
     let covered = first.covered.clone();
     let mut report = if args.go_on {
-        go_on(job, &mut probe, &hello, (first, earlier))?
+        go_on(job, &mut probe, &hello, (first, earlier), &mut kept)?
     } else {
         first.report(job, &hello)?
     };
+    let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
     doubt_answers(plan, job, &rounds, &mut report).map_err(Failure::usage)?;
     attest(&mut report.hand_checks, &args.attest).map_err(Failure::usage)?;
+    if report.verdict == Verdict::Faults && earlier > 0 {
+        note(
+            "Readings of earlier calls count as well. Once something is put right, ring out again \
+             with the same --at as then: that takes the place of what was read there.",
+        );
+    }
     // The verdict first: a disk that is full must not swallow it.
     let status = print_report(args, &report)?;
     let recording = (!broken_off).then(|| {
         let nulls = kept.iter().map(|rung| &rung.clips);
-        Recording::new(job, place, &rounds, &hello).with_nulls(nulls)
+        Recording::new(job, place, &rounds, &hello)
+            .with_nulls(nulls)
+            .with_answers_changed(changed)
+            .with_set_anew(kept.iter().map(|rung| rung.set_anew))
     });
     // Each where it was wanted, even where the other could not be written.
     let in_file = keep_in_file(slot, recording.as_ref());
@@ -217,7 +237,8 @@ pub(super) fn kept_report(args: &JobArgs, file: &Path) -> Result<KeptReport, Fai
     recording.learn(&mut job);
     recording.check_variant(file, &job)?;
     let rungs = rungs(&recording, file, &job)?;
-    if !rungs.iter().all(Rung::is_whole) {
+    // Read with other answers, a round is judged by what its steps show.
+    if !recording.has_changed(&job) && !rungs.iter().all(Rung::is_whole) {
         return Err(Failure::usage(format!(
             "{}: readings of the first pass are missing, so it proves nothing; ring out again",
             file.display()

@@ -67,6 +67,15 @@ impl Earlier {
         let Some((file, recording)) = &self.found else {
             return Ok(Vec::new());
         };
+        self.say_changes(job);
+        rungs(recording, file, job)
+    }
+
+    /// Says which answers are other ones than before.
+    pub(super) fn say_changes(&self, job: &Job) {
+        let Some((_, recording)) = &self.found else {
+            return;
+        };
         if recording.answers() != &job.answers {
             for (option, answer) in &job.answers {
                 let before = recording.answers().get(option);
@@ -79,7 +88,17 @@ impl Earlier {
             }
             note("What was read before is judged by the new answers.");
         }
-        rungs(recording, file, job)
+    }
+
+    /// Whether some of it was read with other answers than a job has.
+    pub(super) fn has_changed(&self, job: &Job) -> bool {
+        let found = self.found.as_ref();
+        found.is_some_and(|(_, recording)| recording.has_changed(job))
+    }
+
+    /// The recording, where there is one.
+    pub(super) fn into_recording(self) -> Option<Recording> {
+        self.found.map(|(_, recording)| recording)
     }
 }
 
@@ -90,7 +109,8 @@ impl Earlier {
 /// have.
 pub(super) fn rungs(recording: &Recording, file: &Path, job: &Job) -> Result<Vec<Rung>, Failure> {
     let mut rungs = Vec::new();
-    for (hookup, taken, clips) in recording.rounds(file, job)? {
+    let rounds = recording.rounds(file, job)?.into_iter().enumerate();
+    for (at, (hookup, taken, clips)) in rounds {
         let mut model = build(job, &hookup)?;
         nulls::apply(&mut model, &clips);
         rungs.push(Rung {
@@ -98,6 +118,7 @@ pub(super) fn rungs(recording: &Recording, file: &Path, job: &Job) -> Result<Vec
             model,
             taken,
             clips,
+            set_anew: recording.was_set_anew(at),
         });
     }
     Ok(rungs)

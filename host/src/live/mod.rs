@@ -7,6 +7,8 @@
 //! [`report`] puts it together and [`text`] into words.
 
 pub mod causes;
+pub mod follow;
+pub mod follow_text;
 pub mod judge;
 pub mod moved;
 pub mod observe;

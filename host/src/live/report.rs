@@ -502,16 +502,11 @@ fn step_reports(
 ) -> Vec<StepReport> {
     let list = steps.iter().zip(seen).enumerate();
     list.map(|(number, (step, seen))| {
-        let switches = job.electrics.switches.iter().zip(&step.switches);
-        let switches = switches.map(|(switch, state)| {
-            let state = switch.states.get(usize::from(*state));
-            (switch.name.clone(), state.cloned().unwrap_or_default())
-        });
         let on = job.functions.iter().zip(&step.on);
         let on = on.filter(|(_, on)| **on == Some(true));
         let points = powered.points.iter().zip(seen).enumerate();
         StepReport {
-            switches: switches.collect(),
+            switches: switch_states(job, step),
             on: on.map(|(function, _)| function.name.clone()).collect(),
             points: points
                 .map(|(point, (touched, seen))| {
@@ -525,7 +520,17 @@ fn step_reports(
     .collect()
 }
 
-fn point_report(
+/// State of every switch in a step, by name.
+pub(super) fn switch_states(job: &Job, step: &Step) -> BTreeMap<String, String> {
+    let switches = job.electrics.switches.iter().zip(&step.switches);
+    let named = switches.map(|(switch, state)| {
+        let state = switch.states.get(usize::from(*state));
+        (switch.name.clone(), state.cloned().unwrap_or_default())
+    });
+    named.collect()
+}
+
+pub(super) fn point_report(
     point: String,
     seen: &Observed,
     shown: Option<&Shown>,
@@ -552,6 +557,6 @@ fn point_report(
 }
 
 /// To a hundredth: the probe does not know more.
-fn round(value: f64) -> f64 {
+pub(super) fn round(value: f64) -> f64 {
     (value * 100.0).round() / 100.0
 }

@@ -40,9 +40,9 @@ pub fn setting(job: &Job, switches: &[u8]) -> String {
     }
 }
 
-/// What the fitter is asked to do for a step.
+/// The switches that the fitter is asked to move for a step.
 #[must_use]
-pub fn ask(job: &Job, step: &Step, (at, steps): (usize, usize)) -> String {
+pub fn moved(job: &Job, step: &Step, (at, steps): (usize, usize)) -> String {
     let moves: Vec<String> = step
         .moves
         .iter()
@@ -59,6 +59,12 @@ pub fn ask(job: &Job, step: &Step, (at, steps): (usize, usize)) -> String {
     } else {
         moves.join(" · ")
     };
+    format!("[{} of {steps}] {what}", at + 1)
+}
+
+/// What the fitter is asked to do for a step, and what must be on then.
+#[must_use]
+pub fn ask(job: &Job, step: &Step, at: (usize, usize)) -> String {
     let on: Vec<&str> = job
         .functions
         .iter()
@@ -71,7 +77,7 @@ pub fn ask(job: &Job, step: &Step, (at, steps): (usize, usize)) -> String {
     } else {
         format!("on now: {}", on.join(", "))
     };
-    format!("[{} of {steps}] {what}\n    {on}", at + 1)
+    format!("{}\n    {on}", moved(job, step, at))
 }
 
 /// What was seen at a point, and what was expected.

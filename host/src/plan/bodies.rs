@@ -106,15 +106,25 @@ pub(crate) fn lead(walk: &mut Walk<'_>, table: &Table<'_>) {
             .problems
             .note_pair(to_at, message, help, from_at, "the other end");
     }
+    let occupied_by = fields.text("occupied_by", "\"the conductor's name\"");
+    if let Some(text) = &occupied_by {
+        known_conductor(
+            &mut fields,
+            text,
+            "declare the wire that may sit there as [conductor.NAME]",
+        );
+    }
     let when = fields.when();
     fields.finish();
     walk.lost_ends |= from.is_none() || to.is_none();
     let (from, from_at) = from.unwrap_or((End::Cap, 0..0));
     let (to, to_at) = to.unwrap_or((End::Cap, 0..0));
+    let mut refs = vec![from_at, to_at];
+    refs.extend(occupied_by.iter().map(|text| text.at.clone()));
     walk.lists.leads.push(Entry {
         at: table.at.clone(),
         when,
-        refs: vec![from_at, to_at],
+        refs,
         item: Lead {
             name: table.name.to_owned(),
             colour: colour.unwrap_or_default(),
@@ -123,8 +133,19 @@ pub(crate) fn lead(walk: &mut Walk<'_>, table: &Table<'_>) {
             length: length.unwrap_or(Metres(1.0)),
             from,
             to,
+            occupied_by: occupied_by.map(|text| text.value),
         },
     });
+}
+
+/// Notes a conductor that the plan does not have.
+fn known_conductor(fields: &mut Fields<'_, '_, '_>, text: &Text, otherwise: &str) {
+    let conductors = || fields.names().of_kind(|kind| kind == Kind::Conductor);
+    if !conductors().any(|name| name == text.value) {
+        let message = format!("there is no conductor {}", quote(&text.value));
+        let help = suggest(&text.value, conductors(), otherwise);
+        fields.note(&text.part(Some(&(0..text.value.len()))), message, &help);
+    }
 }
 
 fn lead_end(fields: &mut Fields<'_, '_, '_>, key: &'static str) -> Option<(End, Span)> {
@@ -141,13 +162,8 @@ pub(crate) fn tap(walk: &mut Walk<'_>, table: &Table<'_>) {
     let mut refs = Vec::new();
     let mut data_bus_at = None;
     let name = on.map(|text| {
-        let conductors = || fields.names().of_kind(|kind| kind == Kind::Conductor);
-        if !conductors().any(|name| name == text.value) {
-            let message = format!("there is no conductor {}", quote(&text.value));
-            let otherwise = "declare what the tap bites as [conductor.NAME]";
-            let help = suggest(&text.value, conductors(), otherwise);
-            fields.note(&text.part(Some(&(0..text.value.len()))), message, &help);
-        }
+        let otherwise = "declare what the tap bites as [conductor.NAME]";
+        known_conductor(&mut fields, &text, otherwise);
         refs.push(text.at.clone());
         data_bus_at = Some(text.at);
         text.value

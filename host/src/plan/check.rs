@@ -5,7 +5,7 @@
 //! question "is this table there?" as an argument.
 
 use super::electrics::Terminal;
-use super::model::{End, Halves};
+use super::model::{Conductor, End, Halves, Lead};
 use super::names::Kind;
 use super::plan_type::{Entry, KeepOff, Lists};
 use super::problem::{Problems, Span};
@@ -31,6 +31,7 @@ pub(crate) fn all(walk: &mut Walk<'_>) {
     unsafe_places(lists, problems);
     // Tables that have a `when` are compared once the options are answered.
     occupied(lists, problems, &|when| when.is_none());
+    occupants(lists, problems);
     if !*lost_ends {
         lonely(lists, problems, &|_| true, "");
     }
@@ -229,6 +230,11 @@ pub(crate) fn occupied(lists: &Lists, problems: &mut Problems<'_>, present: Pres
                 continue;
             }
             let name = &lead.item.name;
+            // This end is a cap where the conductor is there that may be.
+            let yields = |by: &String| conductors.get(end).is_some_and(|it| it.name == by);
+            if lead.item.occupied_by.as_ref().is_some_and(yields) {
+                continue;
+            }
             // A conductor named at a harness connector sits in the vehicle's
             // half, which mates with it.
             let mates = matches!(end, End::Cavity(name, _) if mate.contains(&name.as_str()));
@@ -251,6 +257,58 @@ pub(crate) fn occupied(lists: &Lists, problems: &mut Problems<'_>, present: Pres
             }
         }
     }
+}
+
+/// Notes leads that are capped where a conductor occupies their cavity, and cannot be.
+fn occupants(lists: &Lists, problems: &mut Problems<'_>) {
+    for lead in &lists.leads {
+        let (Some(by), Some(at)) = (&lead.item.occupied_by, lead.refs.get(2)) else {
+            continue;
+        };
+        let name = &lead.item.name;
+        let mut conductors = lists.conductors.iter();
+        // One that is not there was noted where it was read.
+        let Some(conductor) = conductors.find(|entry| entry.item.name == *by) else {
+            continue;
+        };
+        if occupied_end(&lead.item, &conductor.item).is_none() {
+            let message = format!("lead {name} does not end in a cavity where conductor {by} is");
+            let help =
+                "name the wire that may sit in the lead's own cavity: its `at` is that cavity";
+            problems.note_pair(at, message, help, &conductor.at, "the conductor");
+        } else if lead.item.from == End::Cap || lead.item.to == End::Cap {
+            let message = format!("lead {name} is capped at its other end already");
+            let help = "leave the whole lead out instead, by its `when`";
+            problems.note(at, message, help);
+        } else if conductor.when.is_none() {
+            let message =
+                format!("conductor {by} is there in every variant, so lead {name} is never needed");
+            let help =
+                "give the conductor a `when`: an option that asks whether the cavity is occupied";
+            problems.note_pair(at, message, help, &conductor.at, "the conductor");
+        }
+        let harness = |connector: &str| {
+            let mut connectors = lists.connectors.iter();
+            connectors.any(|it| it.item.connector.of_harness && it.item.connector.name == connector)
+        };
+        if let Some(End::Cavity(connector, _)) = occupied_end(&lead.item, &conductor.item)
+            && harness(connector)
+        {
+            let message = format!(
+                "connector {connector} belongs to the harness; no wire of the vehicle is in it"
+            );
+            let help = "only a cavity of the vehicle's connectors can be occupied";
+            problems.note(at, message, help);
+        }
+    }
+}
+
+/// The end of a lead that is in a cavity where a conductor is.
+pub(crate) fn occupied_end<'l>(lead: &'l Lead, conductor: &Conductor) -> Option<&'l End> {
+    [&lead.from, &lead.to].into_iter().find(|end| {
+        let mut places = conductor.at.iter();
+        places.any(|(name, cavity)| matches!(end, End::Cavity(n, c) if n == name && c == cavity))
+    })
 }
 
 const fn one_place(end: &End) -> &'static str {

@@ -38,6 +38,9 @@ pub struct Electrics {
     /// Conductor or pin name to least and greatest ohms to chassis, where they were
     /// learned of this vehicle and stand in the place of the plan's.
     pub learned: BTreeMap<String, [f64; 2]>,
+    /// Cavities in which the vehicle has a wire already, so that the lead that was to go
+    /// there is capped.
+    pub occupied: Vec<Occupied>,
 }
 
 impl Default for Electrics {
@@ -54,8 +57,45 @@ impl Default for Electrics {
             on_when: BTreeMap::new(),
             tap_reasons: BTreeMap::new(),
             learned: BTreeMap::new(),
+            occupied: Vec::new(),
         }
     }
+}
+
+/// A cavity that turned out to be occupied: its lead is capped, once it is proved that
+/// the wire that sits there does what the plan says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Occupied {
+    /// The lead whose end there is a cap now.
+    pub lead: String,
+    /// The cavity.
+    pub at: (String, u16),
+    /// The vehicle's conductor that sits in it.
+    pub conductor: String,
+    /// How that stands.
+    pub proof: Proof,
+}
+
+impl Occupied {
+    /// The cavity as it is written in the plan.
+    #[must_use]
+    pub fn place(&self) -> String {
+        format!("{}:{}", self.at.0, self.at.1)
+    }
+}
+
+/// Whether the wire in an occupied cavity does what the plan says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Proof {
+    /// Nobody has looked yet.
+    #[default]
+    Open,
+    /// The probe has seen it follow its switches.
+    Measured,
+    /// Somebody vouches for it.
+    Attested,
+    /// The probe has seen that it does something else.
+    Refuted,
 }
 
 /// Where the standing drain is measured after the job, and against what.

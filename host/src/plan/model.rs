@@ -265,6 +265,9 @@ pub struct Lead {
     pub from: End,
     /// Second end.
     pub to: End,
+    /// The conductor that the vehicle may already have in the cavity where this lead
+    /// ends; where it is there, that end is a cap (see [`Occupied`]).
+    pub occupied_by: Option<String>,
 }
 
 /// A tap that bites onto a host conductor.

@@ -34,7 +34,8 @@ pub(crate) struct Entry<T> {
     pub(crate) at: Span,
     /// In which variants it is there.
     pub(crate) when: Option<Condition>,
-    /// Places of what it refers to: both ends of a lead, a tap's conductor,
+    /// Places of what it refers to: both ends of a lead and then the conductor that may
+    /// occupy its cavity, a tap's conductor,
     /// each cavity of a conductor and then the connector that it goes through, each place where a function is seen.
     pub(crate) refs: Vec<Span>,
     /// What the table says.

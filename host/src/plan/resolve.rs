@@ -1,8 +1,8 @@
 //! Answering a plan's options: from a plan to one job.
 
-use super::check::{lonely, occupied};
-use super::electrics::{Electrics, Terminal};
-use super::model::{End, Job};
+use super::check::{lonely, occupied, occupied_end};
+use super::electrics::{Electrics, Occupied, Proof, Terminal};
+use super::model::{Conductor, End, Job, Lead};
 use super::names::{list, suggest};
 use super::plan_type::{Entry, OptionQuestion, Plan};
 use super::problem::{Problem, Problems, Span, quote};
@@ -57,6 +57,12 @@ impl Plan {
         if !problems.is_empty() {
             return Err(problems.finish());
         }
+        let conductors = kept(&lists.conductors, &present);
+        let mut leads = kept(&lists.leads, &present);
+        let occupied = leads
+            .iter_mut()
+            .filter_map(|lead| give_way(lead, &conductors));
+        let occupied = occupied.collect();
         let connectors = lists.connectors.iter();
         Ok(Job {
             title: self.title.clone(),
@@ -68,8 +74,8 @@ impl Plan {
                 .filter(|entry| entry.item.keep_off.is_none() && present(entry.when.as_ref()))
                 .map(|entry| entry.item.connector.clone())
                 .collect(),
-            conductors: kept(&lists.conductors, &present),
-            leads: kept(&lists.leads, &present),
+            conductors,
+            leads,
             taps: kept(&lists.taps, &present),
             splices: kept(&lists.splices, &present),
             rings: kept(&lists.rings, &present),
@@ -84,6 +90,7 @@ impl Plan {
                 loads: kept(&lists.loads, &present),
                 pins: kept(&lists.pins, &present),
                 drains: kept(&lists.drains, &present),
+                occupied,
                 ..lists.more.clone()
             },
         })
@@ -279,6 +286,29 @@ impl Plan {
         }
         gone
     }
+}
+
+/// Caps a lead whose cavity a conductor of the vehicle occupies.
+fn give_way(lead: &mut Lead, conductors: &[Conductor]) -> Option<Occupied> {
+    let by = lead.occupied_by.as_ref()?;
+    let conductor = conductors.iter().find(|it| it.name == *by)?;
+    let end = occupied_end(lead, conductor)?.clone();
+    let End::Cavity(connector, cavity) = &end else {
+        return None;
+    };
+    let occupied = Occupied {
+        lead: lead.name.clone(),
+        at: (connector.clone(), *cavity),
+        conductor: by.clone(),
+        proof: Proof::Open,
+    };
+    let own = if lead.from == end {
+        &mut lead.from
+    } else {
+        &mut lead.to
+    };
+    *own = End::Cap;
+    Some(occupied)
 }
 
 /// Whether the question is to be asked under these values of earlier options.

@@ -264,6 +264,7 @@ impl Plan {
             sheet.text("length", &format!("{} m", item.length.0));
             sheet.text("from", &item.from.to_string());
             sheet.text("to", &item.to.to_string());
+            sheet.maybe("occupied_by", item.occupied_by.as_ref());
             sheet.end(None, when.as_ref());
         }
         for Entry { item, when, .. } in &self.lists.functions {

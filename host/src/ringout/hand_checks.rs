@@ -3,9 +3,12 @@
 use loomproof_core::wire::Place;
 
 use super::report::HandCheck;
-use crate::plan::model::{End, Job};
+use crate::diagnosis::words::Speaker;
+use crate::plan::model::{End, Job, Occupied, Proof};
 
-/// Marks the checks of these places as attested (`all` stands for every place).
+/// Marks the checks of these places as attested (`all` stands for every place). What
+/// was measured stays so, and the wire of an occupied cavity is vouched for by the
+/// name of its cavity only.
 ///
 /// # Errors
 /// The first place that has no hand check, with those that have.
@@ -13,9 +16,11 @@ pub fn attest(checks: &mut [HandCheck], places: &[String]) -> Result<(), String>
     for place in places {
         let mut found = false;
         for check in checks.iter_mut() {
-            if place == "all" || check.place == *place {
-                "attested".clone_into(&mut check.state);
+            if check.place == *place || (place == "all" && check.wire.is_none()) {
                 found = true;
+                if check.state == "open" {
+                    "attested".clone_into(&mut check.state);
+                }
             }
         }
         if !found {
@@ -30,7 +35,31 @@ pub fn attest(checks: &mut [HandCheck], places: &[String]) -> Result<(), String>
     Ok(())
 }
 
-/// The hand checks of a job, place by place. They are attested, never measured.
+/// What stands open before the lead of an occupied cavity is capped.
+fn proof(job: &Job, occupied: &Occupied) -> HandCheck {
+    let wire = &occupied.conductor;
+    let state = match occupied.proof {
+        Proof::Open => "open",
+        Proof::Measured => "measured",
+        Proof::Attested => "attested",
+        Proof::Refuted => "refuted",
+    };
+    HandCheck {
+        place: occupied.place(),
+        check: format!(
+            "Before {} is capped: prove that the wire in {} is {} and does what the plan says.              Battery on: `loomproof live PLAN --follow {wire}`, with the same --so-far; or work what              switches it, watch it with a meter, and vouch for it with --attest {}.",
+            occupied.lead,
+            occupied.place(),
+            Speaker::new(job).supply(wire),
+            occupied.place(),
+        ),
+        state: state.to_owned(),
+        wire: Some(wire.clone()),
+    }
+}
+
+/// The hand checks of a job, place by place. They are attested, never measured: but
+/// for the wires of occupied cavities, which the probe can follow.
 #[must_use]
 pub fn hand_checks(job: &Job, place: Place) -> Vec<HandCheck> {
     let mut checks = Vec::new();
@@ -39,6 +68,7 @@ pub fn hand_checks(job: &Job, place: Place) -> Vec<HandCheck> {
             place,
             check: check.to_owned(),
             state: "open".to_owned(),
+            wire: None,
         });
     };
     for connector in &job.connectors {
@@ -82,6 +112,10 @@ pub fn hand_checks(job: &Job, place: Place) -> Vec<HandCheck> {
             lead.name.clone(),
             "See that the capped end is insulated and tied back.",
         );
+    }
+    if place == Place::Vehicle {
+        let occupied = job.electrics.occupied.iter();
+        checks.extend(occupied.map(|one| proof(job, one)));
     }
     checks
 }

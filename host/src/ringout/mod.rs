@@ -23,7 +23,7 @@ use loomproof_core::scan::{Planned, first_pass};
 use loomproof_core::wire::{LeadId, Reading, Refusal};
 
 use crate::circuit::Model;
-use crate::hookup::Hookup;
+use crate::hookup::{Clip, Hookup, Point};
 use crate::probe::nulls::Clips;
 
 /// A step that was carried out, with its readings in the order of its senses.
@@ -78,9 +78,25 @@ pub struct Rung {
     pub taken: Vec<Taken>,
     /// What the clips were nulled to; the circuit has it already.
     pub clips: Clips,
+    /// The clips were looked at and set anew, and the round rung out again: what is
+    /// still off is not theirs.
+    pub set_anew: bool,
 }
 
 impl Rung {
+    /// Whether another round has every point of this one that the job needs, with the
+    /// same connectors open and plugged: then its readings stand in the place of these.
+    #[must_use]
+    pub fn is_replaced_by(&self, other: &Self, needed: &[Point]) -> bool {
+        let there = |clip: &Clip| {
+            let mut clips = other.hookup.clips.iter();
+            !needed.contains(&clip.point) || clips.any(|it| it.point == clip.point)
+        };
+        self.hookup.place == other.hookup.place
+            && self.hookup.mated == other.hookup.mated
+            && self.hookup.clips.iter().all(there)
+    }
+
     /// To be judged.
     #[must_use]
     pub fn round(&self) -> Round<'_> {

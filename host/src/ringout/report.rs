@@ -272,8 +272,22 @@ pub struct HandCheck {
     pub place: String,
     /// What to do.
     pub check: String,
-    /// `open` until somebody attests it, then `attested`; never measured.
+    /// `open` until somebody attests it, then `attested`; never measured. Of the wire in
+    /// an occupied cavity also `measured`, where the probe has seen that it follows its
+    /// switches, or `refuted`, where it has seen that it does not.
     pub state: String,
+    /// The conductor that sits in an occupied cavity, where this is its proof; left out
+    /// of every other check.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wire: Option<String>,
+}
+
+impl HandCheck {
+    /// Whether somebody still has to do it.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        matches!(self.state.as_str(), "open" | "refuted")
+    }
 }
 
 /// One judged reading.

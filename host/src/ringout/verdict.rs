@@ -23,7 +23,7 @@ use crate::diagnosis::space::{self, Candidate};
 use crate::diagnosis::words::{Speaker, ohms_text};
 use crate::fault::{Fault, catalogue};
 use crate::hookup::{Hookup, needed};
-use crate::plan::model::Job;
+use crate::plan::model::{Job, Proof};
 
 /// How many groups are reported.
 const GROUPS: usize = 5;
@@ -198,7 +198,23 @@ fn still_to_do(job: &Job, rounds: &[Round<'_>], again: &[Fault]) -> Vec<Undecide
             ),
         }
     });
-    not_yet.chain(once_more).collect()
+    let occupied = job
+        .electrics
+        .occupied
+        .iter()
+        .filter(|_| place == Some(Place::Vehicle));
+    let refuted = occupied.filter(|it| it.proof == Proof::Refuted);
+    let other_wire = refuted.map(|it| Undecided {
+        place: it.place(),
+        say: format!(
+            "{}: the wire in it does not do what the plan says of {}. Do not cap {} for it; ask the \
+             plan's author where the lead goes instead.",
+            it.place(),
+            it.conductor,
+            it.lead
+        ),
+    });
+    not_yet.chain(once_more).chain(other_wire).collect()
 }
 
 /// What the readings of a finished scan say, before anybody asks for the cause.

@@ -186,12 +186,24 @@ fn tasks(job: &Job, place: Place, language: &Language) -> (Vec<Task>, Vec<String
         add(&plug.name, format!("{join} ({leads})"));
     }
     for lead in &job.leads {
-        if lead.from == End::Cap || lead.to == End::Cap {
-            add(
-                "",
-                language.fill("order.cap", &[("lead", &lead_text(lead))]),
-            );
+        if lead.from != End::Cap && lead.to != End::Cap {
+            continue;
         }
+        let text = lead_text(lead);
+        let mut occupied = job.electrics.occupied.iter();
+        let occupied = occupied.find(|it| vehicle && it.lead == lead.name);
+        let say = match occupied {
+            Some(it) => language.fill(
+                "order.cap_occupied",
+                &[
+                    ("lead", &text),
+                    ("place", &it.place()),
+                    ("wire", &it.conductor),
+                ],
+            ),
+            None => language.fill("order.cap", &[("lead", &text)]),
+        };
+        add("", say);
     }
     for fuse in &job.fuses {
         let rating = fuse.rating.0.to_string();

@@ -9,7 +9,7 @@ use super::marks::Marks;
 use super::{Input, Reported};
 use crate::fault::kinds::not_tested;
 use crate::ringout::findings::{Finding, Findings, letter};
-use crate::ringout::report::{ReadingReport, Report, Verdict};
+use crate::ringout::report::{HandCheck, ReadingReport, Report, Verdict};
 use crate::ringout::text::is_simulated;
 
 /// Drawings in the report are numbered from here, those of the job from 0.
@@ -51,7 +51,7 @@ fn verdict(report: &Report, language: &Language) -> Markup {
         .map(Findings::of)
         .unwrap_or_default()
         .list;
-    let hand_open = report.hand_checks.iter().any(|check| check.state == "open");
+    let hand_open = report.hand_checks.iter().any(HandCheck::is_open);
     let (sign, key, say) = match report.verdict {
         Verdict::Pass if hand_open => ("✔", "pass", language.say("report.pass_open").to_owned()),
         Verdict::Pass => ("✔", "pass", language.say("report.pass_done").to_owned()),
@@ -218,18 +218,28 @@ fn hand(report: &Report, language: &Language) -> Markup {
             h3 { (language.say("report.hand")) }
             ul class="checks" {
                 @for check in &report.hand_checks {
-                    @let open = check.state == "open";
+                    @let open = check.is_open();
                     li class=(if open { "open" } else { "done" }) {
                         span class="box" aria-hidden="true" { (if open { "☐" } else { "☑" }) }
                         span {
                             b { (check.place) } ": "
                             span lang="en" { (check.check) } " "
-                            em { "(" (language.say(if open { "report.hand_open" } else { "report.hand_attested" })) ")" }
+                            em { "(" (language.say(hand_state(check))) ")" }
                         }
                     }
                 }
             }
         }
+    }
+}
+
+/// The key of the word for how a hand check stands.
+fn hand_state(check: &HandCheck) -> &'static str {
+    match check.state.as_str() {
+        "open" => "report.hand_open",
+        "measured" => "report.hand_measured",
+        "refuted" => "report.hand_refuted",
+        _ => "report.hand_attested",
     }
 }
 

@@ -11,6 +11,7 @@ mod helped;
 mod hostile;
 mod kept;
 mod live;
+mod occupied;
 mod own;
 mod plans;
 mod ports;

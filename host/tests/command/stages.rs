@@ -1,11 +1,14 @@
 //! Connectors open or plugged place by place, and stages that forbid a test.
 
+use std::io::Write as _;
+use std::process::Stdio;
+
 use loomproof::hookup::{Mated, Within, needed, rounds::rounds};
 use loomproof::plan::model::Job;
 use loomproof::plan::read;
 use loomproof_core::wire::Place;
 
-use crate::support::{Run, loomproof, top};
+use crate::support::{Run, command, loomproof, top};
 
 const LAMP: &str = "fixtures/plans/work-lamp.toml";
 const VAN: &str = "fixtures/plans/bakery-van.toml";
@@ -305,4 +308,86 @@ fn what_was_learned_elsewhere_is_refused() {
     assert_eq!(run.status, 5, "{run:#?}");
     assert!(run.out.contains("shows nothing"), "{}", run.out);
     ring_out(BAY, &["--hangs", "K9=none"]).fails(2, &["no such conductor or pin"]);
+}
+
+/// One file, the same place twice: what was put right in between counts as it is now.
+#[test]
+fn a_place_that_is_rung_out_again_counts_as_it_is_now() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("lamp.json");
+    let more = ["--so-far", file.to_str().unwrap()];
+    let broken = [&more[..], &["--fault", "open@W2"]].concat();
+    assert_eq!(ring_out(BAY, &broken).status, 1);
+    let run = ring_out(BAY, &more);
+    assert_eq!(run.status, 5, "nothing is off any more: {run:#?}");
+    assert_eq!(run.json()["rounds"], 1);
+    assert_eq!(ring_out(PANEL, &more).status, 0);
+    // Of another place the readings stay, and what is off in them is told with a way out.
+    assert_eq!(ring_out(BAY, &broken).status, 1);
+    let run = ring_out(PANEL, &more);
+    assert_eq!(run.status, 1, "{run:#?}");
+    run.speaks(&["Readings of earlier calls", "the same --at"]);
+    assert_eq!(ring_out(BAY, &more).status, 0);
+}
+
+/// A clip that was set anew on the way is not blamed by the calls that follow, and its
+/// first readings are gone.
+#[test]
+fn a_clip_set_anew_is_known_to_the_calls_that_follow() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("lamp.json");
+    let file = file.to_str().unwrap();
+    let more = ["--so-far", file];
+    let slip = [&more[..], &["--fault", "clip-off@X7:1", "--go-on"]].concat();
+    let args = ["ringout", LAMP, "--format", "json", "--at", BAY];
+    let run = with_enter(&[&args[..], &slip].concat());
+    assert_eq!(run.status, 5, "{run:#?}");
+    run.speaks(&["Enter when done"]);
+    let kept: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(file).unwrap()).unwrap();
+    assert_eq!(kept["set_anew"], true);
+    assert_eq!(ring_out(PANEL, &more).status, 0);
+    let from = loomproof(&["ringout", LAMP, "--from", file]);
+    assert_eq!(from.status, 0, "{from:#?}");
+}
+
+/// Runs the command for somebody who presses Enter whenever asked.
+fn with_enter(args: &[&str]) -> Run {
+    let mut child = command(args)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut input = child.stdin.take().unwrap();
+    input.write_all("\n".repeat(12).as_bytes()).unwrap();
+    drop(input);
+    let output = child.wait_with_output().unwrap();
+    Run {
+        status: output.status.code().unwrap(),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+/// A probe that carries a plan does not say what is to be open: the computer does when
+/// it loads it.
+#[test]
+fn loading_a_probe_says_what_is_to_be_open() {
+    let run = loomproof(&["probe", "load", LAMP]);
+    assert_eq!(run.status, 0, "{run:#?}");
+    let open = "Has to be open (pull it apart): X5 (right kick panel, body module).";
+    assert!(run.out.contains("Before each run"), "{}", run.out);
+    assert!(run.out.contains(open), "{}", run.out);
+    let listed = loomproof(&["probe", "load", LAMP, "--format", "json"]).json();
+    assert_eq!(listed["before"][0], open);
+    // On the bench there is nothing to open, nor in a plan that says nothing.
+    for more in [
+        ["probe", "load", LAMP, "--where", "bench"],
+        ["probe", "load", VAN, "--probe", "virtual"],
+    ] {
+        let run = loomproof(&more);
+        assert_eq!(run.status, 0, "{run:#?}");
+        assert!(!run.out.contains("Before each run"), "{}", run.out);
+    }
 }

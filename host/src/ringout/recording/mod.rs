@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use super::learned::{Loads, apply};
 use super::{Round, Taken};
 use crate::hookup::Hookup;
-use crate::plan::model::Job;
+use crate::plan::model::{Job, Proof};
 use crate::probe::nulls::Clips;
 use crate::whole_file::WholeFile;
 use records::{ClipRecord, MatedRecord, RoundRecord, StepRecord, hookup, taken};
@@ -33,10 +33,18 @@ pub struct Recording {
     title: String,
     plan_digest: String,
     answers: BTreeMap<String, String>,
+    /// Some rounds were read with other answers, so that they need not hold what a
+    /// first pass of this variant reads.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    answers_changed: bool,
     place: PlaceRecord,
     /// What was learned of plugged modules before.
     #[serde(default, skip_serializing_if = "Loads::is_empty")]
     learned: Loads,
+    /// How the proof stands of wires in occupied cavities, by conductor; left out where
+    /// nobody has looked.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    proofs: BTreeMap<String, ProofRecord>,
     hookup: Vec<ClipRecord>,
     probe: ProbeRecord,
     /// Ohms of each probe lead's clip that was nulled.
@@ -45,6 +53,9 @@ pub struct Recording {
     /// Which connectors were open and which plugged, where the plan says so.
     #[serde(default, skip_serializing_if = "MatedRecord::is_empty")]
     mated: MatedRecord,
+    /// The clips were looked at and set anew before these readings.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    set_anew: bool,
     steps: Vec<StepRecord>,
     /// Rounds after the first; most scans have none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -63,6 +74,35 @@ impl From<Place> for PlaceRecord {
         match place {
             Place::Bench => Self::Bench,
             Place::Vehicle => Self::Vehicle,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum ProofRecord {
+    Measured,
+    Attested,
+    Refuted,
+}
+
+impl ProofRecord {
+    fn of(proof: Proof) -> Option<Self> {
+        match proof {
+            Proof::Open => None,
+            Proof::Measured => Some(Self::Measured),
+            Proof::Attested => Some(Self::Attested),
+            Proof::Refuted => Some(Self::Refuted),
+        }
+    }
+}
+
+impl From<ProofRecord> for Proof {
+    fn from(record: ProofRecord) -> Self {
+        match record {
+            ProofRecord::Measured => Self::Measured,
+            ProofRecord::Attested => Self::Attested,
+            ProofRecord::Refuted => Self::Refuted,
         }
     }
 }
@@ -170,8 +210,10 @@ impl Recording {
             title: job.title.clone(),
             plan_digest: job.digest.clone(),
             answers: job.answers.clone(),
+            answers_changed: false,
             place: place.into(),
             learned: job.electrics.learned.clone(),
+            proofs: proofs(job),
             hookup,
             probe: ProbeRecord {
                 board: probe.board.to_string(),
@@ -181,6 +223,7 @@ impl Recording {
             },
             nulls: Vec::new(),
             mated,
+            set_anew: false,
             steps,
             further: rounds.collect(),
         }
@@ -197,6 +240,39 @@ impl Recording {
             }
         }
         self
+    }
+
+    /// Also keeps that some rounds were read with other answers.
+    #[must_use]
+    pub fn with_answers_changed(mut self, changed: bool) -> Self {
+        self.answers_changed = changed;
+        self
+    }
+
+    /// Whether some rounds were read with other answers than a job has.
+    #[must_use]
+    pub fn has_changed(&self, job: &Job) -> bool {
+        self.answers_changed || self.answers != job.answers
+    }
+
+    /// Also keeps in which rounds the clips were set anew.
+    #[must_use]
+    pub fn with_set_anew(mut self, rounds: impl IntoIterator<Item = bool>) -> Self {
+        let further = self.further.iter_mut().map(|round| &mut round.set_anew);
+        let slots = std::iter::once(&mut self.set_anew).chain(further);
+        for (slot, anew) in slots.zip(rounds) {
+            *slot = anew;
+        }
+        self
+    }
+
+    /// Whether the clips of a round, from 0, were set anew before its readings.
+    #[must_use]
+    pub fn was_set_anew(&self, round: usize) -> bool {
+        match round.checked_sub(1) {
+            None => self.set_anew,
+            Some(at) => self.further.get(at).is_some_and(|round| round.set_anew),
+        }
     }
 
     /// Reads a recording.
@@ -268,9 +344,22 @@ impl Recording {
         &self.answers
     }
 
-    /// Puts what was learned of plugged modules before the scan into a job.
+    /// Puts what was learned of plugged modules before the scan, and how the proof of
+    /// wires in occupied cavities stands, into a job.
     pub fn learn(&self, job: &mut Job) {
         apply(job, &self.learned);
+        for occupied in &mut job.electrics.occupied {
+            if let Some(known) = self.proofs.get(&occupied.conductor) {
+                occupied.proof = (*known).into();
+            }
+        }
+    }
+
+    /// Keeps what was proved or refuted since, and the answers that it was with.
+    pub fn keep_proofs(&mut self, job: &Job) {
+        self.proofs.extend(proofs(job));
+        self.answers_changed = self.has_changed(job);
+        self.answers.clone_from(&job.answers);
     }
 
     /// Where the scan was taken.
@@ -335,6 +424,10 @@ impl Recording {
             path: path.to_owned(),
             reason,
         };
+        if self.hookup.is_empty() && self.further.is_empty() && !self.proofs.is_empty() {
+            // A wire was followed, and nothing is rung out yet.
+            return Ok(Vec::new());
+        }
         if self.steps.is_empty() {
             return Err(content("it holds no reading".to_owned()));
         }
@@ -361,6 +454,14 @@ impl Recording {
             })
             .collect()
     }
+}
+
+/// What is known of the wires in a job's occupied cavities.
+fn proofs(job: &Job) -> BTreeMap<String, ProofRecord> {
+    let occupied = job.electrics.occupied.iter();
+    occupied
+        .filter_map(|it| Some((it.conductor.clone(), ProofRecord::of(it.proof)?)))
+        .collect()
 }
 
 /// What clips were nulled to. Values that are no resistance are left out.

@@ -23,6 +23,9 @@ pub(super) struct RoundRecord {
     /// Which connectors were open and which plugged, where the plan says so.
     #[serde(default, skip_serializing_if = "MatedRecord::is_empty")]
     pub(super) mated: MatedRecord,
+    /// The clips were looked at and set anew before these readings.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub(super) set_anew: bool,
     pub(super) steps: Vec<StepRecord>,
 }
 
@@ -115,6 +118,7 @@ impl From<&Round<'_>> for RoundRecord {
                 open: round.hookup.mated.open.clone(),
                 plugged: round.hookup.mated.plugged.clone(),
             },
+            set_anew: false,
             steps: round.taken.iter().map(StepRecord::from).collect(),
         }
     }

@@ -60,13 +60,18 @@ pub fn render(report: &Report, detail: Detail) -> String {
     };
     let line = match report.verdict {
         Verdict::Pass => {
-            let open = report.hand_checks.iter().any(|check| check.state == "open");
+            let open = || report.hand_checks.iter().filter(|check| check.is_open());
+            let wires =
+                open().filter_map(|it| Some(format!("{} in {}", it.wire.as_ref()?, it.place)));
+            let wires: Vec<String> = wires.collect();
             format!(
                 "PASS: {}, so far as this hook-up can see ({} of {} single faults)",
-                if open {
-                    "electrically good, hand checks open"
+                if !wires.is_empty() {
+                    format!("electrically good, proof of {} open", wires.join(" and "))
+                } else if open().next().is_some() {
+                    "electrically good, hand checks open".to_owned()
                 } else {
-                    "as planned, hand checks attested"
+                    "as planned, hand checks attested".to_owned()
                 },
                 report.coverage.covered,
                 report.coverage.faults
@@ -318,8 +323,16 @@ fn hand_checks(out: &mut String, report: &Report) {
         }
     }
     for (places, text, state) in merged {
-        let mark = if state == "open" { " [ ] " } else { " [x] " };
-        let attested = if state == "open" { "" } else { " (attested)" };
+        let mark = match state {
+            "open" => " [ ] ",
+            "refuted" => " [!] ",
+            _ => " [x] ",
+        };
+        let attested = match state {
+            "open" => String::new(),
+            "refuted" => " (it does something else)".to_owned(),
+            state => format!(" ({state})"),
+        };
         paragraph(
             out,
             mark,
