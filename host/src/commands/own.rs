@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use super::exit::Status;
 use super::job::ReachArgs;
 use super::keeping::{Shelf, StoreArgs, SubjectArgs};
-use super::live::walk;
+use super::live::{Way, walk};
 use super::staged::StageArgs;
 use super::stand::{Stand, Wanted};
 use super::stopping::{Stopping, Typed, let_go};
@@ -245,12 +245,14 @@ fn measure(
     }
     let list = steps(&round.job);
     let powered = Powered::new(&round.job, &round.hookup)?;
-    let seen = walk(
-        asked.keyless,
-        (&round.job, &round.hookup),
-        &list,
-        (&mut stand, stop),
-    )?;
+    let way = Way {
+        job: &round.job,
+        hookup: &round.hookup,
+        steps: &list,
+        keyless: asked.keyless,
+        ask: live::text::ask,
+    };
+    let seen = walk(&way, (&mut stand, stop))?;
     let_go(stand.link()?);
     let report = measured_report(Checked {
         job: &round.job,
