@@ -5,10 +5,16 @@
 //! sheet's own is in a [`Language`] (`languages/*.toml`). Every drawing says
 //! in words what it shows.
 
+mod code;
 mod face;
+mod handover;
 mod job;
+pub mod kit;
+pub mod kit_list;
+pub mod label;
 pub mod language;
 mod marks;
+pub mod photo;
 mod report;
 mod wire;
 
@@ -19,9 +25,11 @@ use crate::plan::model::Job;
 use crate::plan::spoils;
 use crate::records::record::Subject;
 use crate::ringout::report::Report;
+use kit::Kit;
 use language::Language;
 use loomproof_core::wire::Place;
 use marks::Marks;
+use photo::Photo;
 
 /// Paper that the sheet is printed on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,6 +38,16 @@ pub enum Paper {
     A4,
     /// US letter, 8.5 in by 11 in.
     Letter,
+}
+
+impl Paper {
+    /// Its rule for printing.
+    fn rule(self) -> &'static str {
+        match self {
+            Self::A4 => "@page { size: A4; margin: 12mm; }",
+            Self::Letter => "@page { size: letter; margin: 12mm; }",
+        }
+    }
 }
 
 /// A report with what is known about the run.
@@ -62,10 +80,16 @@ pub struct Input<'a> {
     pub written: &'a str,
     /// Paper that it is printed on.
     pub paper: Paper,
+    /// What goes into the bag.
+    pub kit: &'a Kit,
+    /// What did not work, or was noticed, when the vehicle came in.
+    pub arrival: &'a [String],
+    /// Photos, by finding or place.
+    pub photos: &'a [Photo],
 }
 
-/// What a sheet may load: nothing. Styles are in the file.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
+/// What a sheet may load: nothing. Styles and photos are in the file.
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
 
 /// The sheet as one HTML document.
 #[must_use]
@@ -76,10 +100,6 @@ pub fn sheet(input: &Input<'_>, language: &Language) -> String {
         language.say("sheet.title_job")
     };
     let marks = Marks::of(input.job, input.reported.map(|reported| &reported.report));
-    let page = match input.paper {
-        Paper::A4 => "@page { size: A4; margin: 12mm; }",
-        Paper::Letter => "@page { size: letter; margin: 12mm; }",
-    };
     let document = html! {
         (DOCTYPE)
         html lang=(language.code()) {
@@ -88,7 +108,7 @@ pub fn sheet(input: &Input<'_>, language: &Language) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta http-equiv="Content-Security-Policy" content=(POLICY);
                 title { (title) ": " (input.job.title) }
-                style { (PreEscaped(include_str!("sheet.css"))) (PreEscaped(page)) }
+                style { (PreEscaped(include_str!("sheet.css"))) (PreEscaped(input.paper.rule())) }
             }
             body {
                 a class="skip" href="#content" { (language.say("sheet.skip")) }
@@ -103,12 +123,14 @@ pub fn sheet(input: &Input<'_>, language: &Language) -> String {
                         (report::report(input, reported, &marks, language))
                     }
                     (job::cautions(input, language))
+                    (kit_list::section(input.kit, language))
                     (job::order(input, language))
                     (job::faces(input, &marks, language))
                     (job::taps(input, language))
                     (job::wiring(input, language))
                     (job::hookup(input, language))
                     (job::functions(input, language))
+                    (handover::handover(input, language))
                     (report::signature(input, language))
                 }
             }
@@ -175,12 +197,14 @@ fn contents(input: &Input<'_>, language: &Language) -> Markup {
     let parts = [
         ("report", "report.title"),
         ("cautions", "cautions.title"),
+        ("kit", "kit.title"),
         ("order", "order.title"),
         ("faces", "faces.title"),
         ("taps", "taps.title"),
         ("wiring", "wiring.title"),
         ("hookup", "hookup.title"),
         ("functions", "functions.title"),
+        ("handover", "handover.title"),
         ("signature", "report.signature"),
     ];
     html! {

@@ -4,6 +4,7 @@
 use maud::{Markup, html};
 
 use super::face::face;
+use super::handover::{picture, shows};
 use super::language::Language;
 use super::marks::Marks;
 use super::{Input, Reported};
@@ -37,7 +38,6 @@ pub(super) fn report(
             (findings(input, report, marks, language))
             (open(report, language))
             (tested(report, language))
-            (hand(report, language))
             (readings(report, language))
             (rests(reported, language))
         }
@@ -107,7 +107,7 @@ fn findings(input: &Input<'_>, report: &Report, marks: &Marks, language: &Langua
         @if let (Some(best), false) = (best, list.is_empty()) {
             h3 { (language.say("report.findings")) }
             @for (at, found) in list.iter().enumerate() {
-                (finding(at + 1, found, language))
+                (finding(input, at + 1, found, language))
             }
             p { (language.fill("report.sure", &[("percent", &percent(best.probability))])) }
             @if let Some(next) = &report.next_reading {
@@ -128,7 +128,7 @@ fn findings(input: &Input<'_>, report: &Report, marks: &Marks, language: &Langua
     }
 }
 
-fn finding(number: usize, finding: &Finding<'_>, language: &Language) -> Markup {
+fn finding(input: &Input<'_>, number: usize, finding: &Finding<'_>, language: &Language) -> Markup {
     let several = finding.either.len() > 1;
     let count = finding.either.len().to_string();
     html! {
@@ -149,6 +149,9 @@ fn finding(number: usize, finding: &Finding<'_>, language: &Language) -> Markup 
                     p lang="en" { (fault.say) }
                     p lang="en" { b { (language.say("report.do")) ": " } (fault.act) }
                 }
+            }
+            @for photo in input.photos.iter().filter(|photo| shows(photo, number, finding)) {
+                (picture(input.job, photo, language))
             }
         }
     }
@@ -209,37 +212,6 @@ fn tested(report: &Report, language: &Language) -> Markup {
             @if report.place == "bench" { li { (language.say("report.bench_limits")) } }
             li { (language.say("report.limits")) }
         }
-    }
-}
-
-fn hand(report: &Report, language: &Language) -> Markup {
-    html! {
-        @if !report.hand_checks.is_empty() {
-            h3 { (language.say("report.hand")) }
-            ul class="checks" {
-                @for check in &report.hand_checks {
-                    @let open = check.is_open();
-                    li class=(if open { "open" } else { "done" }) {
-                        span class="box" aria-hidden="true" { (if open { "☐" } else { "☑" }) }
-                        span {
-                            b { (check.place) } ": "
-                            span lang="en" { (check.check) } " "
-                            em { "(" (language.say(hand_state(check))) ")" }
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-/// The key of the word for how a hand check stands.
-fn hand_state(check: &HandCheck) -> &'static str {
-    match check.state.as_str() {
-        "open" => "report.hand_open",
-        "measured" => "report.hand_measured",
-        "refuted" => "report.hand_refuted",
-        _ => "report.hand_attested",
     }
 }
 
@@ -349,6 +321,12 @@ pub(super) fn signature(input: &Input<'_>, language: &Language) -> Markup {
             p { (language.say("report.signed")) }
             div class="lines" {
                 p { (input.subject.who.as_deref().unwrap_or_default()) span { (language.say("report.fitter")) } }
+                p { span { (language.say("report.date")) } }
+                p { span { (language.say("report.signature")) } }
+            }
+            p { (language.say("handover.taken_over")) }
+            div class="lines" {
+                p { span { (language.say("handover.taken_by")) } }
                 p { span { (language.say("report.date")) } }
                 p { span { (language.say("report.signature")) } }
             }

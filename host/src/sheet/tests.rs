@@ -45,7 +45,11 @@ fn what_is_said_is_in_the_catalogue() {
     let sources = [
         include_str!("mod.rs"),
         include_str!("face.rs"),
+        include_str!("handover.rs"),
         include_str!("job.rs"),
+        include_str!("kit.rs"),
+        include_str!("kit_list.rs"),
+        include_str!("label.rs"),
         include_str!("report.rs"),
         include_str!("wire.rs"),
         include_str!("language.rs"),
