@@ -5,7 +5,7 @@
 //! a set of faults against all of them; [`space`] makes faults hypotheses, and
 //! [`search`] finds the sets that explain the readings best; [`groups`] puts
 //! together what no reading can tell apart; [`coverage`] says before the test
-//! what it can see; [`words`] puts it into plain words.
+//! what it can see; [`words`] puts it into plain words, [`phrases`] into other languages.
 
 pub mod coverage;
 mod dense;
@@ -15,6 +15,7 @@ pub mod groups;
 mod likelihood;
 pub mod next;
 pub mod ohms;
+pub mod phrases;
 pub mod predict;
 pub mod search;
 pub mod space;

@@ -2,6 +2,7 @@
 
 use loomproof_core::wire::LeadId;
 
+use super::phrases::{Phrases, fill};
 use crate::fault::{Cavity, Fault, Joint, Touches};
 use crate::hookup::{Hookup, Point};
 use crate::plan::model::{Connector, End, Half, Job, Side};
@@ -22,21 +23,46 @@ pub struct Words {
 #[derive(Debug, Clone, Copy)]
 pub struct Speaker<'j> {
     job: &'j Job,
+    phrases: Option<&'static Phrases>,
 }
 
 impl<'j> Speaker<'j> {
     /// Speaks of this job.
     #[must_use]
     pub fn new(job: &'j Job) -> Self {
-        Self { job }
+        Self { job, phrases: None }
+    }
+
+    /// Speaks of this job in a language that comes with the program (its code),
+    /// or in English.
+    #[must_use]
+    pub fn in_language(job: &'j Job, code: &str) -> Self {
+        Self {
+            job,
+            phrases: Phrases::of(code),
+        }
+    }
+
+    /// A sentence with names filled in; said in the speaker's language where that
+    /// has it.
+    pub(crate) fn fill(&self, english: &str, names: &[(&str, &str)]) -> String {
+        let said = self.phrases.and_then(|phrases| phrases.find(english));
+        fill(said.unwrap_or(english), names)
     }
 
     /// `W1 (BN, 0.5 mm2)`.
     #[must_use]
     pub fn lead(&self, name: &str) -> String {
         match self.job.leads.iter().find(|lead| lead.name == name) {
-            Some(lead) => format!("lead {name} ({}, {})", lead.colour, lead.size_text),
-            None => format!("lead {name}"),
+            Some(lead) => self.fill(
+                "lead {name} ({colour}, {size})",
+                &[
+                    ("name", name),
+                    ("colour", &lead.colour),
+                    ("size", &lead.size_text),
+                ],
+            ),
+            None => self.fill("lead {name}", &[("name", name)]),
         }
     }
 
@@ -51,31 +77,34 @@ impl<'j> Speaker<'j> {
     pub(crate) fn lead_at(&self, end: &End) -> String {
         match self.name_at(end) {
             Some(name) => self.lead(name),
-            None => format!("the lead at {end}"),
+            None => self.fill("the lead at {end}", &[("end", &end.to_string())]),
         }
     }
 
     /// `X1 cavity 4 (left kick panel; from the wire side: row 1 of 2, 4th from the left)`.
     #[must_use]
     pub fn cavity(&self, connector: &str, cavity: u16) -> String {
-        let Some(found) = self.job.connectors.iter().find(|c| c.name == connector) else {
-            return format!("{connector} cavity {cavity}");
-        };
-        let mut notes: Vec<String> = found.place.iter().cloned().collect();
-        notes.extend(face_position(found, cavity));
+        let found = self.find(connector);
+        let place = found.and_then(|found| found.place.clone());
+        let position = found.and_then(|found| self.face_position(found, cavity));
+        let notes: Vec<String> = place.into_iter().chain(position).collect();
+        let number = cavity.to_string();
+        let named = [("connector", connector), ("cavity", &number)];
+        let named = self.fill("{connector} cavity {cavity}", &named);
         if notes.is_empty() {
-            format!("{connector} cavity {cavity}")
+            named
         } else {
-            format!("{connector} cavity {cavity} ({})", notes.join("; "))
+            format!("{named} ({})", notes.join("; "))
         }
     }
 
     /// A cavity of a connector whose place was said already.
     pub(crate) fn cavity_again(&self, connector: &str, cavity: u16) -> String {
-        let found = self.job.connectors.iter().find(|c| c.name == connector);
-        match found.and_then(|c| face_position(c, cavity)) {
-            Some(position) => format!("cavity {cavity} ({position})"),
-            None => format!("cavity {cavity}"),
+        let found = self.find(connector);
+        let named = self.fill("cavity {cavity}", &[("cavity", &cavity.to_string())]);
+        match found.and_then(|c| self.face_position(c, cavity)) {
+            Some(position) => format!("{named} ({position})"),
+            None => named,
         }
     }
 
@@ -88,15 +117,23 @@ impl<'j> Speaker<'j> {
         };
         match end {
             End::Cavity(connector, cavity) => self.cavity(connector, *cavity),
-            End::Tap(name) => placed(format!("tap {name}"), name),
-            End::Splice(name) => placed(format!("splice {name}"), name),
-            End::Ring(name) => placed(format!("ring terminal {name}"), name),
+            End::Tap(name) => placed(self.fill("tap {name}", &[("name", name)]), name),
+            End::Splice(name) => placed(self.fill("splice {name}", &[("name", name)]), name),
+            End::Ring(name) => placed(self.fill("ring terminal {name}", &[("name", name)]), name),
             End::Plug(name, half, way) => {
                 let half = if *half == Half::A { "A" } else { "B" };
-                placed(format!("in-line plug {name} half {half}, way {way}"), name)
+                let way = way.to_string();
+                let names = [("name", name.as_str()), ("half", half), ("way", &way)];
+                placed(
+                    self.fill("in-line plug {name} half {half}, way {way}", &names),
+                    name,
+                )
             }
-            End::Part(part, terminal) => placed(format!("terminal {terminal} of {part}"), part),
-            End::Cap => "its cap".to_owned(),
+            End::Part(part, terminal) => {
+                let names = [("terminal", terminal.as_str()), ("part", part)];
+                placed(self.fill("terminal {terminal} of {part}", &names), part)
+            }
+            End::Cap => self.fill("its cap", &[]),
         }
     }
 
@@ -104,15 +141,16 @@ impl<'j> Speaker<'j> {
     #[must_use]
     pub fn conductor(&self, name: &str) -> String {
         let Some(found) = self.job.conductors.iter().find(|k| k.name == name) else {
-            return format!("conductor {name}");
+            return self.fill("conductor {name}", &[("name", name)]);
         };
         let at: Vec<String> = found.at.iter().map(|(c, n)| format!("{c}:{n}")).collect();
         let notes: Vec<String> = [found.colour.clone(), found.function.clone()]
             .into_iter()
             .flatten()
-            .chain([format!("at {}", at.join(", "))])
+            .chain([self.fill("at {places}", &[("places", &at.join(", "))])])
             .collect();
-        format!("conductor {name} ({})", notes.join(", "))
+        let named = self.fill("conductor {name}", &[("name", name)]);
+        format!("{named} ({})", notes.join(", "))
     }
 
     /// What the vehicle has under this name: a conductor, or a pin behind a cavity.
@@ -130,19 +168,22 @@ impl<'j> Speaker<'j> {
     /// Where a joint is.
     pub(crate) fn joint(&self, joint: &Joint) -> String {
         match joint {
-            Joint::At(end) => format!("where {} meets {}", self.lead_at(end), self.end(end)),
+            Joint::At(end) => self.fill(
+                "where {lead} meets {end}",
+                &[("lead", &self.lead_at(end)), ("end", &self.end(end))],
+            ),
             Joint::Splice(splice, lead) => {
-                format!(
-                    "where {} meets {}",
-                    self.lead(lead),
-                    self.end(&End::Splice(splice.clone()))
+                let end = self.end(&End::Splice(splice.clone()));
+                self.fill(
+                    "where {lead} meets {end}",
+                    &[("lead", &self.lead(lead)), ("end", &end)],
                 )
             }
-            Joint::Along(lead) => format!("along {}", self.lead(lead)),
-            Joint::Mating(plug) => match self.job.place_of(plug) {
-                Some(place) => format!("between the halves of in-line plug {plug} ({place})"),
-                None => format!("between the halves of in-line plug {plug}"),
-            },
+            Joint::Along(lead) => self.fill("along {lead}", &[("lead", &self.lead(lead))]),
+            Joint::Mating(plug) => self.fill(
+                "between the halves of in-line plug {plug}",
+                &[("plug", &self.connector(plug))],
+            ),
         }
     }
 
@@ -150,7 +191,7 @@ impl<'j> Speaker<'j> {
     pub(crate) fn touched(&self, touches: &Touches) -> String {
         match touches {
             Touches::Lead(name) => self.lead(name),
-            Touches::Chassis => "chassis".to_owned(),
+            Touches::Chassis => self.fill("chassis", &[]),
         }
     }
 
@@ -182,16 +223,17 @@ impl<'j> Speaker<'j> {
     /// `relay R1 (left kick panel)`.
     pub(crate) fn part(&self, name: &str) -> String {
         let job = self.job;
-        let what = if job.relays.iter().any(|it| it.name == name) {
-            "relay"
+        let named = self.connector(name);
+        let names = [("name", named.as_str())];
+        if job.relays.iter().any(|it| it.name == name) {
+            self.fill("relay {name}", &names)
         } else if job.diodes.iter().any(|it| it.name == name) {
-            "diode"
+            self.fill("diode {name}", &names)
         } else if job.lamps.iter().any(|it| it.name == name) {
-            "lamp"
+            self.fill("lamp {name}", &names)
         } else {
-            "fuse"
-        };
-        format!("{what} {}", self.connector(name))
+            self.fill("fuse {name}", &names)
+        }
     }
 
     /// What to move where terminals of one connector sit in cavities that they
@@ -202,29 +244,35 @@ impl<'j> Speaker<'j> {
             .iter()
             .map(|(belongs, sits)| {
                 let end = belongs.end();
+                let (from, to) = (sits.number.to_string(), belongs.number.to_string());
                 if short {
                     let lead = self.lead_at(&end);
-                    let (from, to) = (sits.number, belongs.number);
-                    format!("{lead} from cavity {from} to cavity {to}")
+                    let names = [("lead", lead.as_str()), ("from", &from), ("to", &to)];
+                    self.fill("{lead} from cavity {from} to cavity {to}", &names)
                 } else {
-                    let lead = self.name_at(&end).unwrap_or("the lead");
-                    format!("{lead} from {} to {}", sits.number, belongs.number)
+                    let lead = self.name_at(&end).map(str::to_owned);
+                    let lead = lead.unwrap_or_else(|| self.fill("the lead", &[]));
+                    let names = [("lead", lead.as_str()), ("from", &from), ("to", &to)];
+                    self.fill("{lead} from {from} to {to}", &names)
                 }
             })
             .collect();
-        let mut text = format!("Move {}; tug each.", said.join(", "));
+        let mut text = self.fill("Move {moves}; tug each.", &[("moves", &said.join(", "))]);
         if short {
             let seen: Vec<String> = moves
                 .iter()
                 .filter_map(|(belongs, _)| {
                     let connector = self.find(&belongs.connector)?;
-                    let position = face_position(connector, belongs.number)?;
-                    let position = position.strip_prefix(FROM_THE_WIRE_SIDE)?;
-                    Some(format!("cavity {}, {position}", belongs.number))
+                    let position = self.on_face(connector, belongs.number)?;
+                    let number = belongs.number.to_string();
+                    let cavity = self.fill("cavity {cavity}", &[("cavity", &number)]);
+                    Some(format!("{cavity}, {position}"))
                 })
                 .collect();
             if !seen.is_empty() {
-                text.push_str(&format!(" Seen from the wire side: {}.", seen.join("; ")));
+                let seen = seen.join("; ");
+                text.push(' ');
+                text.push_str(&self.fill("Seen from the wire side: {seen}.", &[("seen", &seen)]));
             }
         }
         text
@@ -232,6 +280,35 @@ impl<'j> Speaker<'j> {
 
     fn find(&self, connector: &str) -> Option<&'j Connector> {
         self.job.connectors.iter().find(|c| c.name == connector)
+    }
+
+    /// Where a cavity is on the face, seen from the wire side.
+    fn face_position(&self, connector: &Connector, cavity: u16) -> Option<String> {
+        let place = self.on_face(connector, cavity)?;
+        Some(self.fill("from the wire side: {place}", &[("place", &place)]))
+    }
+
+    /// The same where it was said from which side.
+    fn on_face(&self, connector: &Connector, cavity: u16) -> Option<String> {
+        let rows = connector.face.len();
+        let (row, column) = connector.face.iter().enumerate().find_map(|(at, row)| {
+            row.iter()
+                .position(|cell| *cell == Some(cavity))
+                .map(|column| (at, column))
+        })?;
+        // How a language counts is its own matter.
+        let (n, row_number) = ((column + 1).to_string(), (row + 1).to_string());
+        let nth = match self.phrases {
+            None => ordinal(column + 1),
+            Some(_) => self.fill("{n}th", &[("n", &n)]),
+        };
+        let names = [("nth", nth.as_str()), ("row", &row_number)];
+        Some(match rows {
+            1 => self.fill("{nth} from the left", &names),
+            2 if row == 0 => self.fill("upper row, {nth} from the left", &names),
+            2 => self.fill("lower row, {nth} from the left", &names),
+            _ => self.fill("row {row} from the top, {nth} from the left", &names),
+        })
     }
 
     /// A test point, with how it is touched.
@@ -243,10 +320,13 @@ impl<'j> Speaker<'j> {
                 cavity,
                 side,
             } => {
-                let how = side_words(*side);
+                let how = self.fill(side_words(*side), &[]);
                 format!("{}, {how}", self.cavity(connector, *cavity))
             }
-            Point::Tap(name) => format!("{}, at its lead", self.end(&End::Tap(name.clone()))),
+            Point::Tap(name) => self.fill(
+                "{tap}, at its lead",
+                &[("tap", &self.end(&End::Tap(name.clone())))],
+            ),
             Point::Ring(name) => self.end(&End::Ring(name.clone())),
             Point::Terminal(end) => self.end(end),
         }
@@ -279,7 +359,7 @@ impl<'j> Speaker<'j> {
             } => {
                 let found = self.job.connectors.iter().find(|c| c.name == *connector);
                 found
-                    .and_then(|c| face_position(c, *cavity))
+                    .and_then(|c| self.face_position(c, *cavity))
                     .unwrap_or_default()
             }
             other => self.point(other),
@@ -302,28 +382,6 @@ fn side_words(side: Side) -> &'static str {
         Side::Wire => "back-probed from the wire side",
         Side::Mating => "through the mating half or a break-out lead",
     }
-}
-
-/// What a place on a face begins with.
-const FROM_THE_WIRE_SIDE: &str = "from the wire side: ";
-
-/// Where a cavity is on the face, seen from the wire side.
-#[must_use]
-pub fn face_position(connector: &Connector, cavity: u16) -> Option<String> {
-    let rows = connector.face.len();
-    let (row, column) = connector.face.iter().enumerate().find_map(|(at, row)| {
-        row.iter()
-            .position(|cell| *cell == Some(cavity))
-            .map(|column| (at, column))
-    })?;
-    let nth = ordinal(column + 1);
-    let place = match rows {
-        1 => format!("{nth} from the left"),
-        2 if row == 0 => format!("upper row, {nth} from the left"),
-        2 => format!("lower row, {nth} from the left"),
-        _ => format!("row {} from the top, {nth} from the left", row + 1),
-    };
-    Some(format!("{FROM_THE_WIRE_SIDE}{place}"))
 }
 
 fn ordinal(n: usize) -> String {

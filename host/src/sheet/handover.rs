@@ -7,6 +7,7 @@ use maud::{Markup, html};
 
 use super::language::Language;
 use super::photo::Photo;
+use super::told::told;
 use super::{Input, Reported};
 use crate::plan::model::Job;
 use crate::ringout::findings::{Finding, Findings};
@@ -100,6 +101,10 @@ fn measured(reported: &Reported, language: &Language) -> Markup {
             li { (language.say("label.ringout")) ": " b { (word) }
                 @if let Some(taken) = &reported.taken { ", " (taken) } }
             li { (language.fill("handover.readings", &names)) }
+            @for check in report.hand_checks.iter().filter(|check| check.state == "measured") {
+                li { b { (check.place) } ": " (told(&check.check, language)) " "
+                    em { "(" (language.say(hand_state(check))) ")" } }
+            }
             li { (language.say("handover.not_measured")) }
         }
     }
@@ -109,22 +114,15 @@ fn measured(reported: &Reported, language: &Language) -> Markup {
 fn hand(checks: &[HandCheck], attested: bool, language: &Language) -> Markup {
     let own: Vec<&HandCheck> = checks
         .iter()
-        .filter(|check| check.is_open() != attested)
+        .filter(|check| match attested {
+            true => check.state == "attested",
+            false => check.is_open(),
+        })
         .collect();
     let (title, none, class, sign) = if attested {
-        (
-            "handover.attested",
-            "handover.attested_none",
-            "done",
-            "☑",
-        )
+        ("handover.attested", "handover.attested_none", "done", "☑")
     } else {
-        (
-            "handover.open",
-            "handover.open_none",
-            "open",
-            "☐",
-        )
+        ("handover.open", "handover.open_none", "open", "☐")
     };
     html! {
         @if !checks.is_empty() {
@@ -136,7 +134,7 @@ fn hand(checks: &[HandCheck], attested: bool, language: &Language) -> Markup {
                         span class="box" aria-hidden="true" { (sign) }
                         span {
                             b { (check.place) } ": "
-                            span lang="en" { (check.check) } " "
+                            (told(&check.check, language)) " "
                             em { "(" (language.say(hand_state(check))) ")" }
                         }
                     }

@@ -529,7 +529,7 @@ pub(super) fn wiring(input: &Input<'_>, language: &Language) -> Markup {
 
 /// Which probe lead sits on which test point.
 pub(super) fn hookup(input: &Input<'_>, language: &Language) -> Markup {
-    let speaker = Speaker::new(input.job);
+    let speaker = Speaker::in_language(input.job, language.code());
     html! {
         section id="hookup" aria-labelledby="h-hookup" {
             h2 id="h-hookup" { (language.say("hookup.title")) }
@@ -560,7 +560,7 @@ pub(super) fn hookup(input: &Input<'_>, language: &Language) -> Markup {
                                 tr {
                                     th scope="row" { (clip.lead) }
                                     td { (clip.point) }
-                                    td lang="en" { (speaker.where_there(&clip.point)) }
+                                    td { (speaker.where_there(&clip.point)) }
                                 }
                             }
                         }

@@ -346,6 +346,22 @@ fn parts(job: &Job, language: &Language) -> Vec<KitParts> {
             bag.add(Sort::Cap, detail, lead.name.clone());
         }
     }
+    // Relays, fuses and the like sit in sockets, whose terminals are of the kit too.
+    for (key, name) in job
+        .relays
+        .iter()
+        .map(|it| ("wiring.relay", &it.name))
+        .chain(job.fuses.iter().map(|it| ("wiring.fuse", &it.name)))
+        .chain(job.lamps.iter().map(|it| ("wiring.lamp", &it.name)))
+    {
+        let part = format!("{} {name}", language.say(key));
+        for (lead, end) in ends_at(job, name) {
+            let names = [("part", part.as_str()), ("sizes", &lead.size_text)];
+            let detail = language.fill("kit.for_part", &names);
+            bag.add(Sort::Terminal, detail, end.to_string());
+        }
+    }
+    bag.0.sort_by_key(|own| own.sort);
     bag.0
 }
 

@@ -5,7 +5,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::code::{Code, SMALLEST_MM};
 use super::language::Language;
 use super::{Input, POLICY, Reported, clean};
-use crate::ringout::report::Verdict;
+use crate::ringout::report::{HandCheck, Verdict};
 use crate::ringout::text::is_simulated;
 
 /// How big a label is, in millimetres.
@@ -22,6 +22,9 @@ const EDGE: f64 = 2.0;
 
 /// Digits of a digest that are printed, of 64: as many as the program shows elsewhere.
 const DIGITS: usize = 12;
+
+/// The longest number of a harness that fits, characters.
+const LONGEST_UNIT: usize = 40;
 
 impl Size {
     /// Fits a laser or thermal label as they are sold (common practice).
@@ -112,6 +115,11 @@ pub fn label(
 ) -> Result<String, String> {
     let unit = input.subject.unit.as_deref();
     let unit = unit.ok_or("a label is of one harness: say its number with --unit")?;
+    if unit.chars().count() > LONGEST_UNIT {
+        return Err(format!(
+            "a number of more than {LONGEST_UNIT} characters does not fit on a label"
+        ));
+    }
     let says = match folder {
         Some(folder) => {
             address_of(folder, unit).map_err(|why| format!("--address {folder}: {why}"))?
@@ -185,13 +193,13 @@ fn text(input: &Input<'_>, unit: &str, address: Option<&str>, language: &Languag
         div class="text" {
             p class="unit" { (unit) }
             p class="name" { (job.title) }
-            @if !answers.is_empty() { p class="small" { (answers.join(", ")) } }
             @if let Some(batch) = &input.subject.batch {
                 p { (language.say("sheet.batch")) " " (batch) }
             }
             p { (language.say("label.plan")) " " span class="digest" { (digits(&job.digest)) } }
             @if let Some(reported) = input.reported { (result(reported, language)) }
             @if let Some(address) = address { p class="address" { (address) } }
+            @if !answers.is_empty() { p class="small" { (answers.join(", ")) } }
         }
     }
 }

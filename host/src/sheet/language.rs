@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use toml::Table;
 
+use crate::diagnosis::phrases::fill;
+
 /// A language: texts by key, such as `taps.title`.
 #[derive(Debug, Clone)]
 pub struct Language {
@@ -80,19 +82,7 @@ impl Language {
     /// A text with names filled in.
     #[must_use]
     pub fn fill(&self, key: &str, names: &[(&str, &str)]) -> String {
-        let mut out = String::new();
-        let mut rest = self.say(key);
-        while let Some((before, after)) = rest.split_once('{') {
-            let Some((name, behind)) = after.split_once('}') else {
-                break;
-            };
-            out.push_str(before);
-            let found = names.iter().find(|(own, _)| *own == name);
-            out.push_str(found.map_or("", |(_, value)| value));
-            rest = behind;
-        }
-        out.push_str(rest);
-        out
+        fill(self.say(key), names)
     }
 
     /// A text that may be missing, or another.

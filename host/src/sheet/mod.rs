@@ -16,6 +16,7 @@ pub mod language;
 mod marks;
 pub mod photo;
 mod report;
+mod told;
 mod wire;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};

@@ -94,8 +94,7 @@ pub fn is_place(job: &Job, findings: usize, at: &str) -> bool {
 pub fn strip(bytes: &[u8]) -> Result<(&'static str, Vec<u8>), String> {
     if bytes.len() > MOST_BYTES {
         return Err(format!(
-            "it has {} MB, more than {}; make it smaller",
-            bytes.len() >> 20,
+            "it has more than {} MB; make it smaller",
             MOST_BYTES >> 20
         ));
     }

@@ -7,6 +7,7 @@ use super::face::face;
 use super::handover::{picture, shows};
 use super::language::Language;
 use super::marks::Marks;
+use super::told::{self, told};
 use super::{Input, Reported};
 use crate::fault::kinds::not_tested;
 use crate::ringout::findings::{Finding, Findings, letter};
@@ -84,12 +85,12 @@ fn verdict(report: &Report, language: &Language) -> Markup {
             }
             p { (say) }
             @if let Some(first) = &report.first {
-                p lang="en" { (first.say) }
-                p lang="en" { strong { (first.act) } }
+                p { (told(&first.say, language)) }
+                p { strong { (told(&first.act, language)) } }
             }
             @if let Some(refusal) = &report.refusal {
-                p lang="en" { (refusal.say) }
-                p lang="en" { strong { (refusal.act) } }
+                p { (told(&refusal.say, language)) }
+                p { strong { (told(&refusal.act, language)) } }
             }
         }
     }
@@ -146,8 +147,19 @@ fn finding(input: &Input<'_>, number: usize, finding: &Finding<'_>, language: &L
                             " – " (fault.place)
                         }
                     }
-                    p lang="en" { (fault.say) }
-                    p lang="en" { b { (language.say("report.do")) ": " } (fault.act) }
+                    @match told::fault(input.job, fault, language) {
+                        Some(words) => {
+                            p { (words.say) }
+                            p { b { (language.say("report.do")) ": " } (words.act) }
+                        }
+                        None => {
+                            p lang="en" { (fault.say) }
+                            p {
+                                b { (language.say("report.do")) ": " }
+                                span lang="en" { (fault.act) }
+                            }
+                        }
+                    }
                 }
             }
             @for photo in input.photos.iter().filter(|photo| shows(photo, number, finding)) {
@@ -169,11 +181,11 @@ fn open(report: &Report, language: &Language) -> Markup {
     html! {
         @if !report.still_to_do.is_empty() {
             h3 { (language.say("report.still")) }
-            ul lang="en" { @for one in &report.still_to_do { li { (one.say) } } }
+            ul { @for one in &report.still_to_do { li { (told(&one.say, language)) } } }
         }
         @if !report.undecided.is_empty() {
             h3 { (language.say("report.open")) }
-            ul lang="en" { @for one in &report.undecided { li { (one.say) } } }
+            ul { @for one in &report.undecided { li { (told(&one.say, language)) } } }
         }
     }
 }

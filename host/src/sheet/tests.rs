@@ -51,6 +51,7 @@ fn what_is_said_is_in_the_catalogue() {
         include_str!("kit_list.rs"),
         include_str!("label.rs"),
         include_str!("report.rs"),
+        include_str!("told.rs"),
         include_str!("wire.rs"),
         include_str!("language.rs"),
     ]

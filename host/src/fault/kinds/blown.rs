@@ -58,17 +58,22 @@ impl Kind for Blown {
         let part = capital(&speaker.part(&self.0));
         match job.fuses.iter().find(|fuse| fuse.name == self.0) {
             Some(fuse) => Words {
-                say: format!("{part} is blown."),
-                act: format!(
+                say: speaker.fill("{part} is blown.", &[("part", &part)]),
+                act: speaker.fill(
                     "Look at its strip. Find what drew so much first, then put in a new one of \
-                     {} A.",
-                    fuse.rating.0
+                     {amperes} A.",
+                    &[("amperes", &fuse.rating.0.to_string())],
                 ),
             },
             None => Words {
-                say: format!("{part} is blown (or not in its holder)."),
-                act: "Look at its filament and its holder; put in a new one of the same power."
-                    .to_owned(),
+                say: speaker.fill(
+                    "{part} is blown (or not in its holder).",
+                    &[("part", &part)],
+                ),
+                act: speaker.fill(
+                    "Look at its filament and its holder; put in a new one of the same power.",
+                    &[],
+                ),
             },
         }
     }

@@ -84,13 +84,17 @@ impl Kind for CapTouching {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!(
-                "The capped end of {} touches {}.",
-                speaker.lead(&self.lead),
-                speaker.touched(&self.with)
+            say: speaker.fill(
+                "The capped end of {lead} touches {other}.",
+                &[
+                    ("lead", &speaker.lead(&self.lead)),
+                    ("other", &speaker.touched(&self.with)),
+                ],
             ),
-            act: "Put a new insulating cap on that end and tie it back clear of everything."
-                .to_owned(),
+            act: speaker.fill(
+                "Put a new insulating cap on that end and tie it back clear of everything.",
+                &[],
+            ),
         }
     }
 }

@@ -116,14 +116,17 @@ impl Kind for ClipMisplaced {
     fn words(&self, speaker: Speaker<'_>) -> Words {
         let Cavity { connector, number } = &self.point;
         Words {
-            say: format!(
-                "The probe lead meant for {} touches {} instead.",
-                speaker.cavity(connector, *number),
-                speaker.cavity_again(connector, self.to)
+            say: speaker.fill(
+                "The probe lead meant for {point} touches {other} instead.",
+                &[
+                    ("point", &speaker.cavity(connector, *number)),
+                    ("other", &speaker.cavity_again(connector, self.to)),
+                ],
             ),
-            act: format!(
+            act: speaker.fill(
                 "Before you move any terminal: count again from the side you are on, put that \
-                 clip on {connector} cavity {number}, then ring out again."
+                 clip on {connector} cavity {cavity}, then ring out again.",
+                &[("connector", connector), ("cavity", &number.to_string())],
             ),
         }
     }

@@ -52,14 +52,15 @@ impl Kind for ClipOff {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!(
-                "The probe lead meant for {} touches nothing.",
-                speaker.end(&self.0)
+            say: speaker.fill(
+                "The probe lead meant for {point} touches nothing.",
+                &[("point", &speaker.end(&self.0))],
             ),
-            act:
+            act: speaker.fill(
                 "Before you move any wire: take that clip off and put it on again, on bare metal, \
-                  then ring out again."
-                    .to_owned(),
+                 then ring out again.",
+                &[],
+            ),
         }
     }
 }

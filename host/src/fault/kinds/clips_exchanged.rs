@@ -104,13 +104,15 @@ impl Kind for ClipsExchanged {
             (_, b) => speaker.end(b),
         };
         Words {
-            say: format!(
-                "The probe leads meant for {} and for {second} sit on each other's point.",
-                speaker.end(&self.a)
+            say: speaker.fill(
+                "The probe leads meant for {point} and for {other} sit on each other's point.",
+                &[("point", &speaker.end(&self.a)), ("other", &second)],
             ),
-            act: "Before you move any terminal: read the numbers on both clips against the \
-                  hook-up, exchange the clips, then ring out again."
-                .to_owned(),
+            act: speaker.fill(
+                "Before you move any terminal: read the numbers on both clips against the \
+                 hook-up, exchange the clips, then ring out again.",
+                &[],
+            ),
         }
     }
 }

@@ -98,16 +98,24 @@ impl Kind for Exchanged {
         let (connector, a, b) = (&self.connector, self.a, self.b);
         let (first, second) = self.cavities();
         Words {
-            say: format!(
-                "{} and {} are in each other's place: the first belongs in {}, the second in {}.",
-                capital(&speaker.lead_at(&first.end())),
-                speaker.lead_at(&second.end()),
-                speaker.cavity(connector, a),
-                speaker.cavity_again(connector, b),
+            say: speaker.fill(
+                "{lead} and {other} are in each other's place: the first belongs in {cavity}, the \
+                 second in {second}.",
+                &[
+                    ("lead", &capital(&speaker.lead_at(&first.end()))),
+                    ("other", &speaker.lead_at(&second.end())),
+                    ("cavity", &speaker.cavity(connector, a)),
+                    ("second", &speaker.cavity_again(connector, b)),
+                ],
             ),
-            act: format!(
+            act: speaker.fill(
                 "Release both terminals and exchange them between {connector} cavity {a} and \
-                 cavity {b}; tug both."
+                 cavity {b}; tug both.",
+                &[
+                    ("connector", connector),
+                    ("a", &a.to_string()),
+                    ("b", &b.to_string()),
+                ],
             ),
         }
     }

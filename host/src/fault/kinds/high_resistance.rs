@@ -79,12 +79,19 @@ impl Kind for HighResistance {
     }
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
-        let ohms = ohms_text(self.ohms.0);
         Words {
-            say: format!("About {ohms} too much {}.", speaker.joint(&self.joint)),
-            act: "Look for a loose or dirty contact, a bad crimp or cut strands there; clean or \
-                  make it again."
-                .to_owned(),
+            say: speaker.fill(
+                "About {ohms} too much {joint}.",
+                &[
+                    ("ohms", &ohms_text(self.ohms.0)),
+                    ("joint", &speaker.joint(&self.joint)),
+                ],
+            ),
+            act: speaker.fill(
+                "Look for a loose or dirty contact, a bad crimp or cut strands there; clean or \
+                 make it again.",
+                &[],
+            ),
         }
     }
 

@@ -71,14 +71,15 @@ impl Kind for LeftOpen {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!(
-                "{} is open, and has to be plugged for this test: what is behind it is not there.",
-                capital(&speaker.connector(&self.0))
+            say: speaker.fill(
+                "{connector} is open, and has to be plugged for this test: what is behind it is \
+                 not there.",
+                &[("connector", &capital(&speaker.connector(&self.0)))],
             ),
-            act: format!(
-                "With the battery off plug {} together, then ring out again. Leave the wires as \
-                 they are.",
-                self.0
+            act: speaker.fill(
+                "With the battery off plug {connector} together, then ring out again. Leave the \
+                 wires as they are.",
+                &[("connector", &self.0)],
             ),
         }
     }

@@ -72,15 +72,15 @@ impl Kind for LeftPlugged {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!(
-                "{} is plugged, and has to be open for this test: what is behind it hangs on the \
-                 wiring.",
-                capital(&speaker.connector(&self.0))
+            say: speaker.fill(
+                "{connector} is plugged, and has to be open for this test: what is behind it hangs \
+                 on the wiring.",
+                &[("connector", &capital(&speaker.connector(&self.0)))],
             ),
-            act: format!(
-                "With the battery off pull {} apart, then ring out again. Leave the wires as they \
-                 are.",
-                self.0
+            act: speaker.fill(
+                "With the battery off pull {connector} apart, then ring out again. Leave the wires \
+                 as they are.",
+                &[("connector", &self.0)],
             ),
         }
     }

@@ -75,9 +75,17 @@ impl Kind for Live {
     fn words(&self, speaker: Speaker<'_>) -> Words {
         let Volts(volts) = self.volts;
         Words {
-            say: format!("{} carries {volts:.1} V.", capital(&speaker.end(&self.end))),
-            act: "Disconnect the battery and wait as the vehicle maker says; nothing was driven."
-                .to_owned(),
+            say: speaker.fill(
+                "{point} carries {volts} V.",
+                &[
+                    ("point", &capital(&speaker.end(&self.end))),
+                    ("volts", &format!("{volts:.1}")),
+                ],
+            ),
+            act: speaker.fill(
+                "Disconnect the battery and wait as the vehicle maker says; nothing was driven.",
+                &[],
+            ),
         }
     }
 }

@@ -92,14 +92,14 @@ impl Kind for Mirrored {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!(
-                "{} was counted from the wrong face: every terminal of the harness sits in the \
-                 mirrored place of its row.",
-                speaker.connector(&self.connector)
+            say: speaker.fill(
+                "{connector} was counted from the wrong face: every terminal of the harness sits \
+                 in the mirrored place of its row.",
+                &[("connector", &speaker.connector(&self.connector))],
             ),
-            act: format!(
-                "Hold the connector with its wires towards you and count again. {}",
-                speaker.put_back(&self.moves)
+            act: speaker.fill(
+                "Hold the connector with its wires towards you and count again. {moves}",
+                &[("moves", &speaker.put_back(&self.moves))],
             ),
         }
     }

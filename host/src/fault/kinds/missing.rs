@@ -53,13 +53,13 @@ impl Kind for Missing {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!(
-                "{} is not in its place, or meets no contact there.",
-                capital(&speaker.part(&self.0))
+            say: speaker.fill(
+                "{part} is not in its place, or meets no contact there.",
+                &[("part", &capital(&speaker.part(&self.0)))],
             ),
-            act: format!(
-                "Push {} home in its holder; if it is not there, fit it.",
-                self.0
+            act: speaker.fill(
+                "Push {part} home in its holder; if it is not there, fit it.",
+                &[("part", &self.0)],
             ),
         }
     }

@@ -103,17 +103,20 @@ impl Kind for Occupied {
     fn words(&self, speaker: Speaker<'_>) -> Words {
         let Cavity { connector, number } = &self.cavity;
         Words {
-            say: format!(
-                "{} held a wire of the vehicle already: with {} there are now two in one place \
-                 (about {} to chassis through the vehicle's circuit).",
-                capital(&speaker.cavity(connector, *number)),
-                speaker.lead_at(&self.cavity.end()),
-                ohms_text(self.ohms.0)
+            say: speaker.fill(
+                "{cavity} held a wire of the vehicle already: with {lead} there are now two in one \
+                 place (about {ohms} to chassis through the vehicle's circuit).",
+                &[
+                    ("cavity", &capital(&speaker.cavity(connector, *number))),
+                    ("lead", &speaker.lead_at(&self.cavity.end())),
+                    ("ohms", &ohms_text(self.ohms.0)),
+                ],
             ),
-            act: format!(
-                "Look into {connector} cavity {number} from the wire side and from the mating \
+            act: speaker.fill(
+                "Look into {connector} cavity {cavity} from the wire side and from the mating \
                  side. Take the new terminal out, put the vehicle's wire back home, cap the new \
-                 lead, and ask the plan's author where it goes instead."
+                 lead, and ask the plan's author where it goes instead.",
+                &[("connector", connector), ("cavity", &number.to_string())],
             ),
         }
     }

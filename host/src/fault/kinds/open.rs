@@ -59,27 +59,30 @@ impl Kind for Open {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!("No connection {}.", speaker.joint(&self.0)),
-            act: action(&self.0).to_owned(),
+            say: speaker.fill(
+                "No connection {joint}.",
+                &[("joint", &speaker.joint(&self.0))],
+            ),
+            act: action(&self.0, speaker),
         }
     }
 }
 
-fn action(joint: &Joint) -> &'static str {
+fn action(joint: &Joint, speaker: Speaker<'_>) -> String {
     match joint {
         Joint::At(End::Cavity(..)) => {
-            "Draw the terminal out, look at its crimp, and crimp a new one if a tug moves the wire."
+            speaker.fill("Draw the terminal out, look at its crimp, and crimp a new one if a tug moves the wire.", &[])
         }
-        Joint::At(End::Ring(_)) => "Look at the ring's crimp and its bolt; clean to bare metal.",
+        Joint::At(End::Ring(_)) => speaker.fill("Look at the ring's crimp and its bolt; clean to bare metal.", &[]),
         Joint::At(End::Tap(_)) => {
-            "Look at the terminal on the tap's lead; push it home or crimp it again."
+            speaker.fill("Look at the terminal on the tap's lead; push it home or crimp it again.", &[])
         }
         Joint::At(End::Plug(..)) => {
-            "Look at that way's terminal in the plug; push it home, tug it."
+            speaker.fill("Look at that way's terminal in the plug; push it home, tug it.", &[])
         }
-        Joint::At(_) => "Look at the terminal there; push it home, tug it.",
-        Joint::Splice(..) => "Open the splice's cover and make that joint again.",
-        Joint::Along(_) => "Follow the lead for a break; tug-test both ends, then replace it.",
-        Joint::Mating(_) => "Push the halves together until the latch clicks.",
+        Joint::At(_) => speaker.fill("Look at the terminal there; push it home, tug it.", &[]),
+        Joint::Splice(..) => speaker.fill("Open the splice's cover and make that joint again.", &[]),
+        Joint::Along(_) => speaker.fill("Follow the lead for a break; tug-test both ends, then replace it.", &[]),
+        Joint::Mating(_) => speaker.fill("Push the halves together until the latch clicks.", &[]),
     }
 }

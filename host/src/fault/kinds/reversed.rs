@@ -86,29 +86,29 @@ impl Kind for Reversed {
         let name = &self.0;
         let at = |terminal: &str| speaker.lead_at(&End::Part(name.clone(), terminal.to_owned()));
         let diode = speaker.job().diodes.iter().any(|diode| diode.name == *name);
+        let part = speaker.part(name);
         if diode {
             Words {
-                say: format!(
-                    "{} is fitted the wrong way round.",
-                    capital(&speaker.part(name))
+                say: speaker.fill(
+                    "{part} is fitted the wrong way round.",
+                    &[("part", &capital(&part))],
                 ),
-                act: format!(
-                    "Turn it: {} belongs on its anode, {} on its cathode (the end with the ring).",
-                    at("A"),
-                    at("K")
+                act: speaker.fill(
+                    "Turn it: {anode} belongs on its anode, {cathode} on its cathode (the end with \
+                     the ring).",
+                    &[("anode", &at("A")), ("cathode", &at("K"))],
                 ),
             }
         } else {
             Words {
-                say: format!(
-                    "The coil of {} is connected the wrong way round, so its suppression diode \
+                say: speaker.fill(
+                    "The coil of {part} is connected the wrong way round, so its suppression diode \
                      would short the feed when it is switched on.",
-                    speaker.part(name)
+                    &[("part", &part)],
                 ),
-                act: format!(
-                    "Exchange the two leads of the coil: {} belongs on 85, {} on 86.",
-                    at("85"),
-                    at("86")
+                act: speaker.fill(
+                    "Exchange the two leads of the coil: {first} belongs on 85, {second} on 86.",
+                    &[("first", &at("85")), ("second", &at("86"))],
                 ),
             }
         }

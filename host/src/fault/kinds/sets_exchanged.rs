@@ -114,17 +114,19 @@ impl Kind for SetsExchanged {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!(
-                "The sets of {} and {} are exchanged: each terminal sits in the other housing, in \
+            say: speaker.fill(
+                "The sets of {a} and {b} are exchanged: each terminal sits in the other housing, in \
                  the cavity of its own number.",
-                speaker.connector(&self.a),
-                speaker.connector(&self.b)
+                &[
+                    ("a", &speaker.connector(&self.a)),
+                    ("b", &speaker.connector(&self.b)),
+                ],
             ),
-            act: format!(
+            act: speaker.fill(
                 "See first whether the two plugs are only mated on the wrong side; if so, exchange \
-                 the plugs. Else release the terminals and exchange them between {} and {}, number \
+                 the plugs. Else release the terminals and exchange them between {a} and {b}, number \
                  by number, the colours against the plan; tug each.",
-                self.a, self.b
+                &[("a", &self.a), ("b", &self.b)],
             ),
         }
     }

@@ -103,21 +103,25 @@ impl Kind for Shifted {
     }
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
-        let (way, count) = if self.by > 0 {
-            ("on", "high")
-        } else {
-            ("back", "low")
-        };
+        let connector = speaker.connector(&self.connector);
         Words {
-            say: format!(
-                "In {} every terminal of the harness sits one cavity too far {way}: its number is \
-                 one too {count}.",
-                speaker.connector(&self.connector)
-            ),
-            act: format!(
-                "Count again from cavity 1, first where the clips sit: if it is they that are one off, \
-                 set them right and leave the wires. {}",
-                speaker.put_back(&self.moves)
+            say: if self.by > 0 {
+                speaker.fill(
+                    "In {connector} every terminal of the harness sits one cavity too far on: its \
+                     number is one too high.",
+                    &[("connector", &connector)],
+                )
+            } else {
+                speaker.fill(
+                    "In {connector} every terminal of the harness sits one cavity too far back: its \
+                     number is one too low.",
+                    &[("connector", &connector)],
+                )
+            },
+            act: speaker.fill(
+                "Count again from cavity 1, first where the clips sit: if it is they that are one \
+                 off, set them right and leave the wires. {moves}",
+                &[("moves", &speaker.put_back(&self.moves))],
             ),
         }
     }

@@ -82,22 +82,26 @@ impl Kind for Short {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         let act = match self.with {
-            Touches::Chassis => {
+            Touches::Chassis => speaker.fill(
                 "Follow it from end to end, first where it passes a metal edge or a screw; free \
-                 it, repair the insulation and protect the place."
-            }
-            Touches::Lead(_) => {
-                "See that no two probe leads touch each other there. Then follow both from end to end \
-                 for a pinched, chafed or melted place; part them and repair the insulation."
-            }
+                 it, repair the insulation and protect the place.",
+                &[],
+            ),
+            Touches::Lead(_) => speaker.fill(
+                "See that no two probe leads touch each other there. Then follow both from end to \
+                 end for a pinched, chafed or melted place; part them and repair the insulation.",
+                &[],
+            ),
         };
         Words {
-            say: format!(
-                "{} touches {}.",
-                capital(&speaker.lead(&self.lead)),
-                speaker.touched(&self.with)
+            say: speaker.fill(
+                "{lead} touches {other}.",
+                &[
+                    ("lead", &capital(&speaker.lead(&self.lead))),
+                    ("other", &speaker.touched(&self.with)),
+                ],
             ),
-            act: act.to_owned(),
+            act,
         }
     }
 }

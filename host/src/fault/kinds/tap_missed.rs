@@ -52,14 +52,18 @@ impl Kind for TapMissed {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!(
-                "{} does not reach {}.",
-                capital(&speaker.end(&End::Tap(self.0.clone()))),
-                speaker.conductor(speaker.tapped(&self.0))
+            say: speaker.fill(
+                "{tap} does not reach {conductor}.",
+                &[
+                    ("tap", &capital(&speaker.end(&End::Tap(self.0.clone())))),
+                    ("conductor", &speaker.conductor(speaker.tapped(&self.0))),
+                ],
             ),
-            act: "Open the tap, lay the conductor fully into its slot and close it until it \
-                  clicks; if the insulation is damaged beside the slot, repair it."
-                .to_owned(),
+            act: speaker.fill(
+                "Open the tap, lay the conductor fully into its slot and close it until it clicks; \
+                 if the insulation is damaged beside the slot, repair it.",
+                &[],
+            ),
         }
     }
 }

@@ -93,14 +93,17 @@ impl Kind for TapNeighbour {
         let (tap, wrong) = (&self.tap, &self.on);
         let on = speaker.tapped(tap);
         Words {
-            say: format!(
-                "{} sits on {}; it belongs on {}.",
-                capital(&speaker.end(&End::Tap(tap.clone()))),
-                speaker.conductor(wrong),
-                speaker.conductor(on)
+            say: speaker.fill(
+                "{tap} sits on {wrong}; it belongs on {right}.",
+                &[
+                    ("tap", &capital(&speaker.end(&End::Tap(tap.clone())))),
+                    ("wrong", &speaker.conductor(wrong)),
+                    ("right", &speaker.conductor(on)),
+                ],
             ),
-            act: format!(
-                "Take {tap} off {wrong}, repair the insulation there, and put it on {on}."
+            act: speaker.fill(
+                "Take {tap} off {wrong}, repair the insulation there, and put it on {right}.",
+                &[("tap", tap), ("wrong", wrong), ("right", on)],
             ),
         }
     }

@@ -52,14 +52,18 @@ impl Kind for Unseated {
 
     fn words(&self, speaker: Speaker<'_>) -> Words {
         Words {
-            say: format!(
-                "The terminal of {} is not home in {}.",
-                speaker.lead_at(&self.0.end()),
-                speaker.cavity(&self.0.connector, self.0.number)
+            say: speaker.fill(
+                "The terminal of {lead} is not home in {cavity}.",
+                &[
+                    ("lead", &speaker.lead_at(&self.0.end())),
+                    ("cavity", &speaker.cavity(&self.0.connector, self.0.number)),
+                ],
             ),
-            act: "Push it in from the wire side until it latches, tug it, then close the \
-                  secondary lock."
-                .to_owned(),
+            act: speaker.fill(
+                "Push it in from the wire side until it latches, tug it, then close the secondary \
+                 lock.",
+                &[],
+            ),
         }
     }
 }

@@ -89,15 +89,23 @@ impl Kind for WrongCavity {
     fn words(&self, speaker: Speaker<'_>) -> Words {
         let (from, to) = (&self.terminal, self.target());
         Words {
-            say: format!(
-                "{} sits in {}; it belongs in {}.",
-                capital(&speaker.lead_at(&from.end())),
-                speaker.cavity(&to.connector, to.number),
-                speaker.cavity_again(&from.connector, from.number),
+            say: speaker.fill(
+                "{lead} sits in {wrong}; it belongs in {right}.",
+                &[
+                    ("lead", &capital(&speaker.lead_at(&from.end()))),
+                    ("wrong", &speaker.cavity(&to.connector, to.number)),
+                    ("right", &speaker.cavity_again(&from.connector, from.number)),
+                ],
             ),
-            act: format!(
-                "Release the terminal from {} cavity {} and move it to {} cavity {}; tug it.",
-                to.connector, to.number, from.connector, from.number,
+            act: speaker.fill(
+                "Release the terminal from {wrong} cavity {from} and move it to {right} cavity \
+                 {to}; tug it.",
+                &[
+                    ("wrong", &to.connector),
+                    ("from", &to.number.to_string()),
+                    ("right", &from.connector),
+                    ("to", &from.number.to_string()),
+                ],
             ),
         }
     }
