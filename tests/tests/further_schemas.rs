@@ -8,8 +8,10 @@ use loomproof::bench::{Bare, Bench, Settings};
 use loomproof::drain::course::Sample;
 use loomproof::drain::report::{Drained, report};
 use loomproof::link::{Link as _, VirtualProbe};
-use loomproof::plan::read;
+use loomproof::plan::{Plan, read};
 use loomproof::records::record::{Record, Subject};
+use loomproof::sheet::kit::Kit;
+use loomproof::sheet::language::Language;
 use loomproof::{comeback, drain, first_power, live, own, wiggle};
 use loomproof_core::units::Volts;
 use loomproof_tests::records;
@@ -23,6 +25,7 @@ const OWN: &str = "schemas/own.schema.json";
 const POWER: &str = "schemas/first-power.schema.json";
 const DRAIN: &str = "schemas/drain.schema.json";
 const FOLLOW: &str = "schemas/follow.schema.json";
+const KIT: &str = "schemas/kit.schema.json";
 
 #[test]
 fn the_schemas_are_those_of_the_types() {
@@ -32,6 +35,34 @@ fn the_schemas_are_those_of_the_types() {
     is_made_of::<own::Report>(OWN);
     is_made_of::<first_power::Report>(POWER);
     is_made_of::<live::follow::Report>(FOLLOW);
+    is_made_of::<Kit>(KIT);
+}
+
+#[test]
+fn what_a_kit_list_prints_fits() {
+    let plan = Plan::load(&top().join("fixtures/plans/bakery-van.toml"));
+    let plan = plan.unwrap_or_else(|error| panic!("{}", error.render(false)));
+    let answers = plan
+        .options()
+        .iter()
+        .filter_map(|option| Some((option.name.clone(), option.default.clone()?)))
+        .collect();
+    let job = plan.resolve(&answers).unwrap();
+    let kit = Kit::of(&plan, &job, &Language::shipped("en").unwrap());
+    let schema = validator(KIT);
+    let printed = serde_json::to_value(&kit).unwrap();
+    fits(&schema, &printed);
+    for (path, bad) in [
+        ("/leads/0/count", json!("one")),
+        ("/leads/0/metres", json!("0.3 m")),
+        ("/parts/0/sort", json!("bolt")),
+        ("/not_needed/0/name", Value::Null),
+        ("/wire", json!(7)),
+    ] {
+        let mut spoiled = printed.clone();
+        *spoiled.pointer_mut(path).unwrap() = bad.clone();
+        assert!(!schema.is_valid(&spoiled), "{path} = {bad}");
+    }
 }
 
 /// A report as it was printed fits; spoiled in any of these ways it does not.

@@ -11,7 +11,9 @@ use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
 use loomproof::records::record::Subject;
 use loomproof::ringout::report::{Report, Verdict};
+use loomproof::sheet::kit::Kit;
 use loomproof::sheet::language::{Language, SHIPPED};
+use loomproof::sheet::photo::{Photo, strip};
 use loomproof::sheet::{Input, Paper, Reported, sheet};
 use loomproof_core::wire::Place;
 use loomproof_tests::campaign::site::{Site, Source};
@@ -78,6 +80,25 @@ fn page_of(plan: &Plan, job: &Job, report: Option<Report>, language: &str, paper
         taken: Some("2026-11-25 18:00 +00:00".to_owned()),
         record: Some(("ab".repeat(32), "cd".repeat(32))),
     });
+    let language = Language::shipped(language).unwrap();
+    let kit = Kit::of(plan, job, &language);
+    let arrival = [
+        "Left dip beam flickers".to_owned(),
+        "<b>scratch</b>".to_owned(),
+    ];
+    // One with its finding, where there is one, one elsewhere.
+    let photos: Vec<Photo> = [
+        ("1", None),
+        (job.connectors[0].name.as_str(), Some("half out")),
+    ]
+    .into_iter()
+    .map(|(at, say)| Photo {
+        at: at.to_owned(),
+        say: say.map(str::to_owned),
+        kind: "image/png",
+        bytes: strip(&PIXEL).unwrap().1,
+    })
+    .collect();
     sheet(
         &Input {
             job,
@@ -88,10 +109,20 @@ fn page_of(plan: &Plan, job: &Job, report: Option<Report>, language: &str, paper
             subject: &subject(),
             written: "2026-11-25 18:30 +00:00",
             paper,
+            kit: &kit,
+            arrival: &arrival,
+            photos: if reported.is_some() { &photos } else { &[] },
         },
-        &Language::shipped(language).unwrap(),
+        &language,
     )
 }
+
+/// A PNG of one white pixel.
+const PIXEL: [u8; 67] = [
+    137, 80, 78, 71, 13, 10, 26, 10, 0, 0, 0, 13, 73, 72, 68, 82, 0, 0, 0, 1, 0, 0, 0, 1, 8, 0, 0,
+    0, 0, 58, 126, 155, 85, 0, 0, 0, 10, 73, 68, 65, 84, 120, 156, 99, 248, 15, 0, 1, 1, 1, 0, 177,
+    56, 246, 20, 0, 0, 0, 0, 73, 69, 78, 68, 174, 66, 96, 130,
+];
 
 fn plan(name: &str) -> Plan {
     Plan::load(&top().join(format!("fixtures/plans/{name}.toml"))).unwrap_or_else(|error| {
