@@ -63,7 +63,7 @@ for (const file of files) {
     one.overflow[width] = await page.evaluate(() => {
       const room = document.documentElement.clientWidth;
       const out = [...document.querySelectorAll('body *')].filter(it => {
-        if (it.closest('.hidden, .skip, .face svg')) return false;
+        if (it.closest('.hidden, .skip, .face svg, .scroll > *')) return false;
         const box = it.getBoundingClientRect();
         return box.width > 0 && (box.right > room + 1 || box.left < -1);
       });
@@ -93,7 +93,8 @@ for (const file of files) {
     if (!stop) break;
     one.stops.push(stop);
   }
-  one.asked = asked.filter(it => it !== url);
+  // A photo is in the file itself.
+  one.asked = asked.filter(it => it !== url && !it.startsWith('data:image/'));
   one.said = said;
   // axe is put in past the page's own policy, which lets no script run.
   await page.setBypassCSP(true);

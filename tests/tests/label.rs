@@ -179,7 +179,7 @@ fn what_cannot_be_a_label_is_told() {
     };
     assert!(fails("", "100x50", None).contains("--unit"));
     assert!(fails(&"9".repeat(41), "100x50", None).contains("40"));
-    let long = format!("https://{}/", "a".repeat(300));
+    let long = format!("https://{}/", "a".repeat(600));
     assert!(fails("U-1", "60x30", Some(&long)).contains("--label-size"));
     assert!(
         fails(

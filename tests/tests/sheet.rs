@@ -12,9 +12,10 @@ use loomproof::plan::model::Job;
 use loomproof::records::record::Subject;
 use loomproof::ringout::report::{Report, Verdict};
 use loomproof::sheet::kit::Kit;
+use loomproof::sheet::label::{Size, label};
 use loomproof::sheet::language::{Language, SHIPPED};
 use loomproof::sheet::photo::{Photo, strip};
-use loomproof::sheet::{Input, Paper, Reported, sheet};
+use loomproof::sheet::{Input, Paper, Reported, kit_list, sheet};
 use loomproof_core::wire::Place;
 use loomproof_tests::campaign::site::{Site, Source};
 use loomproof_tests::skip::{require, require_file, top};
@@ -72,6 +73,18 @@ fn page(plan: &Plan, report: Option<Report>, language: &str, paper: Paper) -> St
 }
 
 fn page_of(plan: &Plan, job: &Job, report: Option<Report>, language: &str, paper: Paper) -> String {
+    made_of(plan, job, report, language, paper, sheet)
+}
+
+/// What is made of all that a sheet is made of.
+fn made_of(
+    plan: &Plan,
+    job: &Job,
+    report: Option<Report>,
+    language: &str,
+    paper: Paper,
+    make: impl Fn(&Input<'_>, &Language) -> String,
+) -> String {
     let keep_off: Vec<String> = plan.keep_off().map(str::to_owned).collect();
     let hookup = propose(job, Place::Vehicle, 64).map_err(|error| error.to_string());
     let hookups = hookup.map(|hookup| vec![hookup]);
@@ -99,7 +112,7 @@ fn page_of(plan: &Plan, job: &Job, report: Option<Report>, language: &str, paper
         bytes: strip(&PIXEL).unwrap().1,
     })
     .collect();
-    sheet(
+    make(
         &Input {
             job,
             place: Place::Vehicle,
@@ -267,6 +280,72 @@ fn every_sheet_stands_on_a_phone_on_a_desk_and_on_paper() {
     }
     println!("{} sheets, {drawings} drawings", seen.len());
     assert!(drawings > 400, "{drawings}");
+}
+
+#[test]
+fn label_and_kit_list_stand_on_a_phone_and_on_their_paper() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut files = Vec::new();
+    let van = plan("bakery-van");
+    let report = ring_out("bakery-van", &["mirrored@X10"]);
+    let job = van.resolve(&report.answers).unwrap();
+    for (code, _) in SHIPPED {
+        let mut write = |name: &str, html: String| {
+            let file = folder.path().join(format!("{name}-{code}.html"));
+            std::fs::write(&file, html).unwrap();
+            files.push(file);
+        };
+        let make = |make: &dyn Fn(&Input<'_>, &Language) -> String| {
+            made_of(&van, &job, Some(report.clone()), code, Paper::A4, make)
+        };
+        write("kit", make(&kit_list::page));
+        write(
+            "label",
+            make(&|input, language| {
+                let folder = Some("https://sheets.example/");
+                label(input, Size::USUAL, folder, language).unwrap()
+            }),
+        );
+        write(
+            "plain",
+            make(&|input, language| label(input, Size::USUAL, None, language).unwrap()),
+        );
+    }
+    let Some(seen) = look(folder.path(), &files) else {
+        return;
+    };
+    for one in &seen {
+        let name = one["file"].as_str().unwrap();
+        for key in ["violations", "asked", "said", "handlers", "broken"] {
+            assert_eq!(one[key], serde_json::json!([]), "{name}: {key}");
+        }
+        for width in ["360", "1100"] {
+            let overflow = &one["overflow"][width];
+            assert_eq!(overflow["page"], 0, "{name} at {width}: {overflow}");
+            let none = serde_json::json!([]);
+            assert_eq!(overflow["elements"], none, "{name} at {width}");
+        }
+        assert_eq!(
+            (&one["scripts"], &one["unnamed"]),
+            (&0.into(), &0.into()),
+            "{name}"
+        );
+        for stop in one["stops"].as_array().unwrap() {
+            assert_eq!(stop["shows"], true, "{name}: {stop}");
+        }
+        let stem = name.strip_suffix(".html").unwrap();
+        let sizes = pages(&folder.path().join(format!("{stem}.pdf")));
+        if !stem.starts_with("kit") {
+            // One label of 100 mm by 50 mm, in points of 1/72 inch.
+            let [(width, height)] = sizes[..] else {
+                panic!("{name}: {sizes:?}");
+            };
+            assert!(
+                (width - 283.46).abs() < 1.0 && (height - 141.73).abs() < 1.0,
+                "{sizes:?}"
+            );
+        }
+    }
 }
 
 /// The page sizes of a PDF, in points. Chromium writes them plainly.

@@ -22,7 +22,6 @@ pub(super) fn section(kit: &Kit, language: &Language) -> Markup {
                     th scope="col" { (language.say("kit.count")) }
                     th scope="col" { (language.say("kit.colour")) }
                     th scope="col" { (language.say("kit.size")) }
-                    th scope="col" { (language.say("wiring.length")) }
                     th scope="col" { (language.say("kit.names")) }
                 } }
                 tbody {
@@ -30,8 +29,7 @@ pub(super) fn section(kit: &Kit, language: &Language) -> Markup {
                         tr {
                             td { span aria-hidden="true" { "☐ " } (own.count) " ×" }
                             th scope="row" { (coded(&own.colour, language)) }
-                            td { (own.size) }
-                            td { (own.metres) " m" }
+                            td { (own.size) ", " (own.metres) " m" }
                             td { (own.names.join(", ")) }
                         }
                     }
