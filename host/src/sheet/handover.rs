@@ -12,6 +12,7 @@ use super::{Input, Reported};
 use crate::plan::model::Job;
 use crate::ringout::findings::{Finding, Findings};
 use crate::ringout::report::{HandCheck, Verdict};
+use crate::ringout::text::is_simulated;
 
 /// Whether a photo belongs to a finding: by its number or by the place it names.
 pub(super) fn shows(photo: &Photo, number: usize, finding: &Finding<'_>) -> bool {
@@ -100,6 +101,7 @@ fn measured(reported: &Reported, language: &Language) -> Markup {
         ul {
             li { (language.say("label.ringout")) ": " b { (word) }
                 @if let Some(taken) = &reported.taken { ", " (taken) } }
+            @if is_simulated(&report.probe.board) { li { b { (language.say("label.simulated")) } } }
             li { (language.fill("handover.readings", &names)) }
             @for check in report.hand_checks.iter().filter(|check| check.state == "measured") {
                 li { b { (check.place) } ": " (told(&check.check, language)) " "
