@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use crate::skip::{require_in, skipped};
+use crate::skip::{require, require_in, skipped};
 
 /// How long the server may take to start.
 const PATIENCE: Duration = Duration::from_secs(60);
@@ -16,6 +16,7 @@ const PATIENCE: Duration = Duration::from_secs(60);
 pub struct Server {
     child: Child,
     port: u16,
+    root: Option<PathBuf>,
     // Last, so that it goes after the server.
     _folder: tempfile::TempDir,
 }
@@ -27,6 +28,30 @@ impl Server {
     /// When the programs are there and the server does not start.
     #[must_use]
     pub fn start() -> Option<Self> {
+        Self::with(false)
+    }
+
+    /// A server that encrypts, with a certificate for `localhost` (and for no other
+    /// name) from a root of the test's own; `None` where there is none, or no
+    /// openssl, which is reported as a skip.
+    ///
+    /// # Panics
+    /// When the programs are there and the server does not start.
+    #[must_use]
+    pub fn start_encrypted() -> Option<Self> {
+        Self::with(true)
+    }
+
+    /// The root certificate of a server that encrypts.
+    ///
+    /// # Panics
+    /// For another one.
+    #[must_use]
+    pub fn root(&self) -> &Path {
+        self.root.as_deref().expect("a server that encrypts")
+    }
+
+    fn with(encrypted: bool) -> Option<Self> {
         const HOW: &str = "install it with `apt-get install postgresql`";
         let folders = debian();
         let initdb = require_in("initdb", &folders, HOW)?;
@@ -39,9 +64,19 @@ impl Server {
             return None;
         }
         let folder = tempfile::tempdir().expect("a folder");
+        let mut settings: Vec<String> = Vec::new();
+        let mut root = None;
+        if encrypted {
+            let own = Certificates::make(folder.path(), "localhost")?;
+            settings = own.settings();
+            root = Some(own.root);
+        }
         let data = folder.path().join("data");
         if is_root {
-            run(Command::new("chown").arg("postgres").arg(folder.path())).expect("chown");
+            run(Command::new("chown")
+                .args(["-R", "postgres"])
+                .arg(folder.path()))
+            .expect("chown");
         }
         let as_user = |program: &Path| {
             let mut command = if is_root {
@@ -67,6 +102,7 @@ impl Server {
             .arg(&data)
             .args(["-h", "127.0.0.1", "-p", &port.to_string(), "-k"])
             .arg(folder.path())
+            .args(&settings)
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .spawn()
@@ -74,6 +110,7 @@ impl Server {
         let server = Self {
             child,
             port,
+            root,
             _folder: folder,
         };
         let start = Instant::now();
@@ -89,7 +126,13 @@ impl Server {
     /// The address of a database.
     #[must_use]
     pub fn url(&self, database: &str) -> String {
-        format!("postgres://bench@127.0.0.1:{}/{database}", self.port)
+        self.url_of("127.0.0.1", database)
+    }
+
+    /// The same, of this machine by another name.
+    #[must_use]
+    pub fn url_of(&self, host: &str, database: &str) -> String {
+        format!("postgres://bench@{host}:{}/{database}", self.port)
     }
 }
 
@@ -100,6 +143,86 @@ impl Drop for Server {
             let _ = rustix::process::kill_process(pid, rustix::process::Signal::TERM);
         }
         let _ = self.child.wait();
+    }
+}
+
+/// A root, and a server's certificate from it, made by openssl.
+#[derive(Debug)]
+pub struct Certificates {
+    /// The root certificate (PEM).
+    pub root: PathBuf,
+    certificate: PathBuf,
+    key: PathBuf,
+}
+
+impl Certificates {
+    /// Makes them in a folder; `None` where there is no openssl, which is reported as
+    /// a skip.
+    ///
+    /// # Panics
+    /// When openssl fails.
+    #[must_use]
+    pub fn make(folder: &Path, name: &str) -> Option<Self> {
+        let openssl = require("openssl")?;
+        let file = |name: &str| folder.join(name);
+        let key = |name: &str, subject: &str| {
+            let mut command = Command::new(&openssl);
+            command
+                .args([
+                    "req",
+                    "-newkey",
+                    "ec",
+                    "-pkeyopt",
+                    "ec_paramgen_curve:P-256",
+                ])
+                .args(["-nodes", "-subj", subject, "-keyout"])
+                .arg(file(name));
+            command
+        };
+        let done = |command: &mut Command| {
+            run(command).unwrap_or_else(|error| panic!("openssl: {error}"));
+        };
+        done(
+            key("root.key", "/CN=Root of the test")
+                .args(["-x509", "-days", "2", "-out"])
+                .arg(file("root.pem")),
+        );
+        done(
+            key("server.key", &format!("/CN={name}"))
+                .arg("-out")
+                .arg(file("server.csr")),
+        );
+        std::fs::write(file("server.ext"), format!("subjectAltName=DNS:{name}\n")).expect("a file");
+        done(
+            Command::new(&openssl)
+                .args(["x509", "-req", "-days", "2", "-CAcreateserial", "-in"])
+                .arg(file("server.csr"))
+                .arg("-CA")
+                .arg(file("root.pem"))
+                .arg("-CAkey")
+                .arg(file("root.key"))
+                .arg("-extfile")
+                .arg(file("server.ext"))
+                .arg("-out")
+                .arg(file("server.pem")),
+        );
+        Some(Self {
+            root: file("root.pem"),
+            certificate: file("server.pem"),
+            key: file("server.key"),
+        })
+    }
+
+    /// What the server is to be told.
+    fn settings(&self) -> Vec<String> {
+        let own = [
+            "ssl=on".to_owned(),
+            format!("ssl_cert_file={}", self.certificate.display()),
+            format!("ssl_key_file={}", self.key.display()),
+        ];
+        own.into_iter()
+            .flat_map(|own| ["-c".to_owned(), own])
+            .collect()
     }
 }
 

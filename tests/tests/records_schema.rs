@@ -31,6 +31,8 @@ fn what_is_printed_fits_and_what_is_spoiled_does_not() {
     for faults in [&[][..], &["high-resistance@G1,ohms=2"], &["open@W24"]] {
         let mut record = ring_out("bakery-van", faults, 2);
         record.subject.unit = Some("U1".to_owned());
+        record.subject.vehicle = Some("V1".to_owned());
+        record.subject.batch = Some("B-17".to_owned());
         store.keep(&Sealed::new(record).unwrap()).unwrap();
     }
     let (one, other) = (store.get("1").unwrap(), store.get("2").unwrap());
@@ -51,6 +53,8 @@ fn what_is_printed_fits_and_what_is_spoiled_does_not() {
                 })
                 .unwrap(),
         ),
+        Shown::Batch(store.batch("B-17", true).unwrap().unwrap()),
+        Shown::Vehicle(store.vehicle("V1", true).unwrap().unwrap()),
         Shown::Check {
             place: store.place().to_owned(),
             checked: store.check().unwrap(),
@@ -66,7 +70,12 @@ fn what_is_printed_fits_and_what_is_spoiled_does_not() {
         value["shows"] = json!("nothing");
         assert!(!schema.is_valid(&value), "{:?}", seen.last());
     }
-    assert_eq!(seen, ["list", "record", "compare", "shop", "check"]);
+    assert_eq!(
+        seen,
+        [
+            "list", "record", "compare", "shop", "batch", "vehicle", "check"
+        ]
+    );
     // Every record of an export.
     let mut out = Vec::new();
     to_json(&mut store, &Filter::default(), &mut out).unwrap();

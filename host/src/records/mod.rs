@@ -13,10 +13,14 @@
 //! also write the whole chain anew; only the head of the chain, kept elsewhere
 //! (it stands on every report), tells that.
 
+pub mod batch;
 pub mod compare;
+pub mod course;
 pub mod database;
+pub mod encrypted;
 pub mod filter;
 pub mod paths;
+pub mod plot;
 pub mod postgres;
 pub mod record;
 pub mod reported;

@@ -58,7 +58,9 @@ fn every_verb_shows_an_example_that_works() {
     // Two runs to look at.
     for seed in ["1", "2"] {
         let plan = "fixtures/plans/smallest.toml";
-        assert_eq!(run(&["ringout", plan, "--defaults", "--seed", seed]).0, 0);
+        let of = ["--unit", "U12", "--batch", "B-17"];
+        let args = [&["ringout", plan, "--defaults", "--seed", seed][..], &of].concat();
+        assert_eq!(run(&args).0, 0);
     }
     for verb in verbs() {
         let (status, _, help) = run(&[&verb, "--help"]);

@@ -370,3 +370,72 @@ fn a_sheet_is_written_for_a_plan_a_scan_and_a_record() {
         .run(&["sheet", plan, "--to", "/dev/null/x.html"])
         .fails(2, &["/dev/null/x.html"]);
 }
+
+/// From a batch to its vehicles and back, and plots, as somebody types them.
+#[test]
+fn a_batch_is_followed_and_drawn() {
+    let bench = Bench::new();
+    let unit = |unit: &'static str| ["--unit", unit];
+    let batch = ["--batch", "B-17"];
+    let on_bench = ["--where", "bench"];
+    let into = |vehicle: &'static str| ["--vehicle", vehicle];
+    let run = |args: &[&[&str]]| bench.ring_out(&args.concat());
+    run(&[&unit("U1"), &batch, &on_bench]);
+    run(&[&unit("U2"), &batch, &on_bench, &FAULT]);
+    assert_eq!(run(&[&unit("U1"), &into("V9")]).status, 0);
+    let text = bench.run(&["records", "batch", "B-17", "--simulated"]).out;
+    for say in [
+        "Batch B-17: 2 harnesses with a number, 1 of them seen in a vehicle, 1 not; 1 vehicle in \
+         all (simulated runs only; no real wire was measured)",
+        "Unit U1 (",
+        "    vehicle V9: ",
+        "Never seen in a vehicle: U2",
+        "Every vehicle: V9",
+        "Comebacks of these vehicles: none",
+    ] {
+        assert!(text.contains(say), "{say}\n{text}");
+    }
+    let json = bench.json(&["records", "batch", "B-17", "--simulated"]);
+    assert_eq!(json["shows"], "batch");
+    assert_eq!(json["units"][1]["bench"]["last"]["verdict"], "faults");
+    let text = bench.run(&["records", "vehicle", "V9", "--simulated"]).out;
+    assert!(text.contains("Unit U1, batch B-17 ("), "{text}");
+    let text = bench.run(&["records", "batch", "B-17"]).out;
+    let hint = "2 runs of simulated wires not looked at (--simulated shows them).";
+    assert!(text.contains(hint), "{text}");
+    bench
+        .run(&["records", "batch", "B-18"])
+        .fails(2, &["no run names batch B-18"]);
+    for (args, words) in [
+        (
+            &["drift", "--unit", "U1"][..],
+            "Drift of unit U1 (simulated)",
+        ),
+        (
+            &["yield"],
+            "First-pass yield by month: all plans (simulated)",
+        ),
+        (&["faults"], "exchanged"),
+    ] {
+        let args = [&["records", "plot"], args, &["--simulated"]].concat();
+        let printed = bench.run(&args);
+        assert!(printed.out.starts_with("<svg ") && printed.out.contains(words));
+        let file = bench.file("plot.svg");
+        let written = bench.run(&[&args[..], &["--to", &file]].concat());
+        assert_eq!((written.status, written.out.as_str()), (0, ""));
+        assert_eq!(std::fs::read_to_string(&file).unwrap(), printed.out);
+    }
+    for (args, why) in [
+        (&["drift"][..], "drift of which harness?"),
+        (&["yield", "--unit", "U1"], "belong to `records plot drift`"),
+        (&["drift", "--unit", "U7"], "no ring-out of that is kept"),
+        (
+            &["yield", "--to", "/no/such/folder/x.svg"],
+            "no such folder",
+        ),
+    ] {
+        bench
+            .run(&[&["records", "plot"], args].concat())
+            .fails(2, &[why]);
+    }
+}

@@ -3,8 +3,11 @@
 #![cfg(unix)]
 
 mod altered;
+mod batches;
 mod both;
+mod encrypted;
 mod file;
+mod plots;
 mod scale;
 mod sorts;
 mod stores;

@@ -2,8 +2,10 @@
 
 use std::time::{Duration, Instant};
 
+use jiff::tz::TimeZone;
 use loomproof::records::compare::compare;
 use loomproof::records::filter::Filter;
+use loomproof::records::plot::{faults, monthly};
 use loomproof::records::shop::Counted;
 use loomproof::records::sqlite::Access;
 use loomproof_tests::records::Maker;
@@ -88,11 +90,44 @@ fn a_hundred_thousand_records_are_listed_compared_and_counted_at_once() {
         i64::from(MANY)
     );
     assert_eq!((shop.faults.len(), shop.drift.len()), (10, 10));
+    let (batch, found) = shortest(|| {
+        let mut store = place.open(Access::Read);
+        store.batch("B17", false).unwrap().unwrap()
+    });
+    assert_eq!((found.units.len(), found.vehicles.len()), (100, 50));
+    let (vehicle, found) = shortest(|| {
+        let mut store = place.open(Access::Read);
+        store.vehicle("V1708", false).unwrap().unwrap()
+    });
+    assert_eq!(found.units[0].batches, ["B17"]);
+    let (plots, found) = shortest(|| {
+        let mut store = place.open(Access::Read);
+        let months = store.months(None, false, &TimeZone::UTC).unwrap();
+        monthly(&months, "all plans");
+        faults(&store.kinds(None, false).unwrap(), "all plans");
+        months
+    });
+    assert_eq!(found.iter().map(|own| own.subjects).sum::<i64>(), 30_000);
+    let (course, found) = shortest(|| {
+        let mut store = place.open(Access::Read);
+        let unit = Filter {
+            unit: Some("U1708".to_owned()),
+            ..Filter::default()
+        };
+        store.course(&unit, false).unwrap()
+    });
+    assert!(found.runs.len() > 2);
+    println!(
+        "batch {batch:?}, vehicle {vehicle:?}, plots of yield and faults {plots:?}, of drift \
+         {course:?}"
+    );
     println!(
         "list {list:?}, narrowed {narrowed:?}, compare {compared:?}, shop view {shop_view:?}; each \
          may take {GOAL:?}"
     );
-    for took in [list, narrowed, compared, shop_view] {
+    for took in [
+        list, narrowed, compared, shop_view, batch, vehicle, plots, course,
+    ] {
         assert!(took < GOAL, "{took:?}");
     }
 }

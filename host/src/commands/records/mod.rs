@@ -1,6 +1,9 @@
 //! `records`: what was measured before.
 
+mod filtering;
+mod plotting;
 mod shown;
+mod went;
 mod words;
 
 use std::fs::File;
@@ -13,20 +16,22 @@ use super::exit::Status;
 use super::keeping::StoreArgs;
 use super::{Failure, Format, note, print, print_json};
 use crate::records::compare::{comparable, compare};
-use crate::records::filter::{Filter, time};
-use crate::records::record::{Digest, RecordError, Test};
+use crate::records::filter::Filter;
+use crate::records::record::{Digest, RecordError};
 use crate::records::shop::Counted;
 use crate::records::sqlite::Access;
 use crate::records::transfer::{Table, TransferError, from_json, to_csv, to_json};
-use crate::ringout::report::Verdict;
 use crate::whole_file::WholeFile;
 
+use filtering::FilterArgs;
 pub use shown::Shown;
 
 /// Arguments of `records`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  loomproof records list --most 5\n  \
                         loomproof records compare 1 2\n  \
+                        loomproof records batch B-17\n  \
+                        loomproof records plot yield --to yield.svg\n  \
                         loomproof records export --format csv --to runs.csv")]
 pub struct Args {
     #[command(subcommand)]
@@ -96,6 +101,30 @@ enum What {
         #[arg(long, default_value = "text")]
         format: Format,
     },
+    /// From a batch every vehicle that its harnesses went into, and their comebacks.
+    Batch {
+        /// The batch.
+        batch: String,
+        /// Looks at simulated runs instead of real ones.
+        #[arg(long)]
+        simulated: bool,
+        /// What to print.
+        #[arg(long, default_value = "text")]
+        format: Format,
+    },
+    /// From a vehicle its harnesses and their batches.
+    Vehicle {
+        /// The vehicle.
+        vehicle: String,
+        /// Looks at simulated runs instead of real ones.
+        #[arg(long)]
+        simulated: bool,
+        /// What to print.
+        #[arg(long, default_value = "text")]
+        format: Format,
+    },
+    /// Draws a plot (SVG): drift of one harness, yield by month, faults by kind.
+    Plot(plotting::Args),
     /// Writes records for other programs (CSV) or other machines (JSON).
     Export {
         #[command(flatten)]
@@ -143,90 +172,6 @@ enum TableArg {
     Runs,
     /// A line for each metal path of each run.
     Paths,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum VerdictArg {
-    Pass,
-    Faults,
-    Undecided,
-    Refused,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum TestArg {
-    Ringout,
-    Live,
-    Wiggle,
-    Comeback,
-    Drain,
-    Own,
-    Power,
-}
-
-/// Which records are meant.
-#[derive(Debug, clap::Args)]
-struct FilterArgs {
-    /// Of this plan only, by its title.
-    #[arg(long, value_name = "TITLE")]
-    plan: Option<String>,
-    /// Of this harness only.
-    #[arg(long, value_name = "NUMBER")]
-    unit: Option<String>,
-    /// Of this vehicle only.
-    #[arg(long, value_name = "NUMBER")]
-    vehicle: Option<String>,
-    /// Of this batch only.
-    #[arg(long, value_name = "NUMBER")]
-    batch: Option<String>,
-    /// By this person only.
-    #[arg(long, value_name = "NAME")]
-    who: Option<String>,
-    /// Of this test only.
-    #[arg(long)]
-    test: Option<TestArg>,
-    /// With this verdict only.
-    #[arg(long)]
-    verdict: Option<VerdictArg>,
-    /// From this day on, such as 2026-11-25, or time (RFC 3339).
-    #[arg(long, value_name = "DAY")]
-    since: Option<String>,
-    /// Before this day or time.
-    #[arg(long, value_name = "DAY")]
-    until: Option<String>,
-}
-
-impl FilterArgs {
-    fn filter(&self) -> Result<Filter, Failure> {
-        let at = |text: &Option<String>| {
-            let read = text.as_deref().map(time).transpose();
-            read.map_err(Failure::usage)
-        };
-        Ok(Filter {
-            title: self.plan.clone(),
-            unit: self.unit.clone(),
-            vehicle: self.vehicle.clone(),
-            batch: self.batch.clone(),
-            who: self.who.clone(),
-            test: self.test.map(|test| match test {
-                TestArg::Ringout => Test::Ringout,
-                TestArg::Live => Test::Live,
-                TestArg::Wiggle => Test::Wiggle,
-                TestArg::Comeback => Test::Comeback,
-                TestArg::Drain => Test::Drain,
-                TestArg::Own => Test::Own,
-                TestArg::Power => Test::Power,
-            }),
-            verdict: self.verdict.map(|verdict| match verdict {
-                VerdictArg::Pass => Verdict::Pass,
-                VerdictArg::Faults => Verdict::Faults,
-                VerdictArg::Undecided => Verdict::Undecided,
-                VerdictArg::Refused => Verdict::Refused,
-            }),
-            since: at(&self.since)?,
-            until: at(&self.until)?,
-        })
-    }
 }
 
 /// Does what is asked with the records.
@@ -293,6 +238,25 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
             let shop = store.shop(&counted)?;
             show(*format, &Shown::Shop(shop))
         }
+        What::Batch {
+            batch,
+            simulated,
+            format,
+        } => {
+            let found = place.open(Access::Read)?.batch(batch, *simulated)?;
+            let found = found.ok_or_else(|| none_names("batch", batch))?;
+            show(*format, &Shown::Batch(found))
+        }
+        What::Vehicle {
+            vehicle,
+            simulated,
+            format,
+        } => {
+            let found = place.open(Access::Read)?.vehicle(vehicle, *simulated)?;
+            let found = found.ok_or_else(|| none_names("vehicle", vehicle))?;
+            show(*format, &Shown::Vehicle(found))
+        }
+        What::Plot(args) => plotting::run(&place, args),
         What::Export {
             filter,
             format,
@@ -315,6 +279,13 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         }
         What::Check { head, format } => check(&place, head.as_deref(), *format),
     }
+}
+
+fn none_names(what: &str, number: &str) -> Failure {
+    Failure::usage(format!(
+        "no run names {what} {number}; `loomproof records list` shows what runs name, and --{what} \
+         names it when a run is made"
+    ))
 }
 
 fn check(place: &StoreArgs, head: Option<&str>, format: Format) -> Result<Status, Failure> {
@@ -381,12 +352,7 @@ fn export(
             }
         }
         Some(file) => {
-            let wrong = |error: &std::io::Error| {
-                Failure::usage(format!(
-                    "{}: {error}; check the folder and its rights",
-                    file.display()
-                ))
-            };
+            let wrong = |error: &std::io::Error| cannot_write(file, error);
             let whole = WholeFile::beside(file).map_err(|error| wrong(&error))?;
             let mut out = BufWriter::new(whole);
             let altered = write(&mut out)?;
@@ -396,16 +362,24 @@ fn export(
             altered
         }
     };
-    tell_altered(&altered);
-    Ok(if altered.is_empty() {
+    Ok(tell_altered(&altered))
+}
+
+fn cannot_write(file: &Path, error: &std::io::Error) -> Failure {
+    Failure::usage(format!(
+        "{}: {error}; check the folder and its rights",
+        file.display()
+    ))
+}
+
+/// Says which records are left out; that they were altered is a fault.
+fn tell_altered(altered: &[(i64, RecordError)]) -> Status {
+    for (number, error) in altered {
+        note(&format!("error: record {number} is left out: {error}"));
+    }
+    if altered.is_empty() {
         Status::Pass
     } else {
         Status::Faults
-    })
-}
-
-fn tell_altered(altered: &[(i64, RecordError)]) {
-    for (number, error) in altered {
-        note(&format!("error: record {number} is left out: {error}"));
     }
 }

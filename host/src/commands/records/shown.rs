@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::records::batch::{Batch, Vehicle};
 use crate::records::compare::Comparison;
 use crate::records::record::Record;
 use crate::records::shop::Shop;
@@ -37,6 +38,10 @@ pub enum Shown {
     Compare(Box<Comparison>),
     /// What the shop learns.
     Shop(Shop),
+    /// Where the harnesses of a batch are.
+    Batch(Batch),
+    /// What a vehicle has.
+    Vehicle(Vehicle),
     /// Whether any record was altered.
     Check {
         /// Where the records are.

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::Shown;
+use super::{Shown, went};
 use crate::diagnosis::words::ohms_text;
 use crate::records::compare::Comparison;
 use crate::records::paths::MicroOhms;
@@ -27,6 +27,8 @@ pub(super) fn render(shown: &Shown) -> String {
         Shown::Record { number, digest, .. } => format!("Record {number} ({digest})\n"),
         Shown::Compare(comparison) => compared(comparison),
         Shown::Shop(shop) => shop_text(shop),
+        Shown::Batch(batch) => went::batch(batch),
+        Shown::Vehicle(vehicle) => went::vehicle(vehicle),
         Shown::Check {
             place,
             checked,
@@ -36,7 +38,7 @@ pub(super) fn render(shown: &Shown) -> String {
 }
 
 /// A time as it is here.
-fn here(taken: &str) -> String {
+pub(super) fn here(taken: &str) -> String {
     taken.parse::<Timestamp>().map_or_else(
         |_| taken.to_owned(),
         |at| {
