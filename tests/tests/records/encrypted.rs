@@ -160,7 +160,8 @@ fn no_password_goes_over_a_network_in_clear() {
             stream.read_exact(&mut rest).unwrap();
             // "R", length 8, 3: give your password in clear.
             stream.write_all(&[b'R', 0, 0, 0, 8, 0, 0, 0, 3]).unwrap();
-            let mut answer = [0; 12];
+            // "p", four bytes of length, five letters, a nought.
+            let mut answer = [0; 11];
             stream.read_exact(&mut answer).unwrap();
             heard.extend(answer);
             heard
