@@ -11,6 +11,15 @@ use crate::skip::{require, require_in, skipped};
 /// How long the server may take to start.
 const PATIENCE: Duration = Duration::from_secs(60);
 
+/// Runs the server until its own input ends, then takes its folder away. `runuser` hands
+/// the signal on; an immediate shutdown needs no rest.
+const UNTIL_THE_TEST_ENDS: &str = r#"folder=$1; shift
+"$@" & server=$!
+read -r _
+kill -TERM "$server"
+wait "$server"
+rm -rf "$folder""#;
+
 /// A running server; it ends with this.
 #[derive(Debug)]
 pub struct Server {
@@ -97,12 +106,22 @@ impl Server {
             .and_then(|listener| listener.local_addr())
             .expect("a port")
             .port();
-        let child = as_user(&postgres)
+        // Ends with the test, however that ends: whatever holds the other end of the
+        // pipe, it closes then.
+        let mut wanted = as_user(&postgres);
+        wanted
             .arg("-D")
             .arg(&data)
             .args(["-h", "127.0.0.1", "-p", &port.to_string(), "-k"])
             .arg(folder.path())
-            .args(&settings)
+            .args(&settings);
+        let child = Command::new("sh")
+            .args(["-c", UNTIL_THE_TEST_ENDS, "sh"])
+            .arg(folder.path())
+            .arg(wanted.get_program())
+            .args(wanted.get_args())
+            .current_dir(folder.path())
+            .stdin(Stdio::piped())
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .spawn()
@@ -138,10 +157,7 @@ impl Server {
 
 impl Drop for Server {
     fn drop(&mut self) {
-        // runuser hands the signal on; an immediate shutdown needs no rest.
-        if let Some(pid) = rustix::process::Pid::from_raw(self.child.id().cast_signed()) {
-            let _ = rustix::process::kill_process(pid, rustix::process::Signal::TERM);
-        }
+        drop(self.child.stdin.take());
         let _ = self.child.wait();
     }
 }

@@ -64,11 +64,21 @@ pub struct Unit {
     pub bench: Option<Runs>,
     /// The vehicles that it went into, in the order of their first run.
     pub vehicles: Vec<Fitted>,
+    /// Its runs in a vehicle whose number nobody gave; null where there is none.
+    pub unnamed_vehicle: Option<Runs>,
     /// The last run of all.
     pub last: Seen,
     /// Other batches that records of the same unit number name; those records are
     /// taken for another harness and are not counted here.
     pub other_batches: Vec<String>,
+}
+
+impl Unit {
+    /// Whether any run saw it in a vehicle, named or not.
+    #[must_use]
+    pub fn in_vehicle(&self) -> bool {
+        self.unnamed_vehicle.is_some() || self.vehicles.iter().any(|fitted| fitted.in_vehicle)
+    }
 }
 
 /// A vehicle with its comebacks.
@@ -245,7 +255,7 @@ impl Store {
                 not_counted,
                 never_fitted: units
                     .iter()
-                    .filter(|unit| !unit.vehicles.iter().any(|fitted| fitted.in_vehicle))
+                    .filter(|unit| !unit.in_vehicle())
                     .map(|unit| unit.unit.clone())
                     .collect(),
                 units,
@@ -398,6 +408,7 @@ fn unit_of(unit: String, all: &[Run], others: BTreeSet<String>) -> Option<Unit> 
         titles: titles(all),
         bench: on_bench(all),
         vehicles: fitted(all),
+        unnamed_vehicle: runs(all.iter().filter(|run| !run.bench && run.vehicle.is_none())),
         last: all.last()?.seen.clone(),
         other_batches: others.into_iter().collect(),
     })

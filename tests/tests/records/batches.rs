@@ -70,6 +70,8 @@ fn shop() -> Vec<Sealed> {
     let mut simulated = run(&pass, 13, [Some("U2"), Some("V7"), b], false).record;
     simulated.simulated = true;
     all.push(Sealed::new(simulated).unwrap());
+    // U4: in a vehicle, whichever.
+    all.push(run(&pass, 14, [Some("U4"), None, b], false));
     all
 }
 
@@ -87,8 +89,8 @@ fn from_a_batch_every_vehicle_it_went_into() {
             ..
         } = store.batch("B-17", false).unwrap().unwrap();
         let names: Vec<&str> = units.iter().map(|unit| unit.unit.as_str()).collect();
-        assert_eq!(names, ["U1", "U2", "U3"]);
-        let [one, two, three] = &units[..] else {
+        assert_eq!(names, ["U1", "U2", "U3", "U4"]);
+        let [one, two, three, four] = &units[..] else {
             panic!("{units:#?}");
         };
         let bench = one.bench.as_ref().unwrap();
@@ -105,6 +107,8 @@ fn from_a_batch_every_vehicle_it_went_into() {
         assert_eq!((one.last.number, one.last.test.as_str()), (5, "ringout"));
         assert_eq!(one.other_batches, ["B-18"]);
         assert_eq!((two.vehicles.len(), two.last.number), (0, 6));
+        assert_eq!(numbers(four.unnamed_vehicle.as_ref().unwrap()), (1, 15, 15));
+        assert!(four.vehicles.is_empty() && one.unnamed_vehicle.is_none());
         assert!(!three.vehicles[0].in_vehicle && one.vehicles[0].in_vehicle);
         let batch = store.batch("B-17", false).unwrap().unwrap();
         assert_eq!(batch.never_fitted, ["U2", "U3"]);
@@ -127,7 +131,7 @@ fn from_a_batch_every_vehicle_it_went_into() {
         assert_eq!(back, wanted);
         // The practice alone.
         let batch = store.batch("B-17", true).unwrap().unwrap();
-        assert_eq!(batch.not_counted, 5);
+        assert_eq!(batch.not_counted, 6);
         let of: Vec<&str> = batch
             .vehicles
             .iter()

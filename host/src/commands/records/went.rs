@@ -41,6 +41,19 @@ pub(super) fn batch(batch: &Batch) -> String {
             batch.never_fitted.join(", ")
         );
     }
+    let somewhere: Vec<&str> = batch
+        .units
+        .iter()
+        .filter(|unit| unit.unnamed_vehicle.is_some())
+        .map(|unit| unit.unit.as_str())
+        .collect();
+    if !somewhere.is_empty() {
+        let _ = writeln!(
+            out,
+            "\nSeen in a vehicle whose number nobody gave: {}",
+            somewhere.join(", ")
+        );
+    }
     if !batch.vehicles.is_empty() {
         let names: Vec<&str> = batch
             .vehicles
@@ -100,8 +113,14 @@ fn of_unit(unit: &Unit) -> String {
     for fitted in &unit.vehicles {
         let _ = writeln!(out, "    {}", in_vehicle(fitted));
     }
-    if unit.vehicles.is_empty() {
-        out.push_str("    no vehicle named\n");
+    if let Some(runs) = &unit.unnamed_vehicle {
+        let _ = writeln!(
+            out,
+            "    a vehicle whose number nobody gave: {}",
+            several(runs)
+        );
+    } else if unit.vehicles.is_empty() {
+        out.push_str("    never seen in a vehicle\n");
     }
     let _ = writeln!(out, "    last of all: {}", run(&unit.last));
     if !unit.other_batches.is_empty() {

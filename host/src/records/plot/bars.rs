@@ -20,9 +20,10 @@ const LEAST: f64 = 760.0;
 /// First-pass yield by month; `of` says of what.
 #[must_use]
 pub fn monthly(months: &[Month], of: &str) -> String {
-    const STEP: f64 = 52.0;
+    const STEP: f64 = 56.0;
     const LEFT: f64 = 70.0;
-    const TOP: f64 = 100.0;
+    const TOP: f64 = 116.0;
+    let months = &without_gaps(months);
     let earlier = months.len().saturating_sub(MONTHS);
     let shown = months.get(earlier..).unwrap_or_default();
     let title = format!("First-pass yield by month: {of}");
@@ -34,14 +35,14 @@ pub fn monthly(months: &[Month], of: &str) -> String {
          month, how many passed at once."
             .to_owned(),
     ];
-    words.extend(shown.iter().map(|month| {
-        format!(
-            "{}: {} of {} right at the first run, {:.0} %.",
+    words.extend(shown.iter().map(|month| match month.subjects {
+        0 => format!("{}: none.", name(month)),
+        subjects => format!(
+            "{}: {} of {subjects} right at the first run, {:.0} %.",
             name(month),
             month.passed,
-            month.subjects,
             100.0 * share(month)
-        )
+        ),
     }));
     let note = match (shown.len(), earlier) {
         (0, _) => "No run of a harness or vehicle with a number is kept.".to_owned(),
@@ -66,8 +67,13 @@ pub fn monthly(months: &[Month], of: &str) -> String {
                 title { (name(month)) ": " (month.passed) " of " (month.subjects) }
                 rect x=(unit(x - 16.0)) y=(unit(bottom - height)) width="32"
                     height=(unit(height)) fill=(BLUE) {}
-                (text(x, bottom - height - 6.0, "middle", INK,
-                    &format!("{}/{}", month.passed, month.subjects)))
+                @if month.subjects == 0 {
+                    (text(x, bottom - 6.0, "middle", GREY, "none"))
+                } @else {
+                    (text(x, bottom - height - 21.0, "middle", INK, &month.passed.to_string()))
+                    (text(x, bottom - height - 6.0, "middle", INK,
+                        &format!("of {}", month.subjects)))
+                }
                 (text(x, bottom + 20.0, "middle", INK, &format!("{:02}", month.month)))
                 @if at == 0 || month.month == 1 {
                     (text(x, bottom + 38.0, "middle", INK, &month.year.to_string()))
@@ -77,6 +83,33 @@ pub fn monthly(months: &[Month], of: &str) -> String {
         (line((LEFT, bottom), (right - 20.0, bottom), INK))
     };
     plot((right, bottom + 60.0), &title, &words, &drawing)
+}
+
+/// With those months between in which nothing was rung out for the first time.
+fn without_gaps(months: &[Month]) -> Vec<Month> {
+    let mut all: Vec<Month> = Vec::new();
+    for month in months {
+        // Beyond what is drawn, none is needed.
+        while let Some(last) = all.last().copied()
+            && all.len() < 12 * MONTHS
+        {
+            let (year, next) = match last.month {
+                12 => (last.year + 1, 1),
+                other => (last.year, other + 1),
+            };
+            if (year, next) >= (month.year, month.month) {
+                break;
+            }
+            all.push(Month {
+                year,
+                month: next,
+                subjects: 0,
+                passed: 0,
+            });
+        }
+        all.push(*month);
+    }
+    all
 }
 
 fn name(month: &Month) -> String {
