@@ -23,9 +23,7 @@ pub fn monthly(months: &[Month], of: &str) -> String {
     const STEP: f64 = 56.0;
     const LEFT: f64 = 70.0;
     const TOP: f64 = 116.0;
-    let months = &without_gaps(months);
-    let earlier = months.len().saturating_sub(MONTHS);
-    let shown = months.get(earlier..).unwrap_or_default();
+    let (shown, earlier) = latest(months);
     let title = format!("First-pass yield by month: {of}");
     let right = (LEFT + STEP * shown.len() as f64 + 30.0).max(LEAST);
     let bottom = TOP + FULL;
@@ -47,8 +45,8 @@ pub fn monthly(months: &[Month], of: &str) -> String {
     let note = match (shown.len(), earlier) {
         (0, _) => "No run of a harness or vehicle with a number is kept.".to_owned(),
         (_, 0) => String::new(),
-        (_, 1) => "1 earlier month is not drawn.".to_owned(),
-        (_, more) => format!("{more} earlier months are not drawn."),
+        (_, 1) => "1 earlier month with runs is not drawn.".to_owned(),
+        (_, more) => format!("{more} earlier months with runs are not drawn."),
     };
     words.push(note.clone());
     let drawing = html! {
@@ -85,31 +83,32 @@ pub fn monthly(months: &[Month], of: &str) -> String {
     plot((right, bottom + 60.0), &title, &words, &drawing)
 }
 
-/// With those months between in which nothing was rung out for the first time.
-fn without_gaps(months: &[Month]) -> Vec<Month> {
-    let mut all: Vec<Month> = Vec::new();
-    for month in months {
-        // Beyond what is drawn, none is needed.
-        while let Some(last) = all.last().copied()
-            && all.len() < 12 * MONTHS
-        {
-            let (year, next) = match last.month {
-                12 => (last.year + 1, 1),
-                other => (last.year, other + 1),
-            };
-            if (year, next) >= (month.year, month.month) {
-                break;
-            }
-            all.push(Month {
-                year,
-                month: next,
-                subjects: 0,
-                passed: 0,
-            });
-        }
-        all.push(*month);
+/// The months up to the last one without gaps, and how many earlier ones had runs.
+fn latest(months: &[Month]) -> (Vec<Month>, usize) {
+    let key = |month: &Month| (month.year, month.month);
+    let (Some(first), Some(last)) = (months.first().map(key), months.last().map(key)) else {
+        return (Vec::new(), 0);
+    };
+    let mut shown = Vec::new();
+    let mut at = last;
+    while at >= first && shown.len() < MONTHS {
+        let found = months.iter().find(|month| key(month) == at);
+        shown.push(found.copied().unwrap_or(Month {
+            year: at.0,
+            month: at.1,
+            subjects: 0,
+            passed: 0,
+        }));
+        at = match at {
+            (year, 1) => (year - 1, 12),
+            (year, month) => (year, month - 1),
+        };
     }
-    all
+    shown.reverse();
+    (
+        shown,
+        months.iter().filter(|month| key(month) <= at).count(),
+    )
 }
 
 fn name(month: &Month) -> String {
@@ -166,4 +165,33 @@ pub fn faults(kinds: &[KindCount], of: &str) -> String {
 fn count(kind: &KindCount) -> String {
     let text = format!("{}.{:03}", kind.permille / 1000, kind.permille % 1000);
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn month(year: i16, month: i8) -> Month {
+        Month {
+            year,
+            month,
+            subjects: 3,
+            passed: 2,
+        }
+    }
+
+    #[test]
+    fn the_latest_months_have_no_gaps_and_no_end_is_lost() {
+        let all = [month(1970, 1), month(2025, 11), month(2026, 2)];
+        let (shown, earlier) = latest(&all);
+        assert_eq!((shown.len(), earlier), (MONTHS, 1));
+        let runs: Vec<usize> = shown
+            .iter()
+            .enumerate()
+            .filter_map(|(at, month)| (month.subjects > 0).then_some(at))
+            .collect();
+        assert_eq!(runs, [MONTHS - 4, MONTHS - 1]);
+        assert_eq!(latest(&all[1..]).0.len(), 4);
+        assert_eq!(latest(&[]), (Vec::new(), 0));
+    }
 }
