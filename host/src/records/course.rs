@@ -187,28 +187,37 @@ impl Store {
             &format!(
                 "SELECT at_ms / {QUARTER_MS}, COUNT(*), \
                  CAST(SUM(CASE WHEN verdict = 'pass' THEN 1 ELSE 0 END) AS BIGINT) \
-                 FROM first_run WHERE {of_plan} GROUP BY at_ms / {QUARTER_MS}"
+                 FROM first_run WHERE {of_plan} GROUP BY at_ms / {QUARTER_MS} \
+                 ORDER BY at_ms / {QUARTER_MS}"
             ),
             &values,
         )?;
-        let mut months: BTreeMap<(i16, i8), Month> = BTreeMap::new();
+        let mut months: Vec<Month> = Vec::new();
+        // Of a day's month is asked only where another one has begun.
+        let mut until = Timestamp::MIN;
         for row in &rows {
             let at = row.int(0).saturating_mul(QUARTER_MS);
             let Ok(at) = Timestamp::from_millisecond(at) else {
                 continue;
             };
-            let day = at.to_zoned_datetime(zone.clone()).date();
-            let (year, month) = (day.year(), day.month());
-            let own = months.entry((year, month)).or_insert(Month {
-                year,
-                month,
-                subjects: 0,
-                passed: 0,
-            });
-            own.subjects += row.int(1);
-            own.passed += row.int(2);
+            if at >= until {
+                let here = at.to_zoned_datetime(zone.clone());
+                let next = here.last_of_month().and_then(|last| last.tomorrow());
+                let next = next.and_then(|next| next.start_of_day());
+                until = next.map_or(at, |next| next.timestamp());
+                months.push(Month {
+                    year: here.year(),
+                    month: here.month(),
+                    subjects: 0,
+                    passed: 0,
+                });
+            }
+            if let Some(own) = months.last_mut() {
+                own.subjects += row.int(1);
+                own.passed += row.int(2);
+            }
         }
-        Ok(months.into_values().collect())
+        Ok(months)
     }
 
     /// Faults by kind, the most frequent first, of all plans or of one.
