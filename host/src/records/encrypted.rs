@@ -60,9 +60,12 @@ impl Address {
     /// What is wrong with it.
     pub fn read(url: &str) -> Result<Self, String> {
         let (rest, said) = taken_out(url)?;
-        let config: Config = rest
-            .parse()
-            .map_err(|error: ::postgres::Error| error.to_string())?;
+        let config: Config = rest.parse().map_err(|error: ::postgres::Error| {
+            match std::error::Error::source(&error) {
+                Some(why) => format!("{error} ({why})"),
+                None => error.to_string(),
+            }
+        })?;
         let local = is_local(&config);
         let open = |mode: Mode| {
             let secret = config.get_password().is_some() && !local;
