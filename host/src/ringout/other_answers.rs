@@ -1,7 +1,6 @@
 //! Whether the readings are those of another answer to one of the plan's questions.
 
 use super::report::{Advice, Report, Verdict};
-use super::whole::STRAY;
 use super::{Round, Taken};
 use crate::circuit::{Model, build};
 use crate::diagnosis::evidence::Evidence;
@@ -62,7 +61,7 @@ pub fn doubt_answers(
     Ok(())
 }
 
-/// Whether nothing that was read is off by this job, but for a stray reading.
+/// Whether nothing that was read is off by this job.
 fn explains(job: &Job, rounds: &[Round<'_>]) -> Result<bool, String> {
     let models: Result<Vec<Model>, _> = rounds
         .iter()
@@ -75,5 +74,5 @@ fn explains(job: &Job, rounds: &[Round<'_>]) -> Result<bool, String> {
     let taken = rounds.iter().map(|round| round.taken);
     let all: Vec<(&Model, &[Taken])> = models.iter().zip(taken).collect();
     let evidence = Evidence::of_rounds(all)?;
-    Ok(evidence.off().len() <= evidence.judged().len() / STRAY)
+    Ok(evidence.off().is_empty())
 }
