@@ -167,11 +167,10 @@ pub fn longest(request: &Step, khz: u32) -> Micros {
     let total = passes * pass + u64::from(PATIENCE.0);
     // A lead may drift first and follow later.
     let anew = u64::from(anew(request).0) * 2 * MAX_LEADS as u64;
-    let run_off = if request.high.is_empty() {
-        0
-    } else {
-        u64::from(RUN_OFF.0)
+    // A look of the watch, a quarter of its period at most, comes on top of each round.
+    let run_off = match request.high.is_empty() {
+        true => 0,
+        false => u64::from(RUN_OFF.0 + RUN_OFF.0 / 4),
     };
-    // Held low twice as long with the looks of the watch, as everything else.
-    Micros(u32::try_from(drained + 2 * (total + run_off) + anew).unwrap_or(u32::MAX))
+    Micros(u32::try_from(drained + 2 * total + run_off + anew).unwrap_or(u32::MAX))
 }

@@ -29,8 +29,9 @@ pub const MAX_SETTLE: Micros = Micros(2_000_000);
 pub const MAX_STEP: Micros = Micros(10_000_000);
 
 /// The longest that the sources are held low after readings that crept to the last: a
-/// capacitor of 1 mF, charged to 2 V through 725 Ω meanwhile, is below 0.25 V then.
-pub const RUN_OFF: Micros = Micros(1_500_000);
+/// capacitor of 470 µF, charged to 2.9 V through 725 Ω meanwhile, is at 0.15 V then. What
+/// a larger one keeps is drained before the next step, or waited for by the host.
+pub const RUN_OFF: Micros = Micros(1_000_000);
 
 /// The longest that a step waits on top for readings that creep.
 pub const PATIENCE: Micros = Micros(400_000);

@@ -373,7 +373,7 @@ fn creeping_readings_are_waited_for_and_then_said() {
         "{reading:?}"
     );
     assert_eq!(other, Reading::Volts(MicroVolts(0)));
-    // Its patience, and 1.1 s held low until the capacitor is empty.
+    // Its patience, and up to a second held low until the capacitor is empty.
     assert!((390..2_000).contains(&took), "{took} ms");
 }
 

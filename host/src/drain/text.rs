@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::report::{Current, Report};
 use crate::plan::electrics::Drain;
 use crate::ringout::report::Verdict;
-use crate::ringout::text::{is_simulated, paragraph};
+use crate::ringout::text::{paragraph, simulated_vehicle};
 
 /// What has to be known before the battery is loaded through a shunt.
 pub const CAUTION: &str = "The battery is on. Keep off restraint circuits (airbag, pretensioner) and \
@@ -71,13 +71,7 @@ pub fn render(report: &Report) -> String {
     if report.broken_off {
         let _ = writeln!(out, "Broken off after {:.0} s", report.seconds);
     }
-    if is_simulated(&report.probe.board) {
-        let _ = writeln!(
-            out,
-            "({} probe: a simulated vehicle; no real wire was measured)",
-            report.probe.board
-        );
-    }
+    out.push_str(&simulated_vehicle(&report.probe.board));
     out.push('\n');
     paragraph(&mut out, "", &report.say);
     if !report.act.is_empty() {

@@ -9,7 +9,7 @@ use super::report::{PowerReport, Report};
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
 use crate::ringout::report::Verdict;
-use crate::ringout::text::{is_simulated, paragraph};
+use crate::ringout::text::{paragraph, simulated_vehicle};
 
 /// What has to be known before the battery comes on.
 pub const CAUTION: &str = "The battery comes on for the first time: through the limit only, the harness's \
@@ -197,15 +197,8 @@ pub fn render(report: &Report) -> String {
     if report.broken_off {
         out.push_str("Broken off before the end: battery off\n");
     }
-    match &report.probe {
-        Some(probe) if is_simulated(&probe.board) => {
-            let board = &probe.board;
-            let _ = writeln!(
-                out,
-                "({board} probe: a simulated vehicle; no real wire was measured)"
-            );
-        }
-        _ => {}
+    if let Some(probe) = &report.probe {
+        out.push_str(&simulated_vehicle(&probe.board));
     }
     out.push('\n');
     paragraph(&mut out, "", &report.say);

@@ -459,8 +459,10 @@ mod tests {
         let seconds = |request| Patience::default().for_request(&request).as_secs_f64();
         assert!((2.0..2.1).contains(&seconds(Request::Survey)));
         assert!(seconds(Request::Arm(Place::Vehicle)) > 2.0 + 25.0 * 0.02);
-        // A quick step, and the slowest the probe takes: 10 s of settling.
-        assert!((2.0..4.0).contains(&seconds(step(1, 300, 4))));
+        // A quick step, which may empty what it charged for a second, and the slowest the
+        // probe takes: 10 s of settling.
+        let quick = seconds(step(1, 300, 4));
+        assert!((2.0..5.0).contains(&quick), "{quick} s");
         let watched = |span| {
             seconds(Request::Watch(Watch {
                 leads: [LeadId(0)].into_iter().collect(),

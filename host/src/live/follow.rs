@@ -89,32 +89,6 @@ fn behaviours(job: &Job) -> impl Iterator<Item = (&str, &Behaviour)> {
     conductors.map(|(name, it)| (name.as_str(), it)).chain(pins)
 }
 
-/// The vehicle as it is without the harness.
-fn without_harness(job: &Job) -> Job {
-    let mut vehicle = job.clone();
-    vehicle.leads.clear();
-    vehicle.taps.clear();
-    vehicle.splices.clear();
-    vehicle.rings.clear();
-    vehicle.plugs.clear();
-    vehicle.relays.clear();
-    vehicle.diodes.clear();
-    vehicle.lamps.clear();
-    vehicle.fuses.clear();
-    vehicle.functions.clear();
-    let electrics = &mut vehicle.electrics;
-    electrics.loads.clear();
-    electrics.relays.clear();
-    electrics.fused_rings.clear();
-    electrics.on_when.clear();
-    electrics.tap_reasons.clear();
-    for switch in &mut electrics.switches {
-        switch.between = None;
-        switch.fused = None;
-    }
-    vehicle
-}
-
 /// The vehicle as it would be if a wire were another one (a conductor or pin).
 ///
 /// # Errors
@@ -188,7 +162,10 @@ impl Task {
             cavity: at.1,
             side: side.ok_or_else(|| format!("{} is not reached in this variant", at.0))?,
         };
-        let mut vehicle = without_harness(job);
+        let mut vehicle = job.without_harness();
+        vehicle.functions.clear();
+        vehicle.electrics.on_when.clear();
+        vehicle.electrics.tap_reasons.clear();
         vehicle.functions.push(Function {
             name: wire.to_owned(),
             switch_on: conductor.function.clone().unwrap_or_default(),

@@ -6,7 +6,7 @@ use super::follow::{Report, Task};
 use crate::diagnosis::words::Speaker;
 use crate::plan::model::Job;
 use crate::ringout::report::Verdict;
-use crate::ringout::text::{is_simulated, paragraph};
+use crate::ringout::text::{paragraph, simulated_vehicle};
 
 /// What the fitter is told before the first step.
 #[must_use]
@@ -112,13 +112,7 @@ pub fn render(report: &Report) -> String {
         "{line}\n{}, battery on, {:.1} V",
         report.title, report.battery_volts
     );
-    if is_simulated(&report.probe.board) {
-        let _ = writeln!(
-            out,
-            "({} probe: a simulated vehicle; no real wire was measured)",
-            report.probe.board
-        );
-    }
+    out.push_str(&simulated_vehicle(&report.probe.board));
     out.push('\n');
     paragraph(&mut out, "", &report.say);
     paragraph(&mut out, "   ", &format!("Do: {}", report.act));

@@ -251,6 +251,10 @@ pub fn observe(
     }
     for group in tracks.chunks_mut(MAX_WATCHED) {
         let until = now + LONGEST;
+        // The groups before this one took their time, in which nobody looked here.
+        for track in group.iter_mut().filter(|track| track.undecided()) {
+            track.edges.begin_anew();
+        }
         while group.iter().any(Track::undecided) && now < until {
             now = eyes.window(group, MAX_WATCH)?;
         }

@@ -61,6 +61,10 @@ pub struct Edges {
     edges: Vec<(u64, bool)>,
     /// The level at the end of the last window, and when that was.
     last: Option<(bool, u64)>,
+    /// When the first window began, of those that follow each other.
+    began: Option<u64>,
+    /// It changed before these.
+    before: bool,
 }
 
 /// Cycles that a flasher does before it counts, and cycles that are then averaged
@@ -74,6 +78,7 @@ impl Edges {
     /// when the level changed in between (`None` where it did not).
     pub fn window(&mut self, began: u64, took: u64, level: (bool, bool), edges: (u64, u64)) {
         let (start, end) = level;
+        self.began.get_or_insert(began);
         if let Some((was, at)) = self.last
             && was != start
         {
@@ -91,17 +96,27 @@ impl Edges {
         self.last = Some((end, began + took));
     }
 
-    /// When it changed last, if it ever did, and now, µs since the first window.
+    /// The next window does not follow the last one: nothing is known of the time in
+    /// between, and only that it changes is kept of what was before.
+    pub fn begin_anew(&mut self) {
+        *self = Self {
+            before: self.any(),
+            ..Self::default()
+        };
+    }
+
+    /// For how long it has been seen not to change, µs.
     #[must_use]
     pub fn quiet_for(&self) -> u64 {
         let now = self.last.map_or(0, |(_, at)| at);
-        now - self.edges.last().map_or(0, |(at, _)| *at).min(now)
+        let since = self.edges.last().map(|(at, _)| *at).or(self.began);
+        now - since.unwrap_or(0).min(now)
     }
 
     /// Whether it ever changed.
     #[must_use]
     pub fn any(&self) -> bool {
-        !self.edges.is_empty()
+        self.before || !self.edges.is_empty()
     }
 
     /// Whether enough whole cycles were seen.
@@ -228,6 +243,20 @@ mod tests {
             panic!("it flashes");
         };
         assert!((per_minute - 100.0).abs() < 1.0, "{per_minute}");
+    }
+
+    #[test]
+    fn time_that_nobody_looked_in_counts_for_nothing() {
+        let mut edges = seen(&[300, 300]);
+        assert!(edges.any() && !edges.enough());
+        edges.begin_anew();
+        // Twenty seconds later it still flashes: on at both ends of the first window.
+        edges.window(20_000_000, 70_000, (true, true), (0, 0));
+        assert!(edges.any(), "it is known to change");
+        assert_eq!(edges.quiet_for(), 70_000);
+        edges.window(20_075_000, 70_000, (true, false), (30_000, 30_000));
+        assert_eq!(edges.quiet_for(), 40_000);
+        assert_eq!(edges.rhythm(), None);
     }
 
     #[test]

@@ -11,7 +11,7 @@ use crate::diagnosis::words::{Speaker, Words};
 use crate::plan::model::Job;
 use crate::powered::{Cause, Shown};
 use crate::ringout::report::{FaultReport, Verdict};
-use crate::ringout::text::{faults_line, findings, is_simulated, others, paragraph};
+use crate::ringout::text::{faults_line, findings, others, paragraph, simulated_vehicle};
 
 /// Cautions shown before every live check.
 pub const CAUTION: &str = "The battery is on: no short between a clip and metal, no tip into a \
@@ -227,13 +227,7 @@ pub fn render(report: &Report) -> String {
             report.planned_steps
         );
     }
-    if is_simulated(&report.probe.board) {
-        let _ = writeln!(
-            out,
-            "({} probe: a simulated vehicle; no real wire was measured)",
-            report.probe.board
-        );
-    }
+    out.push_str(&simulated_vehicle(&report.probe.board));
     if !report.answers.is_empty() {
         let answers = report.answers.iter();
         let answers: Vec<String> = answers.map(|(o, v)| format!("{o} = {v}")).collect();

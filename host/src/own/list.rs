@@ -111,7 +111,11 @@ impl Round {
     /// The round, with the harness in or not; only what is within reach.
     #[must_use]
     pub fn of(job: &Job, own: &[Own], within: &Within, fitted: bool) -> Self {
-        let mut job = if fitted { job.clone() } else { bare(job) };
+        let mut job = if fitted {
+            job.clone()
+        } else {
+            job.without_harness()
+        };
         job.functions.clear();
         job.electrics.on_when.clear();
         let mut clips = Vec::new();
@@ -142,26 +146,4 @@ impl Round {
             },
         }
     }
-}
-
-/// The vehicle before the harness is in.
-fn bare(job: &Job) -> Job {
-    let mut bare = job.clone();
-    bare.leads.clear();
-    bare.taps.clear();
-    bare.splices.clear();
-    bare.rings.clear();
-    bare.plugs.clear();
-    bare.relays.clear();
-    bare.diodes.clear();
-    bare.lamps.clear();
-    bare.fuses.clear();
-    bare.electrics.loads.clear();
-    bare.electrics.relays.clear();
-    bare.electrics.fused_rings.clear();
-    // Their contacts join ends of the harness, which is not there.
-    for switch in &mut bare.electrics.switches {
-        switch.between = None;
-    }
-    bare
 }

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::list::Own;
 use super::report::{FunctionReport, How, Means, Report, State};
 use crate::ringout::report::Verdict;
-use crate::ringout::text::{findings, is_simulated, paragraph};
+use crate::ringout::text::{findings, paragraph, simulated_vehicle};
 
 /// What to keep in mind while the vehicle is tried.
 pub const CAUTION: &str = "The battery is on and everything stays plugged: touch conductors from the wire \
@@ -140,14 +140,7 @@ pub fn render(report: &Report) -> String {
         let _ = writeln!(out, "Vehicle {vehicle}");
     }
     match &report.probe {
-        Some(probe) if is_simulated(&probe.board) => {
-            let board = &probe.board;
-            let _ = writeln!(
-                out,
-                "({board} probe: a simulated vehicle; no real wire was measured)"
-            );
-        }
-        Some(_) => {}
+        Some(probe) => out.push_str(&simulated_vehicle(&probe.board)),
         None => out.push_str("Nothing was measured: what is said here was tried by hand\n"),
     }
     if report.broken_off {

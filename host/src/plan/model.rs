@@ -49,6 +49,30 @@ pub struct Job {
 }
 
 impl Job {
+    /// The vehicle as it is before the harness is in, with the functions that it is to have.
+    #[must_use]
+    pub fn without_harness(&self) -> Self {
+        let mut vehicle = self.clone();
+        vehicle.leads.clear();
+        vehicle.taps.clear();
+        vehicle.splices.clear();
+        vehicle.rings.clear();
+        vehicle.plugs.clear();
+        vehicle.relays.clear();
+        vehicle.diodes.clear();
+        vehicle.lamps.clear();
+        vehicle.fuses.clear();
+        vehicle.electrics.loads.clear();
+        vehicle.electrics.relays.clear();
+        vehicle.electrics.fused_rings.clear();
+        // Their contacts join ends of the harness, which is not there.
+        for switch in &mut vehicle.electrics.switches {
+            switch.between = None;
+            switch.fused = None;
+        }
+        vehicle
+    }
+
     /// Where something of the plan is, in the fitter's words. Names are unique
     /// across all kinds.
     #[must_use]

@@ -91,7 +91,7 @@ impl Bare {
             }
         }
         let mut bare = Self {
-            job: without_harness(job),
+            job: at_rest_without_harness(job),
             hookup: Hookup {
                 place: Place::Vehicle,
                 clips: Vec::new(),
@@ -264,20 +264,10 @@ fn allowed(
     Ok([least, most])
 }
 
-/// The job without what the harness brings.
-fn without_harness(job: &Job) -> Job {
-    let mut bare = job.clone();
-    bare.leads.clear();
-    bare.taps.clear();
-    bare.splices.clear();
-    bare.rings.clear();
-    bare.plugs.clear();
-    bare.relays.clear();
-    bare.diodes.clear();
-    bare.lamps.clear();
-    bare.fuses.clear();
+/// The job without what the harness brings, and without what is switched.
+fn at_rest_without_harness(job: &Job) -> Job {
+    let mut bare = job.without_harness();
     bare.functions.clear();
     bare.electrics.switches.clear();
-    bare.electrics.loads.clear();
     bare
 }

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 
 use super::Input;
 use super::face::{conductor_at, face, latch_words, lead_at};
+use super::kit::ends_at;
 use super::language::Language;
 use super::marks::Marks;
 use super::wire::coded;
@@ -73,21 +74,6 @@ fn tasks(job: &Job, place: Place, language: &Language) -> (Vec<Task>, Vec<String
             say,
         });
     };
-    let leads_into = |name: &str| -> Vec<(&Lead, &End)> {
-        job.leads
-            .iter()
-            .flat_map(|lead| [(lead, &lead.from), (lead, &lead.to)])
-            .filter(|(_, end)| match end {
-                End::Cavity(own, _)
-                | End::Tap(own)
-                | End::Splice(own)
-                | End::Ring(own)
-                | End::Plug(own, ..)
-                | End::Part(own, _) => own == name,
-                End::Cap => false,
-            })
-            .collect()
-    };
     let into = |lead: &Lead, end: &End| {
         let (lead, end) = (lead_text(lead), end_text(end, language));
         language.fill("order.into", &[("lead", &lead), ("end", &end)])
@@ -107,7 +93,7 @@ fn tasks(job: &Job, place: Place, language: &Language) -> (Vec<Task>, Vec<String
                 ),
             );
         }
-        for (lead, end) in leads_into(&tap.name) {
+        for (lead, end) in ends_at(job, &tap.name) {
             add(&tap.name, into(lead, end));
         }
     }
@@ -120,7 +106,7 @@ fn tasks(job: &Job, place: Place, language: &Language) -> (Vec<Task>, Vec<String
         }
     }
     let names = |name: &str| -> String {
-        let ends = leads_into(name);
+        let ends = ends_at(job, name);
         let said: Vec<String> = ends
             .iter()
             .map(|(lead, end)| match end {
@@ -166,7 +152,7 @@ fn tasks(job: &Job, place: Place, language: &Language) -> (Vec<Task>, Vec<String
         );
     }
     for ring in &job.rings {
-        for (lead, end) in leads_into(&ring.name) {
+        for (lead, end) in ends_at(job, &ring.name) {
             add(&ring.name, into(lead, end));
         }
         match ring.on {

@@ -197,7 +197,7 @@ fn wire(job: &Job) -> Vec<KitWire> {
 }
 
 /// Leads that end here, with the end.
-fn ends_at<'j>(job: &'j Job, name: &str) -> Vec<(&'j Lead, &'j End)> {
+pub(super) fn ends_at<'j>(job: &'j Job, name: &str) -> Vec<(&'j Lead, &'j End)> {
     let ends = job
         .leads
         .iter()

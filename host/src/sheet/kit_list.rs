@@ -2,12 +2,12 @@
 
 use std::fmt::Write as _;
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{DOCTYPE, Markup, html};
 
 use super::kit::Kit;
 use super::language::Language;
 use super::wire::coded;
-use super::{Input, POLICY, clean, facts};
+use super::{Input, clean, facts, head};
 
 /// The section.
 pub(super) fn section(kit: &Kit, language: &Language) -> Markup {
@@ -88,16 +88,7 @@ pub fn page(input: &Input<'_>, language: &Language) -> String {
     let document = html! {
         (DOCTYPE)
         html lang=(language.code()) {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content=(POLICY);
-                title { (title) ": " (input.job.title) }
-                style {
-                    (PreEscaped(include_str!("sheet.css")))
-                    (PreEscaped(input.paper.rule()))
-                }
-            }
+            (head(&format!("{title}: {}", input.job.title), &[include_str!("sheet.css"), input.paper.rule()]))
             body {
                 header {
                     p class="kind" { (title) }

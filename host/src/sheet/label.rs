@@ -1,10 +1,10 @@
 //! The label of a harness: who it is, in words and as a code that opens its sheet.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{DOCTYPE, Markup, html};
 
 use super::code::{Code, SMALLEST_MM};
 use super::language::Language;
-use super::{Input, POLICY, Reported, clean};
+use super::{Input, Reported, clean, head};
 use crate::ringout::report::{HandCheck, Verdict};
 use crate::ringout::text::is_simulated;
 
@@ -147,13 +147,7 @@ pub fn label(
     let document = html! {
         (DOCTYPE)
         html lang=(language.code()) {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content=(POLICY);
-                title { (title) }
-                style { (PreEscaped(include_str!("label.css"))) (PreEscaped(page)) }
-            }
+            (head(&title, &[include_str!("label.css"), &page]))
             body {
                 main {
                     div class="off-paper" {

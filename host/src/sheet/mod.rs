@@ -104,13 +104,7 @@ pub fn sheet(input: &Input<'_>, language: &Language) -> String {
     let document = html! {
         (DOCTYPE)
         html lang=(language.code()) {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content=(POLICY);
-                title { (title) ": " (input.job.title) }
-                style { (PreEscaped(include_str!("sheet.css"))) (PreEscaped(input.paper.rule())) }
-            }
+            (head(&format!("{title}: {}", input.job.title), &[include_str!("sheet.css"), input.paper.rule()]))
             body {
                 a class="skip" href="#content" { (language.say("sheet.skip")) }
                 header {
@@ -218,6 +212,19 @@ fn contents(input: &Input<'_>, language: &Language) -> Markup {
                     }
                 }
             }
+        }
+    }
+}
+
+/// The head of a document that needs no network.
+fn head(title: &str, styles: &[&str]) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            meta http-equiv="Content-Security-Policy" content=(POLICY);
+            title { (title) }
+            style { @for style in styles { (PreEscaped(style)) } }
         }
     }
 }

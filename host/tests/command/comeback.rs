@@ -1,34 +1,16 @@
 //! From a function that does not work to the cause: answers typed through a pipe,
 //! sessions that are left and taken up again, practice.
 
-use std::io::Write as _;
-use std::process::Stdio;
-
 use serde_json::Value;
 
-use crate::support::{Run, command, loomproof};
+use crate::support::{self, Run, loomproof};
 
 const VAN: &str = "fixtures/plans/bakery-van.toml";
 const VERB: [&str; 3] = ["comeback", VAN, "--defaults"];
 
 /// The verb with these lines typed.
 fn typed(args: &[&str], lines: &str) -> Run {
-    let mut child = command(&[&VERB[..], args].concat())
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut input = child.stdin.take().unwrap();
-    // Whoever has heard enough does not read on.
-    let _ = input.write_all(lines.as_bytes());
-    drop(input);
-    let output = child.wait_with_output().unwrap();
-    Run {
-        status: output.status.code().unwrap(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
+    support::typed(&[&VERB[..], args].concat(), lines)
 }
 
 fn virtually(fault: &str) -> Value {

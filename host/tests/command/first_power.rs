@@ -1,11 +1,8 @@
 //! First power: through a stated limit, own fuses last.
 
-use std::io::Write as _;
-use std::process::Stdio;
-
 use serde_json::Value;
 
-use crate::support::{Run, command, loomproof};
+use crate::support::{self, Run, loomproof};
 
 const VAN: &str = "fixtures/plans/bakery-van.toml";
 const STAGE: [&str; 5] = ["live", VAN, "--defaults", "--stage", "first-power"];
@@ -115,22 +112,7 @@ fn what_stays_at_the_limit_ends_it() {
 }
 
 fn typed(lines: &str) -> Run {
-    let mut child = command(&[&STAGE[..], &["--limit", "3 A"]].concat())
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut input = child.stdin.take().unwrap();
-    // Whoever has heard enough does not read on.
-    let _ = input.write_all(lines.as_bytes());
-    drop(input);
-    let output = child.wait_with_output().unwrap();
-    Run {
-        status: output.status.code().unwrap(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
+    support::typed(&[&STAGE[..], &["--limit", "3 A"]].concat(), lines)
 }
 
 #[test]

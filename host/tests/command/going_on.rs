@@ -1,9 +1,6 @@
 //! Further steps, one after the other, with somebody who presses Enter.
 
-use std::io::Write as _;
-use std::process::Stdio;
-
-use crate::support::{Run, command};
+use crate::support::{self, Run};
 
 const VAN: &str = "fixtures/plans/bakery-van.toml";
 
@@ -19,21 +16,7 @@ fn go_on(plan: &[&str], faults: &[&str], typed: &str) -> Run {
     for fault in faults {
         args.extend(["--fault", fault]);
     }
-    let mut child = command(&args)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut input = child.stdin.take().unwrap();
-    input.write_all(typed.as_bytes()).unwrap();
-    drop(input);
-    let output = child.wait_with_output().unwrap();
-    Run {
-        status: output.status.code().unwrap(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
+    support::typed(&args, typed)
 }
 
 /// The spellings of the sets of the best group, sorted.

@@ -1,11 +1,8 @@
 //! The vehicle's own functions, noted at arrival and gone through again after the job.
 
-use std::io::Write as _;
-use std::process::Stdio;
-
 use serde_json::Value;
 
-use crate::support::{Run, command, loomproof};
+use crate::support::{Run, loomproof, typed};
 
 const VAN: &str = "fixtures/plans/bakery-van.toml";
 
@@ -96,20 +93,10 @@ fn at_hand_over_everything_is_tried_by_hand() {
         "--stage",
         "hand-over",
     ];
-    let mut child = command(&[&args[..], &known].concat())
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut input = child.stdin.take().unwrap();
     let lines = format!("maybe\nn\n{}left mirror heater\n\n", "\n".repeat(9));
-    input.write_all(lines.as_bytes()).unwrap();
-    drop(input);
-    let output = child.wait_with_output().unwrap();
-    let out = String::from_utf8(output.stdout).unwrap();
-    let err = String::from_utf8(output.stderr).unwrap();
-    assert_eq!(output.status.code(), Some(1), "{out}\n{err}");
+    let run = typed(&[&args[..], &known].concat(), &lines);
+    let (out, err) = (&run.out, &run.err);
+    assert_eq!(run.status, 1, "{run:#?}");
     for words in [
         "FAULT: one function worked at arrival and not now: ours to look at",
         "Nothing was measured: what is said here was tried by hand",

@@ -1,14 +1,11 @@
 //! Connectors open or plugged place by place, and stages that forbid a test.
 
-use std::io::Write as _;
-use std::process::Stdio;
-
 use loomproof::hookup::{Mated, Within, needed, rounds::rounds};
 use loomproof::plan::model::Job;
 use loomproof::plan::read;
 use loomproof_core::wire::Place;
 
-use crate::support::{Run, command, loomproof, top};
+use crate::support::{self, Run, loomproof, top};
 
 const LAMP: &str = "fixtures/plans/work-lamp.toml";
 const VAN: &str = "fixtures/plans/bakery-van.toml";
@@ -353,21 +350,7 @@ fn a_clip_set_anew_is_known_to_the_calls_that_follow() {
 
 /// Runs the command for somebody who presses Enter whenever asked.
 fn with_enter(args: &[&str]) -> Run {
-    let mut child = command(args)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut input = child.stdin.take().unwrap();
-    input.write_all("\n".repeat(12).as_bytes()).unwrap();
-    drop(input);
-    let output = child.wait_with_output().unwrap();
-    Run {
-        status: output.status.code().unwrap(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
+    support::typed(args, &"\n".repeat(12))
 }
 
 /// A probe that carries a plan does not say what is to be open: the computer does when

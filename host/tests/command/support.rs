@@ -1,5 +1,6 @@
 //! Starting the command, and probes for it on pseudo-terminals.
 
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
@@ -35,6 +36,26 @@ pub fn command(args: &[&str]) -> Command {
 /// Runs the command to its end.
 pub fn loomproof(args: &[&str]) -> Run {
     let output = command(args).output().unwrap();
+    Run {
+        status: output.status.code().expect("ends by itself"),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+/// Runs the command to its end for somebody who types this.
+pub fn typed(args: &[&str], text: &str) -> Run {
+    let mut child = command(args)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut input = child.stdin.take().unwrap();
+    // Whoever has heard enough does not read on.
+    let _ = input.write_all(text.as_bytes());
+    drop(input);
+    let output = child.wait_with_output().unwrap();
     Run {
         status: output.status.code().expect("ends by itself"),
         out: String::from_utf8(output.stdout).unwrap(),

@@ -32,6 +32,15 @@ pub fn is_simulated(board: &str) -> bool {
     SIMULATED.contains(&board)
 }
 
+/// The line that says so of a report in a vehicle whose probe has this board; empty for
+/// a real one.
+pub(crate) fn simulated_vehicle(board: &str) -> String {
+    match is_simulated(board) {
+        true => format!("({board} probe: a simulated vehicle; no real wire was measured)\n"),
+        false => String::new(),
+    }
+}
+
 /// Cautions shown before every ring-out in a vehicle.
 pub const CAUTION: &str = "Disconnect the battery before a ring-out and before opening connectors. \
 Keep off restraint circuits (airbag, pretensioner) and high-voltage wiring. The vehicle maker's \
