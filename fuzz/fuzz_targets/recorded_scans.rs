@@ -37,12 +37,13 @@ fuzz_target!(|bytes: &[u8]| {
         return;
     };
     let mut rungs = Vec::new();
-    for (hookup, taken, clips) in rounds {
+    for (at, (hookup, taken, clips)) in rounds.into_iter().enumerate() {
         let Ok(mut model) = build(&JOB, &hookup) else {
             return;
         };
         nulls::apply(&mut model, &clips);
-        rungs.push(Rung { hookup, model, taken, clips });
+        let set_anew = recording.was_set_anew(at);
+        rungs.push(Rung { hookup, model, taken, clips, set_anew });
     }
     let whole = rungs.iter().all(Rung::is_whole);
     let evidence = Evidence::of_rounds(rungs.iter().map(|rung| (&rung.model, rung.taken.as_slice())));
