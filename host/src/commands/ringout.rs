@@ -170,7 +170,7 @@ fn scan(
         first.report(job, &hello)?
     };
     let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
-    doubt_answers(plan, job, &rounds, &mut report).map_err(Failure::usage)?;
+    doubt_answers(plan, job, &rounds, &mut report);
     attest(&mut report.hand_checks, &args.attest).map_err(Failure::usage)?;
     if report.verdict == Verdict::Faults && earlier > 0 {
         note(
@@ -245,10 +245,10 @@ pub(super) fn kept_report(args: &JobArgs, file: &Path) -> Result<KeptReport, Fai
         )));
     }
     let hookups = rungs.iter().map(|rung| rung.hookup.clone()).collect();
-    let kept: Vec<Rung> = rungs.clone();
-    let mut report = Judging::of(&job, rungs, None)?.report(&job, &recording.hello())?;
-    let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
-    doubt_answers(&plan, &job, &rounds, &mut report).map_err(Failure::usage)?;
+    let judging = Judging::of(&job, rungs, None)?;
+    let mut report = judging.report(&job, &recording.hello())?;
+    let rounds: Vec<Round<'_>> = judging.rungs.iter().map(Rung::round).collect();
+    doubt_answers(&plan, &job, &rounds, &mut report);
     Ok(KeptReport {
         job,
         place: recording.place(),

@@ -177,6 +177,16 @@ impl Run {
     }
 }
 
+/// What a batch or vehicle begins with.
+struct Named {
+    /// The runs that name it, each with whether it was simulated.
+    named: Vec<(Run, bool)>,
+    /// Runs that name it and are of the other sort.
+    not_counted: i64,
+    /// All runs of the harnesses of these.
+    runs: Vec<(Run, bool)>,
+}
+
 impl Store {
     /// Where the harnesses of a batch are; `None` where no run names it.
     ///
@@ -188,18 +198,14 @@ impl Store {
     pub fn batch(&mut self, batch: &str, simulated: bool) -> Result<Option<Batch>, StoreError> {
         let key = [Value::from(simulated), batch.into()];
         self.reading(|store| {
-            let mut named = store.runs("batch = $1", &[batch.into()])?;
-            if named.is_empty() {
+            let Some(Named {
+                named,
+                not_counted,
+                runs,
+            }) = store.named("batch", batch, simulated)?
+            else {
                 return Ok(None);
-            }
-            let all = named.len();
-            named.retain(|(_, own)| *own == simulated);
-            let not_counted = count(all - named.len());
-            let runs = store.runs(
-                "simulated = $1 AND unit IN (SELECT unit FROM record WHERE simulated = $1 \
-                 AND batch = $2)",
-                &key,
-            )?;
+            };
             let mut units: BTreeMap<String, (Vec<Run>, BTreeSet<String>)> = BTreeMap::new();
             for (run, _) in runs {
                 let Some(unit) = run.unit.clone() else {
@@ -275,20 +281,15 @@ impl Store {
         vehicle: &str,
         simulated: bool,
     ) -> Result<Option<Vehicle>, StoreError> {
-        let key = [Value::from(simulated), vehicle.into()];
         self.reading(|store| {
-            let mut named = store.runs("vehicle = $1", &[vehicle.into()])?;
-            if named.is_empty() {
+            let Some(Named {
+                named,
+                not_counted,
+                runs,
+            }) = store.named("vehicle", vehicle, simulated)?
+            else {
                 return Ok(None);
-            }
-            let all = named.len();
-            named.retain(|(_, own)| *own == simulated);
-            let not_counted = count(all - named.len());
-            let runs = store.runs(
-                "simulated = $1 AND unit IN (SELECT unit FROM record WHERE simulated = $1 \
-                 AND vehicle = $2)",
-                &key,
-            )?;
+            };
             let mut here: BTreeMap<Option<String>, Vec<Run>> = BTreeMap::new();
             let mut comebacks = Vec::new();
             for (run, _) in named {
@@ -323,6 +324,31 @@ impl Store {
                 comebacks,
             }))
         })
+    }
+
+    /// The runs with this in a column, and those of their harnesses; `None` where no
+    /// run has it, simulated or not.
+    fn named(
+        &mut self,
+        column: &str,
+        value: &str,
+        simulated: bool,
+    ) -> Result<Option<Named>, StoreError> {
+        let mut named = self.runs(&format!("{column} = $1"), &[value.into()])?;
+        if named.is_empty() {
+            return Ok(None);
+        }
+        let all = named.len();
+        named.retain(|(_, own)| *own == simulated);
+        let condition = format!(
+            "simulated = $1 AND unit IN (SELECT unit FROM record WHERE simulated = $1 \
+             AND {column} = $2)"
+        );
+        Ok(Some(Named {
+            not_counted: count(all - named.len()),
+            runs: self.runs(&condition, &[Value::from(simulated), value.into()])?,
+            named,
+        }))
     }
 
     /// All within one view of the store, whatever others write meanwhile.

@@ -3,9 +3,9 @@
 //! The probe drains what it may within one request. What is larger takes longer: it is
 //! looked at again and again, nothing driven, for as long as it falls.
 
-use loomproof_core::wire::{Place, Refusal, Reply, Request};
+use loomproof_core::wire::{Place, Refusal};
 
-use super::run::{RunError, for_safety};
+use super::run::{RunError, ask};
 use crate::link::Link;
 
 /// Looks that make up one judgement whether it still falls. A refused one takes the
@@ -49,11 +49,9 @@ impl Waits {
                     return Ok(Some(last));
                 };
                 self.0 = left;
-                match link.exchange(&Request::Arm(place))? {
-                    Reply::Armed => return Ok(None),
-                    Reply::Refused(next) if for_safety(next) => last = next,
-                    Reply::Refused(other) => return Err(RunError::Refusal(other)),
-                    _ => return Err(RunError::WrongReply { asked: "arm" }),
+                match ask(link, place)? {
+                    None => return Ok(None),
+                    Some(next) => last = next,
                 }
             }
             match last {

@@ -8,18 +8,10 @@ use crate::plan::Plan;
 use crate::plan::model::Job;
 
 /// Says so in a report of faults: each other answer, one question at a time, is held
-/// against all that was read.
-///
-/// # Errors
-/// A sentence that says what cannot be computed.
-pub fn doubt_answers(
-    plan: &Plan,
-    job: &Job,
-    rounds: &[Round<'_>],
-    report: &mut Report,
-) -> Result<(), String> {
+/// against all that was read. One that cannot be computed is not spoken of.
+pub fn doubt_answers(plan: &Plan, job: &Job, rounds: &[Round<'_>], report: &mut Report) {
     if report.verdict != Verdict::Faults || report.first.is_some() {
-        return Ok(());
+        return;
     }
     let mut fitting = Vec::new();
     for option in plan.options() {
@@ -32,13 +24,13 @@ pub fn doubt_answers(
             let Ok(other) = plan.resolve(&answers) else {
                 continue;
             };
-            if explains(&other, rounds)? {
+            if explains(&other, rounds) {
                 fitting.push((option, choice, given));
             }
         }
     }
     let [(option, choice, given), others @ ..] = fitting.as_slice() else {
-        return Ok(());
+        return;
     };
     let mut say = format!(
         "Every reading is as it should be if the answer is \"{choice}\" and not \"{given}\" to: {}",
@@ -58,21 +50,19 @@ pub fn doubt_answers(
             option.name
         ),
     });
-    Ok(())
 }
 
 /// Whether nothing that was read is off by this job.
-fn explains(job: &Job, rounds: &[Round<'_>]) -> Result<bool, String> {
+fn explains(job: &Job, rounds: &[Round<'_>]) -> bool {
     let models: Result<Vec<Model>, _> = rounds
         .iter()
         .map(|round| build(job, round.hookup))
         .collect();
     // A point that this answer does not have was clipped to.
     let Ok(models) = models else {
-        return Ok(false);
+        return false;
     };
     let taken = rounds.iter().map(|round| round.taken);
     let all: Vec<(&Model, &[Taken])> = models.iter().zip(taken).collect();
-    let evidence = Evidence::of_rounds(all)?;
-    Ok(evidence.off().is_empty())
+    Evidence::of_rounds(all).is_ok_and(|evidence| evidence.off().is_empty())
 }

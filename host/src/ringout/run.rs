@@ -138,7 +138,7 @@ pub fn one_more(
 }
 
 /// Whether a probe refuses for what it found in the wiring, not in itself.
-pub(super) fn for_safety(refusal: Refusal) -> bool {
+fn for_safety(refusal: Refusal) -> bool {
     matches!(
         refusal,
         Refusal::Live(..) | Refusal::Moves(..) | Refusal::Chassis(_) | Refusal::Tripped
@@ -167,6 +167,16 @@ fn refusal_words(refusal: Refusal) -> String {
     }
 }
 
+/// Asks once for permission to drive; a refusal for safety is returned.
+pub(super) fn ask(link: &mut dyn Link, place: Place) -> Result<Option<Refusal>, RunError> {
+    match link.exchange(&Request::Arm(place))? {
+        Reply::Armed => Ok(None),
+        Reply::Refused(refusal) if for_safety(refusal) => Ok(Some(refusal)),
+        Reply::Refused(other) => Err(RunError::Refusal(other)),
+        _ => Err(RunError::WrongReply { asked: "arm" }),
+    }
+}
+
 struct Scan<'l> {
     link: &'l mut dyn Link,
     place: Place,
@@ -178,11 +188,9 @@ impl Scan<'_> {
     /// Asks for permission to drive; a refusal for safety is returned, after charge
     /// that runs off has been waited for.
     fn arm(&mut self, progress: &mut dyn FnMut(Progress)) -> Result<Option<Refusal>, RunError> {
-        match self.link.exchange(&Request::Arm(self.place))? {
-            Reply::Armed => Ok(None),
-            Reply::Refused(refusal) if for_safety(refusal) => self.wait_out(refusal, progress),
-            Reply::Refused(other) => Err(RunError::Refusal(other)),
-            _ => Err(RunError::WrongReply { asked: "arm" }),
+        match ask(self.link, self.place)? {
+            None => Ok(None),
+            Some(refusal) => self.wait_out(refusal, progress),
         }
     }
 
