@@ -4,14 +4,18 @@ use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use clap::Parser;
-use loomproof::comeback::next::{settled, split};
+use loomproof::comeback::next::settled;
+use loomproof::comeback::split::Answers;
 use loomproof::comeback::{Answer, Ask, Field, Inquiry, Position, belief};
 use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
 use loomproof::powered::Cause;
 use loomproof_tests::comebacks::{causes_of, come_back, small};
+use loomproof_tests::commit::checked_out;
 use rand::SeedableRng;
 use rand::seq::IndexedRandom as _;
 use rand_chacha::ChaCha8Rng;
@@ -31,6 +35,9 @@ struct Args {
     /// Small cases for the optimum.
     #[arg(long, default_value_t = 30)]
     small: usize,
+    /// Vehicles that are looked at at the same time.
+    #[arg(long, default_value_t = 2)]
+    threads: usize,
 }
 
 /// Plan and answers of its options.
@@ -82,8 +89,11 @@ fn run(args: &Args) -> Result<(), String> {
     let mut page = String::from(HEAD);
     let _ = writeln!(
         page,
-        "Reduced or not: every {}. single fault of each plan, {} pairs drawn, {} small cases.\n",
-        args.every, args.pairs, args.small
+        "On commit `{}`: every {}. single fault of each plan, {} pairs drawn, {} small cases.\n",
+        checked_out(),
+        args.every,
+        args.pairs,
+        args.small
     );
     page.push_str(
         "| plan | faults in the vehicle | way | vehicles | readings, mean | 95 % | effort, mean \
@@ -127,13 +137,9 @@ fn run(args: &Args) -> Result<(), String> {
             .map(|_| all.sample(&mut chance, 2).cloned().collect())
             .collect();
         for (sort, vehicles) in [("one", singles), ("two", pairs)] {
-            let mut went: Vec<Vec<Went>> = WAYS.iter().map(|_| Vec::new()).collect();
-            for causes in &vehicles {
-                for ((way, _), went) in WAYS.iter().zip(&mut went) {
-                    // Baselines on pairs say nothing more than on single faults.
-                    went.extend(one(&job, causes, *way)?);
-                }
-                if sort == "one" && ratios.len() < args.small {
+            let went = every(&job, &vehicles, args.threads)?;
+            for causes in vehicles.iter().filter(|_| sort == "one") {
+                if ratios.len() < args.small {
                     ratios.extend(small(&job, causes)?);
                 }
             }
@@ -151,6 +157,34 @@ fn run(args: &Args) -> Result<(), String> {
             Ok(())
         }
     }
+}
+
+/// How each vehicle goes, way by way.
+fn every(job: &Job, vehicles: &[Vec<Cause>], threads: usize) -> Result<Vec<Vec<Went>>, String> {
+    let next = AtomicUsize::new(0);
+    let went: Mutex<Vec<Vec<Went>>> = Mutex::new(WAYS.iter().map(|_| Vec::new()).collect());
+    let work = || -> Result<(), String> {
+        while let Some(causes) = vehicles.get(next.fetch_add(1, Ordering::Relaxed)) {
+            for (at, (way, _)) in WAYS.iter().enumerate() {
+                let one = one(job, causes, *way)?;
+                let mut went = went.lock().map_err(|error| error.to_string())?;
+                if let Some(all) = went.get_mut(at) {
+                    all.extend(one);
+                }
+            }
+        }
+        Ok(())
+    };
+    std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
+        for worker in workers {
+            worker
+                .join()
+                .map_err(|_| "a vehicle panicked".to_owned())??;
+        }
+        Ok::<(), String>(())
+    })?;
+    went.into_inner().map_err(|error| error.to_string())
 }
 
 const HEAD: &str = "\
@@ -282,7 +316,7 @@ fn choose(
                     .iter()
                     .filter_map(|it| inquiry.suspects.get(*it)?.forecasts.get(at).copied())
                     .collect();
-                let classes = split(ask.what, &even, &forecasts);
+                let classes = Answers::new(ask.what, &forecasts).split(&even);
                 let most = classes.iter().map(|class| class.iter().sum::<f64>());
                 most.fold(0.0, f64::max)
             };

@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use loomproof::bench::Settings;
-use loomproof::comeback::next::{bits, settled, split};
+use loomproof::comeback::next::settled;
+use loomproof::comeback::split::{Answers, bits};
 use loomproof::comeback::{Ask, Belief, Field, How, Inquiry, Position, VirtualVehicle, belief};
 use loomproof::fault::catalogue;
 use loomproof::hookup::Hookup;
@@ -142,7 +143,7 @@ impl Case<'_, '_> {
             .suspects
             .iter()
             .filter_map(|it| it.forecasts.get(at));
-        split(ask.what, weights, &forecasts.copied().collect::<Vec<_>>())
+        Answers::new(ask.what, &forecasts.copied().collect::<Vec<_>>()).split(weights)
     }
 
     fn field(&self, weights: &[f64]) -> (Belief, f64) {

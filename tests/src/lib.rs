@@ -7,6 +7,7 @@ pub mod commit;
 pub mod figures;
 pub mod generator;
 pub mod jobs;
+pub mod live_sweep;
 #[path = "../outside/mod.rs"]
 pub mod outside;
 #[cfg(unix)]

@@ -4,8 +4,8 @@
 //! [`asks`] lists what can be asked: whether a function works, or the voltage at a
 //! place, in a state of the switches. [`suspects`] works out what each cause would
 //! answer, [`inquiry`] who is suspected. [`belief`] weighs the causes by the answers
-//! given, [`next`] chooses the ask that tells most for its effort, [`session`] keeps the
-//! answers, [`report`] and [`text`] say what came out. [`vehicle`] is a virtual one that
+//! given, [`split`] says what an ask tells, [`next`] chooses the one that tells most for its
+//! effort, [`session`] keeps the answers, [`report`] and [`text`] say what came out. [`vehicle`] is a virtual one that
 //! answers, to practise on.
 
 pub mod asks;
@@ -14,6 +14,7 @@ pub mod inquiry;
 pub mod next;
 pub mod report;
 pub mod session;
+pub mod split;
 pub mod suspects;
 pub mod text;
 pub mod vehicle;

@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use super::asks::{Ask, Asks, What};
-use super::belief::{Belief, UNSAID, sigma};
+use super::belief::{Belief, sigma};
+use super::split::{APART, Answers, bits};
 use super::suspects::{Forecast, Suspect};
 
 /// How the vehicle stands: the switches, and which places are open.
@@ -78,98 +79,6 @@ const CHOICE: usize = 48;
 
 /// An ask that tells less than this is not worth its while, bits.
 const WORTH: f64 = 0.02;
-
-/// Levels further apart than so many standard deviations are told apart.
-const APART: f64 = 3.0;
-
-/// What the answers of an ask can be: for each class of answers, the weight with which
-/// each suspect gives it.
-#[must_use]
-pub fn split(what: What, weights: &[f64], forecasts: &[Forecast]) -> Vec<Vec<f64>> {
-    let count = weights.len();
-    let pairs = || {
-        weights
-            .iter()
-            .copied()
-            .zip(forecasts.iter().copied())
-            .enumerate()
-    };
-    let mut classes: Vec<Vec<f64>> = Vec::new();
-    if matches!(what, What::Function(_)) {
-        let mut yes = vec![0.0; count];
-        let mut no = vec![0.0; count];
-        for (at, (weight, forecast)) in pairs().filter(|(_, (_, it))| it.known()) {
-            let chance = f64::from(f32::midpoint(forecast.least, forecast.most));
-            yes[at] = weight * chance;
-            no[at] = weight * (1.0 - chance);
-        }
-        classes.extend([yes, no]);
-    } else {
-        let mut samples: Vec<(f64, f64, usize, f64)> = Vec::new();
-        for (at, (weight, forecast)) in pairs().filter(|(_, (_, it))| it.known()) {
-            let (least, most) = (f64::from(forecast.least), f64::from(forecast.most));
-            let sigma = sigma(&forecast);
-            let wide = most - least > 6.0 * sigma;
-            let parts = if wide { 6 } else { 1 };
-            for part in 0..parts {
-                let along = (f64::from(part) + 0.5) / f64::from(parts);
-                let volts = least + (most - least) * along;
-                samples.push((volts, sigma, at, weight / f64::from(parts)));
-            }
-        }
-        samples.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut last: Option<(f64, f64)> = None;
-        for (volts, sigma, at, weight) in samples {
-            let apart =
-                last.is_none_or(|(before, other)| volts - before > APART * sigma.max(other));
-            if apart {
-                classes.push(vec![0.0; count]);
-            }
-            if let Some(class) = classes.last_mut() {
-                class[at] += weight;
-            }
-            last = Some((volts, sigma));
-        }
-    }
-    classes.retain(|class| class.iter().sum::<f64>() > 0.0);
-    // Who says nothing may answer anything: as everybody else, or something of its own.
-    let total: f64 = classes.iter().flatten().sum();
-    let masses: Vec<f64> = classes
-        .iter()
-        .map(|class| class.iter().sum::<f64>())
-        .collect();
-    let mut other = vec![0.0; count];
-    for (at, (weight, _)) in pairs().filter(|(_, (_, it))| !it.known()) {
-        let shared = if total > 0.0 { UNSAID } else { 0.0 };
-        for (class, mass) in classes.iter_mut().zip(&masses) {
-            class[at] += weight * shared * mass / total;
-        }
-        other[at] = weight * (1.0 - shared);
-    }
-    if other.iter().any(|weight| *weight > 0.0) {
-        classes.push(other);
-    }
-    classes
-}
-
-/// What a split tells, in bits.
-#[must_use]
-pub fn bits(weights: &[f64], classes: &[Vec<f64>]) -> f64 {
-    let total: f64 = weights.iter().sum();
-    if total <= 0.0 || classes.len() < 2 {
-        return 0.0;
-    }
-    let mut sum = 0.0;
-    for class in classes {
-        let mass = class.iter().sum::<f64>() / total;
-        for (own, weight) in class.iter().zip(weights) {
-            if *own > 0.0 && *weight > 0.0 {
-                sum += own / total * (own / weight / mass).log2();
-            }
-        }
-    }
-    sum.max(0.0)
-}
 
 /// Whether nothing that can be asked tells two suspects apart.
 #[must_use]
@@ -282,15 +191,14 @@ impl<'f> Field<'f> {
         groups
     }
 
-    fn forecasts(&self, number: usize) -> Vec<Forecast> {
-        let members = self.members.iter();
-        members
-            .map(|member| {
-                let forecasts = self.suspects.get(*member).map(|it| &it.forecasts);
-                let forecast = forecasts.and_then(|all| all.get(number)).copied();
-                forecast.unwrap_or(Forecast::UNKNOWN)
-            })
-            .collect()
+    /// What the members may answer to an ask.
+    fn answers(&self, number: usize, what: What) -> Answers {
+        let forecasts = self.members.iter().map(|member| {
+            let forecasts = self.suspects.get(*member).map(|it| &it.forecasts);
+            let forecast = forecasts.and_then(|all| all.get(number)).copied();
+            forecast.unwrap_or(Forecast::UNKNOWN)
+        });
+        Answers::new(what, &forecasts.collect::<Vec<_>>())
     }
 
     /// Whether one group has it, among weights of the members.
@@ -309,7 +217,7 @@ impl<'f> Field<'f> {
         let list = self.asks.list.iter().enumerate();
         let list = list.filter(|(_, ask)| !self.barred.contains(ask));
         let told = list.filter_map(|(number, ask)| {
-            let classes = split(ask.what, &self.weights, &self.forecasts(number));
+            let classes = self.answers(number, ask.what).split(&self.weights);
             let proposal = Proposal {
                 ask: *ask,
                 bits: bits(&self.weights, &classes),
@@ -337,11 +245,12 @@ impl<'f> Field<'f> {
         let mut choice: Vec<Offer> = Vec::new();
         for (number, proposal) in worth.iter().take(CHOICE).chain(telling.iter().take(CHOICE)) {
             if !choice.iter().any(|(ask, _)| *ask == proposal.ask) {
-                choice.push((proposal.ask, self.forecasts(*number)));
+                choice.push((proposal.ask, self.answers(*number, proposal.ask.what)));
             }
         }
         let followed = best.into_iter().map(|(number, proposal)| {
-            let classes = split(proposal.ask.what, &self.weights, &self.forecasts(number));
+            let answers = self.answers(number, proposal.ask.what);
+            let classes = answers.split(&self.weights);
             let after = position.after(self.asks, &proposal.ask);
             let rest = classes
                 .iter()
@@ -359,8 +268,8 @@ impl<'f> Field<'f> {
             return 0.0;
         }
         let mut best: Option<(f64, f64, &Ask, Vec<Vec<f64>>)> = None;
-        for (ask, forecasts) in choice {
-            let classes = split(ask.what, weights, forecasts);
+        for (ask, answers) in choice {
+            let classes = answers.split(weights);
             let bits = bits(weights, &classes);
             let effort = self.asks.effort(ask, position.setting, &position.open);
             let rate = bits / effort;
@@ -380,5 +289,5 @@ impl<'f> Field<'f> {
     }
 }
 
-/// An ask with the forecast of every member.
-type Offer = (Ask, Vec<Forecast>);
+/// An ask with what every member may answer.
+type Offer = (Ask, Answers);

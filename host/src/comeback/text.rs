@@ -11,12 +11,16 @@ use crate::live::text::setting;
 use crate::ringout::report::Verdict;
 use crate::ringout::text::paragraph;
 
-/// What can be typed, for whoever asks.
+/// What can be typed, for whoever asks; none wider than a terminal of 80 columns.
 pub const HELP: &str = "\
-  11.8        the voltage, black tip on bare chassis metal     y, n   it works, it does not
-  doubt 11.8  read, but not sure                               skip   not possible here
-  undo        takes the last answer back                       why    who is suspected
-  open PLACE  that place is open already                       quit   go on another day";
+  11.8        the voltage, black tip on bare chassis metal
+  y, n        it works, it does not
+  doubt 11.8  read, but not sure
+  skip        not possible here
+  undo        takes the last answer back
+  why         who is suspected
+  open PLACE  that place is open already
+  quit        go on another day";
 
 /// A number of volts without a digit too many.
 fn volts(value: f32) -> String {
@@ -210,11 +214,12 @@ pub fn render(report: &Report) -> String {
         paragraph(&mut out, "", &format!("Next: {}", next.say));
     }
     if !report.asked.is_empty() {
-        let _ = writeln!(
-            out,
-            "\nAsked: {} readings, effort {:.1} (1 a reading, 0.5 a switch moved, 10 a place opened)",
+        out.push('\n');
+        let spent = format!(
+            "Asked: {} readings, effort {:.1} (1 a reading, 0.5 a switch moved, 10 a place opened)",
             report.readings, report.effort
         );
+        paragraph(&mut out, "", &spent);
         for asked in &report.asked {
             let rest = asked
                 .switches

@@ -15,10 +15,14 @@ use crate::comeback::{
 use crate::powered::Cause;
 use std::fmt::Write as _;
 
+/// One a line, none wider than a terminal of 80 columns.
 const COMMANDS: &str = "\
-  set ignition on   moves a switch        at X10:1         reads the volts at a place
-  try chiller       does it work now?     next             what loomproof would ask
-  places            where a tip can go    say open@X10:1   names what is wrong: ends it
+  set ignition on   moves a switch
+  at X10:1          reads the volts at a place
+  places            where a tip can go
+  try chiller       does it work now?
+  next              what loomproof would ask
+  say open@X10:1    names what is wrong, and ends it
   give up           ends it, too";
 
 /// The most asks that are made by itself.

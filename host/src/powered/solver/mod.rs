@@ -87,6 +87,13 @@ pub const METER: Ohms = Ohms(1e7);
 /// weak pull: 33 µA through it are 0.3 V.
 const BENT: Ohms = Ohms(10_000.0);
 
+/// Solved islands by digest and corner.
+type Known = HashMap<(u64, bool), HashMap<NodeId, Spot>>;
+
+/// So many solved islands are remembered, and as many of those before them: a search
+/// meets hundreds of thousands, few of them twice.
+const MOST_KNOWN: usize = 8_192;
+
 /// Solves the powered job, and remembers what was solved.
 pub struct Solver<'p> {
     powered: &'p Powered,
@@ -97,7 +104,9 @@ pub struct Solver<'p> {
     hasher: FixedState,
     /// The points of the probe.
     tips: BTreeSet<NodeId>,
-    known: HashMap<(u64, bool), HashMap<NodeId, Spot>>,
+    known: Known,
+    /// What was known before that became too much.
+    older: Known,
     /// How many times equations were solved.
     pub solves: usize,
 }
@@ -141,7 +150,8 @@ impl<'p> Solver<'p> {
             work: Box::new(Workspace::new(vec![0.0; room(nodes)])),
             tips: powered.points.iter().map(|point| point.tip).collect(),
             hasher: FixedState::with_seed(17),
-            known: HashMap::new(),
+            known: Known::new(),
+            older: Known::new(),
             solves: 0,
         }
     }
@@ -164,8 +174,8 @@ impl<'p> Solver<'p> {
         };
         let most = now.ranged[place] && corner == Corner::Most;
         let key = (now.digest[place], most);
-        if let Some(known) = self.known.get(&key).and_then(|all| all.get(&node)) {
-            return Ok(*known);
+        if let Some(spot) = self.remembered(key, node) {
+            return Ok(spot);
         }
         self.solves += 1;
         let ties = &now.ties[place];
@@ -187,8 +197,26 @@ impl<'p> Solver<'p> {
             });
         }
         let spot = all.get(&node).copied().unwrap_or(Spot::CHASSIS);
-        self.known.insert(key, all);
+        self.keep(key, all);
         Ok(spot)
+    }
+
+    /// A node of an island that was solved before.
+    fn remembered(&mut self, key: (u64, bool), node: NodeId) -> Option<Spot> {
+        if let Some(all) = self.known.get(&key) {
+            return all.get(&node).copied();
+        }
+        let all = self.older.remove(&key)?;
+        let spot = all.get(&node).copied();
+        self.keep(key, all);
+        spot
+    }
+
+    fn keep(&mut self, key: (u64, bool), island: HashMap<NodeId, Spot>) {
+        if self.known.len() >= MOST_KNOWN {
+            self.older = std::mem::take(&mut self.known);
+        }
+        self.known.insert(key, island);
     }
 
     fn voltage(&mut self, now: &Now, node: NodeId, corner: Corner) -> Result<f64, SolveError> {
