@@ -8,9 +8,10 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use clap::Parser;
+use loomproof::bench::Settings;
 use loomproof::comeback::next::settled;
 use loomproof::comeback::split::Answers;
-use loomproof::comeback::{Answer, Ask, Field, Inquiry, Position, belief};
+use loomproof::comeback::{Answer, Ask, Field, Inquiry, Position, VirtualVehicle, belief};
 use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
 use loomproof::powered::Cause;
@@ -165,11 +166,16 @@ fn every(job: &Job, vehicles: &[Vec<Cause>], threads: usize) -> Result<Vec<Vec<W
     let went: Mutex<Vec<Vec<Went>>> = Mutex::new(WAYS.iter().map(|_| Vec::new()).collect());
     let work = || -> Result<(), String> {
         while let Some(causes) = vehicles.get(next.fetch_add(1, Ordering::Relaxed)) {
+            let Some((_, inquiry, failing)) = come_back(job, causes)? else {
+                continue;
+            };
             for (at, (way, _)) in WAYS.iter().enumerate() {
-                let one = one(job, causes, *way)?;
+                let vehicle = VirtualVehicle::new(job, causes, &Settings::default());
+                let vehicle = vehicle.map_err(|error| error.to_string())?;
+                let one = one(vehicle, inquiry.clone(), (&failing, causes), *way)?;
                 let mut went = went.lock().map_err(|error| error.to_string())?;
                 if let Some(all) = went.get_mut(at) {
-                    all.extend(one);
+                    all.push(one);
                 }
             }
         }
@@ -229,10 +235,12 @@ fn row(went: &[Went]) -> String {
     )
 }
 
-fn one(job: &Job, causes: &[Cause], way: Way) -> Result<Option<Went>, String> {
-    let Some((mut vehicle, mut inquiry, failing)) = come_back(job, causes)? else {
-        return Ok(None);
-    };
+fn one(
+    mut vehicle: VirtualVehicle,
+    mut inquiry: Inquiry<'_>,
+    (failing, wrong): (&[usize], &[Cause]),
+    way: Way,
+) -> Result<Went, String> {
     let mut answers: Vec<Answer> = Vec::new();
     let mut position = Position::default();
     let mut effort = 0.0;
@@ -246,15 +254,15 @@ fn one(job: &Job, causes: &[Cause], way: Way) -> Result<Option<Went>, String> {
             let next = if done || answers.len() >= MOST {
                 None
             } else {
-                choose(&inquiry, &field, &position, way, &failing)
+                choose(&inquiry, &field, &position, way, failing)
             };
             let first = groups.first().map_or(&[][..], |group| &group.members);
             let right = first
                 .iter()
                 .filter_map(|at| inquiry.suspects.get(*at))
                 .any(|suspect| {
-                    suspect.causes.len() == causes.len()
-                        && causes.iter().all(|wanted| {
+                    suspect.causes.len() == wrong.len()
+                        && wrong.iter().all(|wanted| {
                             let same = |own: &Cause| {
                                 own.kind() == wanted.kind() && own.place() == wanted.place()
                             };
@@ -264,12 +272,12 @@ fn one(job: &Job, causes: &[Cause], way: Way) -> Result<Option<Went>, String> {
             (done, next, right)
         };
         let Some(ask) = next else {
-            return Ok(Some(Went {
+            return Ok(Went {
                 readings: answers.len(),
                 effort,
                 right,
                 settled: done,
-            }));
+            });
         };
         effort += inquiry.asks.effort(&ask, position.setting, &position.open);
         position = position.after(&inquiry.asks, &ask);

@@ -65,6 +65,7 @@ pub const FITTING: [&str; 10] = [
 const PAIRED: usize = 40;
 
 /// One comeback: the job, what can be asked, and who is suspected.
+#[derive(Clone)]
 pub struct Inquiry<'j> {
     /// The job.
     pub job: &'j Job,

@@ -77,6 +77,10 @@ const FOLLOWED: usize = 40;
 const FOLLOWED_ASKS: usize = 8;
 const CHOICE: usize = 48;
 
+/// What is less probable than this is not followed: who says nothing is in every class,
+/// so that there would be no end to them.
+const UNFOLLOWED: f64 = 5e-3;
+
 /// An ask that tells less than this is not worth its while, bits.
 const WORTH: f64 = 0.02;
 
@@ -264,7 +268,8 @@ impl<'f> Field<'f> {
     /// The effort, times the weight, that is still to come when the best ask by rate is
     /// made every time.
     fn follow(&self, weights: &[f64], position: &Position, choice: &[Offer], left: usize) -> f64 {
-        if left == 0 || self.settled(weights) {
+        let total: f64 = weights.iter().sum();
+        if left == 0 || total < UNFOLLOWED || self.settled(weights) {
             return 0.0;
         }
         let mut best: Option<(f64, f64, &Ask, Vec<Vec<f64>>)> = None;
@@ -280,7 +285,6 @@ impl<'f> Field<'f> {
         let Some((_, effort, ask, classes)) = best else {
             return 0.0;
         };
-        let total: f64 = weights.iter().sum();
         let after = position.after(self.asks, ask);
         let rest = classes
             .iter()

@@ -155,14 +155,19 @@ pub fn bits(weights: &[f64], classes: &[Vec<f64>]) -> f64 {
     }
     let mut sum = 0.0;
     for class in classes {
-        let mass = class.iter().sum::<f64>() / total;
+        let mass = class.iter().sum::<f64>();
+        if mass <= 0.0 {
+            continue;
+        }
+        sum -= mass * (mass / total).log2();
         for (own, weight) in class.iter().zip(weights) {
-            if *own > 0.0 && *weight > 0.0 {
-                sum += own / total * (own / weight / mass).log2();
+            // Whoever gives this answer only adds nothing.
+            if *own > 0.0 && *weight > 0.0 && own != weight {
+                sum += own * (own / weight).log2();
             }
         }
     }
-    sum.max(0.0)
+    (sum / total).max(0.0)
 }
 
 #[cfg(test)]
