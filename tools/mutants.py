@@ -1,79 +1,95 @@
-"""Makes a page of what cargo-mutants found: mutants.py OUTCOMES COMMIT."""
+"""Makes a page of what cargo-mutants found: mutants.py LIST OUTCOMES..., one of each share."""
 
 import json
+import os
 import re
 import sys
 import tomllib
 
 HEAD = """# Mutants
 
-Written on commit `{commit}` by
+Written on commit {commit} by
 
 ```sh
+tools/mutants.sh            # or its shares, --shard 0/4 and so on
 tools/mutants.sh --write
 ```
 
 [cargo-mutants](https://mutants.rs) {version} changes one thing of core's judge, scan and solve at a time: an operator for another, a function for one that returns a constant. A change that no unit test of core notices *survives*. Tests of the other crates, and all that run whole commands, are not asked; they would notice more. *Unviable*: the compiler refuses it. *Out of time*: a test does not come to its end, which is noticed as well.
 
-| file | changes | noticed | out of time | unviable | survive |
-| --- | --- | --- | --- | --- | --- |
+| file | changes | tried | noticed | out of time | unviable | survive |
+| --- | --- | --- | --- | --- | --- | --- |
 """
-KINDS = {"CaughtMutant": 1, "Timeout": 2, "Unviable": 3, "MissedMutant": 4}
+KINDS = {"CaughtMutant": 2, "Timeout": 3, "Unviable": 4, "MissedMutant": 5}
 
 
 def told(mutant):
     """A change in words that stay the same when lines move: what, and in which line."""
     name = re.sub(r"^\S+:\d+:\d+: ", "", mutant["name"])
     with open(mutant["file"], encoding="utf-8") as file:
-        line = file.read().splitlines()[mutant["span"]["start"]["line"] - 1].strip()
-    return name, line, mutant["span"]["start"]["column"]
+        return name, file.read().splitlines()[mutant["span"]["start"]["line"] - 1].strip()
+
+
+def explained(reasons, name, line):
+    """The first reason that fits."""
+    for reason in reasons:
+        if reason["change"] in name and reason.get("line", "") in line:
+            return reason
+    return None
 
 
 def main():
-    with open(sys.argv[1], encoding="utf-8") as file:
-        found = json.load(file)
     with open("tools/mutants.toml", "rb") as file:
-        reasons = tomllib.load(file)["survivor"]
-    counts, survivors, used = {}, [], set()
-    for outcome in found["outcomes"]:
-        if outcome["scenario"] == "Baseline":
-            continue
-        mutant = outcome["scenario"]["Mutant"]
-        row = counts.setdefault(mutant["file"], [0] * 5)
-        row[0] += 1
-        row[KINDS[outcome["summary"]]] += 1
-        if outcome["summary"] != "MissedMutant":
-            continue
-        name, line, _ = told(mutant)
-        why = None
-        for at, reason in enumerate(reasons):
-            if reason["change"] in name and reason.get("line", "") in line:
-                why = reason["why"]
-                used.add(at)
-                break
-        survivors.append((mutant["file"], name, line, why))
-    text = HEAD.format(commit=sys.argv[2], version=found["cargo_mutants_version"])
-    total = [0] * 5
+        reasons = tomllib.load(file).get("survivor", [])
+    counts, survivors, commits, version, seen = {}, [], set(), "", set()
+    with open(sys.argv[1], encoding="utf-8") as file:
+        for mutant in json.load(file):
+            counts.setdefault(mutant["file"], [0] * 6)[0] += 1
+    for path in sys.argv[2:]:
+        folder = os.path.dirname(path)
+        with open(path, encoding="utf-8") as file:
+            found = json.load(file)
+        with open(os.path.join(folder, "../commit"), encoding="utf-8") as file:
+            commits.add(f"`{file.read().strip()}`")
+        version = found["cargo_mutants_version"]
+        for outcome in found["outcomes"]:
+            if outcome["scenario"] == "Baseline":
+                continue
+            mutant = outcome["scenario"]["Mutant"]
+            if mutant["name"] in seen:
+                continue
+            seen.add(mutant["name"])
+            row = counts[mutant["file"]]
+            row[1] += 1
+            row[KINDS[outcome["summary"]]] += 1
+            if outcome["summary"] == "MissedMutant":
+                survivors.append((mutant["file"], *told(mutant)))
+    text = HEAD.format(commit=" and ".join(sorted(commits)), version=version)
     for file, row in sorted(counts.items()):
-        total = [a + b for a, b in zip(total, row)]
         text += f"| `{file}` | " + " | ".join(map(str, row)) + " |\n"
-    text += "| all | " + " | ".join(map(str, total)) + " |\n"
-    text += "\n## Survivors\n\n"
+    total = [sum(column) for column in zip(*counts.values())]
+    text += "| all | " + " | ".join(map(str, total)) + " |\n\n"
+    if total[1] < total[0]:
+        text += f"**Not all were tried**: {total[0] - total[1]} are left; the same commands try them.\n\n"
+    text += "## Survivors\n\n"
+    used = []
     if survivors:
         text += "| change | in the line | why it stays |\n| --- | --- | --- |\n"
     else:
         text += "None.\n"
-    for file, name, line, why in survivors:
-        escaped = line.replace("|", "\\|")
-        name = name.replace("|", "\\|")
-        text += f"| `{file}`: {name} | `{escaped}` | {why or '**not explained**'} |\n"
+    for file, name, line in survivors:
+        reason = explained(reasons, name, line)
+        used.append(reason)
+        if reason is None:
+            print(f"not explained: {file}: {name}: {line}", file=sys.stderr)
+        why = reason["why"] if reason else "**not explained**"
+        cells = [f"`{file}`: {name}", f"`{line}`", why]
+        text += "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |\n"
     print(text, end="")
-    bare = [s for s in survivors if s[3] is None]
-    for file, name, line, _ in bare:
-        print(f"not explained: {file}: {name}: {line}", file=sys.stderr)
-    for at, reason in enumerate(reasons):
-        if at not in used and len(counts) == 3:
-            print(f"no longer survives: {reason}", file=sys.stderr)
+    if total[1] == total[0]:
+        for reason in reasons:
+            if reason not in used:
+                print(f"no longer survives: {reason}", file=sys.stderr)
 
 
 main()

@@ -2,22 +2,23 @@
 # Which changes of core's judge, scan and solve no unit test of core notices, by
 # cargo-mutants (`cargo install cargo-mutants`):
 #
-#   tools/mutants.sh [--shard K/N] [arguments of cargo-mutants...]
+#   tools/mutants.sh [arguments of cargo-mutants, as --shard 0/4 or --file FILE]
 #   tools/mutants.sh --write
 #
-# The first tries the changes, all or a share of them (K counts from 0; shares may
-# run at the same time); the second makes docs/mutants.md of what was found, with
-# the reasons in tools/mutants.toml. What is tried is in .cargo/mutants.toml.
+# The first tries the changes, all or some of them (shares may run at the same time);
+# the second makes docs/mutants.md of all that was found so far, with the reasons in
+# tools/mutants.toml. What is tried is in .cargo/mutants.toml.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 found=target/mutants
 if [ "${1:-}" = --write ]; then
-    python3 tools/mutants.py "$found"/*/mutants.out/outcomes.json > "$found/page.md"
+    some=$(ls -d "$found"/*/alone | head -n 1)
+    cargo mutants --dir "$some" --list --json > "$found/list.json"
+    python3 tools/mutants.py "$found/list.json" "$found"/*/mutants.out/outcomes.json > "$found/page.md"
     cp "$found/page.md" docs/mutants.md
     exit 0
 fi
-name=all
-if [ "${1:-}" = --shard ]; then name=${2//\//-of-}; fi
+name=$(printf '%s' "${*:-all}" | tr -c 'a-zA-Z0-9' -)
 # Core in a workspace of its own: nothing else is resolved or built. It is changed in place.
 alone=$found/$name/alone
 mkdir -p "$alone"
