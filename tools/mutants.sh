@@ -18,7 +18,8 @@ if [ "${1:-}" = --write ]; then
     cp "$found/page.md" docs/mutants.md
     exit 0
 fi
-name=$(printf '%s' "${*:-all}" | tr -c 'a-zA-Z0-9' -)
+name=all
+[ $# = 0 ] || name=some-$(printf '%s' "$*" | cksum | cut -d ' ' -f 1)
 # Core in a workspace of its own: nothing else is resolved or built. It is changed in place.
 alone=$found/$name/alone
 mkdir -p "$alone"

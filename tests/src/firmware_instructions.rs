@@ -137,8 +137,7 @@ pub fn counted(
         let (job, hookup) = (job.clone(), hookup.clone());
         move || Bench::new(&job, &hookup, &[], &settings).expect("a bench, as it was made before")
     };
-    let board =
-        Emulated::start_with(qemu, elf, QEMU, bench).map_err(|error| error.to_string())?;
+    let board = Emulated::start_with(qemu, elf, QEMU, bench).map_err(|error| error.to_string())?;
     let mut link = Kept {
         link: connect(board.port()).map_err(|error| error.to_string())?,
         asked: Vec::new(),
@@ -194,8 +193,8 @@ pub fn page(all: &[Counted], commit: &str) -> String {
          and for the chips is not. Healthy harnesses, the steps of the first pass. *An \
          instruction a cycle* is what a core would have to do if it were to finish in the same \
          time as SPI at 8 MHz, settling and conversions take; a real one needs rather more than \
-         a cycle for each. The same request with the same readings takes the same count, on any \
-         machine; another compiler makes other counts.\n\n\
+         a cycle for each. The same request with the same readings takes the same count on any \
+         machine, to within a thousandth; another compiler makes other counts.\n\n\
          | leads | points | steps | instructions a step, median | least | most | a reading, \
          mean | as fast as the chips, an instruction a cycle |\n\
          | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n"
