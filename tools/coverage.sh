@@ -36,6 +36,8 @@ export RUSTC_WORKSPACE_WRAPPER="$PWD/target/coverage/counting"
 # Build scripts and macros of the workspace, if any, leave nothing behind.
 LLVM_PROFILE_FILE="$folder/build-%p.ignored" cargo test "${packages[@]}" --locked --lib --test frames \
     --no-run --message-format=json-render-diagnostics > "$folder/built.json"
+# What lies on the way of a few drawn cases lies on the way of many.
+export PROPTEST_CASES=${PROPTEST_CASES:-16}
 programs=()
 while read -r package program; do
     programs+=("$program")
