@@ -59,6 +59,12 @@ def main():
         command="tools/coverage.sh --write" + (" --core" if alone else ""),
         whose="core's" if alone else "core's and host's",
     )
+    if alone:
+        text = text.replace(
+            "A line that is run",
+            "Tests of the plan image and of most of the self-test need the host's writer and its "
+            "bench, and are in the crates `host` and `tests`. A line that is run",
+        )
     if len(sys.argv) > 4:
         text = text.replace("own unit tests", f"unit tests {sys.argv[4:]}")
     for group, sums in sorted(groups.items()):
