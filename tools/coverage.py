@@ -1,4 +1,4 @@
-"""Makes a page of what llvm-cov exported: coverage.py FILE [FILTER...]."""
+"""Makes a page of what llvm-cov exported: coverage.py FILE COMMIT PACKAGES [FILTER...]."""
 
 import json
 import os
@@ -6,20 +6,21 @@ import sys
 
 HEAD = """# Coverage
 
-Written by
+Written on commit `{commit}` by
 
 ```sh
-tools/coverage.sh --write
+{command}
 ```
 
-What core's and host's own unit tests (and core's test of frames) run through, counted by LLVM. Tests that stand beside the code are counted with it, files of tests alone are not. Whole commands, end-to-end tests, fuzzing and the emulated board run through much of what is missing here and are not counted. A line that is run is not a line that is checked.
+What {whose} own unit tests (and core's test of frames) run through, counted by LLVM. Tests that stand beside the code are counted with it, files of tests alone are not. Whole commands, end-to-end tests, fuzzing and the emulated board run through much of what is missing here and are not counted. A line that is run is not a line that is checked.
 
 | where | lines | of | regions | functions |
 | --- | --- | --- | --- | --- |
 """
 
-# A file below this share of its lines is named.
+# A file below these shares is named: of its lines, and in core of its regions.
 FEW = 50.0
+FEW_REGIONS = 90.0
 
 
 def share(counts):
@@ -32,7 +33,7 @@ def main():
     with open(sys.argv[1], encoding="utf-8") as file:
         files = json.load(file)["data"][0]["files"]
     top = os.getcwd() + "/"
-    groups, low = {}, []
+    groups, low, thin = {}, [], []
     for file in files:
         name = file["filename"].removeprefix(top)
         parts = name.split("/")
@@ -49,16 +50,34 @@ def main():
         lines = summary["lines"]
         if lines["count"] and 100 * lines["covered"] / lines["count"] < FEW:
             low.append((name, lines))
-    text = HEAD
-    if len(sys.argv) > 2:
-        text = text.replace("own unit tests", f"unit tests {sys.argv[2:]}")
+        regions = summary["regions"]
+        if parts[0] == "core" and 100 * regions["covered"] < FEW_REGIONS * regions["count"]:
+            thin.append((name, regions))
+    alone = sys.argv[3] != "--workspace"
+    text = HEAD.format(
+        commit=sys.argv[2],
+        command="tools/coverage.sh --write" + (" --core" if alone else ""),
+        whose="core's" if alone else "core's and host's",
+    )
+    if alone:
+        text = text.replace(
+            "A line that is run",
+            "Tests of the plan image and of most of the self-test need the host's writer and its "
+            "bench, and are in the crates `host` and `tests`. A line that is run",
+        )
+    if len(sys.argv) > 4:
+        text = text.replace("own unit tests", f"unit tests {sys.argv[4:]}")
     for group, sums in sorted(groups.items()):
         name = f"**{group}**" if "/" not in group else f"`{group}`"
         text += f"| {name} | {share(sums['lines'])} | {sums['lines']['count']} "
         text += f"| {share(sums['regions'])} | {share(sums['functions'])} |\n"
-    text += f"\nFiles with less than {FEW:.0f} % of their lines: "
-    named = [f"`{name}` ({share(lines)} of {lines['count']})" for name, lines in sorted(low)]
-    print(text + (", ".join(named) if named else "none") + ".")
+    for few, what, files in (
+        (FEW, "Files with less than {:.0f} % of their lines", low),
+        (FEW_REGIONS, "Files of core with less than {:.0f} % of their regions", thin),
+    ):
+        named = [f"`{name}` ({share(counts)} of {counts['count']})" for name, counts in sorted(files)]
+        text += f"\n{what.format(few)}: " + (", ".join(named) if named else "none") + ".\n"
+    print(text, end="")
 
 
 main()

@@ -253,6 +253,20 @@ mod tests {
     }
 
     #[test]
+    fn a_band_beyond_every_number_ends_where_the_numbers_do() {
+        let band = Band {
+            low: Volts(-1e9),
+            high: Volts(1e9),
+            sigma: Volts(1.0),
+        };
+        let limits = Limits {
+            least: MicroVolts(i32::MIN),
+            most: MicroVolts(i32::MAX),
+        };
+        assert_eq!(Limits::of(&band), Some(limits));
+    }
+
+    #[test]
     fn differences_need_both_readings() {
         let two = Reading::Volts(MicroVolts(2_000_000));
         let one = Reading::Volts(MicroVolts(1_000_000));

@@ -87,3 +87,90 @@ fn means(readings: &[Reading]) -> Option<(f64, f64)> {
     let [lead, metal] = sums.map(|sum| sum / TIMES as f64);
     Some((lead, metal))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::{Circuit, GROUND, NodeId, Part};
+    use crate::solve::{Attachment, Corner, Workspace, island, room};
+    use crate::units::MicroVolts;
+    use std::vec;
+    use std::vec::Vec;
+
+    /// What a step reads, by the nodal solve: two leads clipped to metal that
+    /// stands on chassis over 20 mΩ, the second clip of 50 mΩ.
+    fn read(step: &Step, lead: LeadId, clip: Ohms) -> Vec<Reading> {
+        let mut circuit: Circuit<8> = Circuit::new();
+        let n: Vec<NodeId> = (0..3).map(|_| circuit.node().unwrap()).collect();
+        let wire = |ohms| Part::Wire {
+            ohms,
+            spread: Ohms(0.0),
+        };
+        circuit.add(n[0], n[2], wire(clip)).unwrap();
+        circuit.add(n[1], n[2], wire(Ohms(0.05))).unwrap();
+        circuit.add(n[2], GROUND, wire(Ohms(0.02))).unwrap();
+        let mut work = Workspace::new(vec![0.0; room(3)]);
+        let tie = |node, ohms| Attachment {
+            node,
+            volts: REFERENCE,
+            ohms,
+            spread: Ohms(0.0),
+        };
+        let read = |sense: &Sense| {
+            let at = n[usize::from(sense.lead != lead)];
+            let mut ties = vec![tie(at, Ohms(PULL.0 + PROTECTION.0))];
+            if step.high.contains(lead) {
+                ties.push(tie(n[0], SOURCE));
+            }
+            let solved = island(&mut work, circuit.elements(), &ties, at, Corner::Most).unwrap();
+            let volts = solved.volts(at).0;
+            let behind = (REFERENCE.0 - volts) * PROTECTION.0 / (PULL.0 + PROTECTION.0);
+            Reading::Volts(MicroVolts(((volts + behind) * 1e6).round() as i32))
+        };
+        step.senses.iter().map(read).collect()
+    }
+
+    fn nulled(ohms: f64) -> Option<Ohms> {
+        let lead = LeadId(3);
+        let [driven, idle] = steps(lead, LeadId(9));
+        assert!(driven.high.contains(lead) && idle.high.is_empty());
+        let of = |step| read(step, lead, Ohms(ohms));
+        clip(&of(&driven), &of(&idle))
+    }
+
+    #[test]
+    fn a_clip_is_nulled_to_what_the_network_has() {
+        for ohms in [0.001, 0.05, 0.5, 1.9] {
+            let found = nulled(ohms).unwrap().0;
+            assert!((found - ohms).abs() < 1e-3, "{found} of {ohms}");
+        }
+        // More than a clip has, and no metal at all.
+        for ohms in [2.1, 250.0, 1e6] {
+            assert_eq!(nulled(ohms), None, "{ohms}");
+        }
+    }
+
+    #[test]
+    fn what_was_not_read_nulls_nothing() {
+        let [driven, idle] = steps(LeadId(0), LeadId(1)).map(|s| read(&s, LeadId(0), Ohms(0.1)));
+        assert!(clip(&driven, &idle).is_some());
+        assert_eq!(clip(&driven[..6], &idle), None);
+        for odd in [Reading::NotSettled(MicroVolts(0)), Reading::Above] {
+            let mut readings = idle.clone();
+            readings[5] = odd;
+            assert_eq!(clip(&driven, &readings), None);
+        }
+    }
+
+    #[test]
+    fn a_check_sum_of_clips_tells_them_and_their_order() {
+        let sum = |clips: &[u16]| clips_check(clips.iter().copied().map(ClipOhms));
+        assert_ne!(sum(&[500, 900]), sum(&[900, 500]));
+        assert_ne!(sum(&[500, 900]), sum(&[500, 901]));
+        assert_eq!(sum(&[500, 900]), sum(&[500, 900]));
+        assert_eq!(ClipOhms::of(Ohms(0.1)), ClipOhms(1_000));
+        assert_eq!(ClipOhms::of(Ohms(0.000_06)), ClipOhms(1));
+        assert_eq!(ClipOhms::of(Ohms(-0.1)), ClipOhms::NONE);
+        assert_eq!(ClipOhms::of(Ohms(7.0)), ClipOhms::NONE);
+    }
+}

@@ -405,6 +405,25 @@ mod tests {
     }
 
     #[test]
+    fn a_resistor_is_measured_one_way_round() {
+        let mut circuit: Circuit<8> = Circuit::new();
+        let n: Vec<NodeId> = (0..2).map(|_| circuit.node().unwrap()).collect();
+        let (ohms, spread) = (Ohms(680.0), Ohms(7.0));
+        circuit
+            .add(n[0], n[1], Part::Resistor { ohms, spread })
+            .unwrap();
+        for (lead, node) in n.iter().enumerate() {
+            circuit.clip(LeadId(lead as u8), *node).unwrap();
+        }
+        let layout = Layout::of(&circuit, &[]);
+        let purposes = first_pass(&layout).map(|planned| planned.purpose);
+        let across: Vec<_> = purposes
+            .filter(|purpose| matches!(purpose, Purpose::Across(..)))
+            .collect();
+        assert_eq!(across, [Purpose::Across(LeadId(0), LeadId(1))]);
+    }
+
+    #[test]
     fn one_source_and_no_active_net_held_low() {
         let (_, layout) = layout();
         for planned in first_pass(&layout) {

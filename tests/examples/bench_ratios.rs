@@ -1,11 +1,12 @@
 //! Measures core's nodal solve beside other solvers and prints `docs/speed.md`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Parser;
 use loomproof_tests::commit::checked_out;
 use loomproof_tests::ratios::document::{Found, measured, others};
+use loomproof_tests::ratios::growth::{PLOT, plot};
 use loomproof_tests::ratios::systems::Systems;
 use loomproof_tests::skip::require;
 
@@ -14,7 +15,7 @@ use loomproof_tests::skip::require;
 /// missed. Needs ngspice, without which that row says so.
 #[derive(Debug, Parser)]
 struct Args {
-    /// Writes the page to this file.
+    /// Writes the page to this file, and the plot beside it.
     #[arg(long, value_name = "FILE")]
     write: Option<PathBuf>,
     /// How often everything is timed; the median counts.
@@ -57,7 +58,11 @@ fn run(args: &Args) -> Result<ExitCode, String> {
     let page = found.page(&args.commit.clone().unwrap_or_else(checked_out));
     match &args.write {
         Some(path) => {
-            std::fs::write(path, page).map_err(|error| format!("{}: {error}", path.display()))?
+            let write = |path: &Path, text: &str| {
+                std::fs::write(path, text).map_err(|error| format!("{}: {error}", path.display()))
+            };
+            write(path, &page)?;
+            write(&path.with_file_name(PLOT), &plot(&page)?)?;
         }
         None => print!("{page}"),
     }

@@ -144,7 +144,10 @@ fn naive(clips: usize, spi_khz: u32) -> Spent {
 }
 
 /// A drawn harness that fills a probe with so many leads.
-fn drawn(leads: u8) -> Result<(Job, Hookup), String> {
+///
+/// # Errors
+/// Where none does.
+pub fn drawn(leads: u8) -> Result<(Job, Hookup), String> {
     for points in (crate::generator::LEAST_POINTS..=u16::from(leads)).rev() {
         let recipe = Recipe {
             seed: 1,
@@ -162,7 +165,7 @@ fn drawn(leads: u8) -> Result<(Job, Hookup), String> {
     Err(format!("no drawn harness fits {leads} leads"))
 }
 
-fn bench_64() -> Result<(Job, Hookup), String> {
+pub(crate) fn bench_64() -> Result<(Job, Hookup), String> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/plans/bench-64.toml");
     let plan = Plan::load(&path).map_err(|e| e.to_string())?;
     let job = plan

@@ -5,6 +5,8 @@ pub mod campaign;
 pub mod comebacks;
 pub mod commit;
 pub mod figures;
+#[cfg(unix)]
+pub mod firmware_instructions;
 pub mod generator;
 pub mod jobs;
 pub mod live_sweep;

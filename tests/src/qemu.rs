@@ -43,6 +43,19 @@ impl Emulated {
         elf: &Path,
         bench: impl FnOnce() -> B + Send + 'static,
     ) -> io::Result<Self> {
+        Self::start_with(qemu, elf, &[], bench)
+    }
+
+    /// The same, with further arguments for QEMU.
+    ///
+    /// # Errors
+    /// See [`Self::start`].
+    pub fn start_with<B: Wired>(
+        qemu: &Path,
+        elf: &Path,
+        further: &[&str],
+        bench: impl FnOnce() -> B + Send + 'static,
+    ) -> io::Result<Self> {
         let folder = tempfile::Builder::new()
             .prefix("loomproof-qemu")
             .tempdir()?;
@@ -76,6 +89,7 @@ impl Emulated {
             ))
             .args(["-serial", "chardev:log", "-kernel"])
             .arg(elf)
+            .args(further)
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -205,6 +219,9 @@ pub const ELF: &str =
 
 /// The same for the firmware that fails on purpose.
 pub const PANICS_ELF: &str = "firmware/boards/emulated/target/thumbv7m-none-eabi/release/panics";
+
+/// The same for the firmware that counts its instructions.
+pub const COUNTS_ELF: &str = "firmware/boards/emulated/target/thumbv7m-none-eabi/release/counts";
 
 /// QEMU and a firmware, or `None` after the skip is reported.
 #[must_use]

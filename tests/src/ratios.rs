@@ -3,9 +3,10 @@
 //!
 //! [`systems`] is a harness with every drive pattern of its first pass; [`ways`]
 //! solves them by core, by dense LU, by sparse Cholesky and by ngspice, and times
-//! that; [`document`] writes `docs/speed.md`.
+//! that; [`document`] writes `docs/speed.md`, [`growth`] draws it.
 
 pub mod document;
+pub mod growth;
 pub mod replies;
 pub mod systems;
 pub mod ways;

@@ -2,8 +2,9 @@
 //! measurement is the example `bench_ratios`.
 
 use loomproof_tests::ratios::document::{APART, Found, Others, WAYS, measured, others};
+use loomproof_tests::ratios::growth::{PLOT, plot};
 use loomproof_tests::ratios::systems::Systems;
-use loomproof_tests::skip::require;
+use loomproof_tests::skip::{require, top};
 
 #[test]
 fn all_ways_read_the_same_volts() {
@@ -49,4 +50,27 @@ fn the_page_tells_of_a_missed_goal() {
     assert!(WAYS.iter().all(|way| page.contains(way)));
     let others = others(1).unwrap();
     assert!(others.survey_bytes > 500 && others.plan_over_toml.median() > 1.0);
+}
+
+#[test]
+fn the_plot_shows_what_the_page_says() {
+    let docs = top().join("docs");
+    let page = std::fs::read_to_string(docs.join("speed.md")).unwrap();
+    let drawn = plot(&page).unwrap();
+    let file = docs.join(PLOT);
+    if std::env::var_os("LOOMPROOF_BLESS").is_some_and(|value| value == "1") {
+        std::fs::write(&file, &drawn).unwrap();
+    }
+    assert_eq!(
+        std::fs::read_to_string(&file).unwrap(),
+        drawn,
+        "run the test with LOOMPROOF_BLESS=1 and look at the plot"
+    );
+    // Core and four beside it, each at every size.
+    assert_eq!(drawn.matches("<polyline").count(), 5);
+    let sizes = page.lines().find(|line| line.starts_with("|  | ")).unwrap();
+    let sizes = sizes.matches(" points").count();
+    assert_eq!(drawn.matches("<circle").count(), 5 * sizes);
+    assert!(page.contains(&format!("]({PLOT})")));
+    assert!(plot("| core, µs a system | 1.0 |").is_err());
 }

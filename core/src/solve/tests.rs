@@ -308,3 +308,84 @@ fn a_junction_does_not_jump() {
     let wanted = scale * libm::log(scale / (2.0_f64.sqrt() * junction.saturation.0));
     assert!(near(critical, wanted), "{critical} of {wanted}");
 }
+
+mod junctions;
+
+#[test]
+fn a_matrix_has_as_many_numbers_as_a_triangle() {
+    // Triangular numbers.
+    for (nodes, numbers) in [(0, 0), (1, 1), (2, 3), (4, 10), (100, 5_050)] {
+        assert_eq!(room(nodes), numbers);
+    }
+}
+
+#[test]
+fn an_island_that_just_fits_is_solved() {
+    let edges: std::vec::Vec<_> = (0..9).map(|i| (i, i + 1, 1.0)).collect();
+    let (circuit, n) = graph(10, &edges);
+    let mut work = Workspace::new(vec![0.0; room(10)]);
+    let ties = [tie(n[0], 11.0, 1.0), tie(n[9], 0.0, 1.0)];
+    let island = island(&mut work, circuit.elements(), &ties, n[0], Corner::Most).unwrap();
+    for (k, node) in n.iter().enumerate() {
+        // Eleven equal resistors in a row.
+        assert!((island.volts(*node).0 - (10 - k) as f64).abs() < 1e-9);
+    }
+}
+
+#[test]
+fn chassis_joins_no_islands() {
+    let (mut circuit, n) = graph(2, &[]);
+    circuit.add(n[0], GROUND, wire(100.0)).unwrap();
+    circuit.add(GROUND, n[1], wire(300.0)).unwrap();
+    let mut work = Workspace::new(vec![0.0; room(4)]);
+    let ties = [tie(n[0], 1.0, 100.0), tie(n[1], 1.0, 100.0)];
+    for (at, volts) in [(0, 0.5), (1, 0.75)] {
+        let island = island(&mut work, circuit.elements(), &ties, n[at], Corner::Most).unwrap();
+        assert_eq!((island.len(), island.elements().count()), (1, 1));
+        assert!(!island.contains(n[1 - at]) && !island.floats());
+        assert!((island.volts(n[at]).0 - volts).abs() < 1e-12);
+    }
+}
+
+#[test]
+fn an_element_from_chassis_ties_an_island_as_one_to_it_does() {
+    for turned in [false, true] {
+        let (mut circuit, n) = graph(1, &[]);
+        let (a, b) = if turned {
+            (GROUND, n[0])
+        } else {
+            (n[0], GROUND)
+        };
+        circuit.add(a, b, wire(100.0)).unwrap();
+        let mut work = Workspace::new(vec![0.0; room(1)]);
+        let island = island(&mut work, circuit.elements(), &[], n[0], Corner::Most).unwrap();
+        assert!(!island.floats());
+        assert_eq!(island.volts(n[0]).0, 0.0);
+    }
+}
+
+#[test]
+fn a_tree_gets_no_new_entries() {
+    // Four branches of three wires at a hub that comes first: by its number it
+    // would be eliminated first, and mesh its neighbours.
+    let edges: std::vec::Vec<_> = (0..4)
+        .flat_map(|branch| {
+            let first = 1 + 3 * branch;
+            [
+                (0, first, 1.0),
+                (first, first + 1, 1.0),
+                (first + 1, first + 2, 1.0),
+            ]
+        })
+        .collect();
+    let (circuit, n) = graph(13, &edges);
+    let mut work = Workspace::new(vec![0.0; room(13)]);
+    let ties = [tie(n[3], 8.0, 1.0), tie(n[6], 0.0, 1.0)];
+    let island = island(&mut work, circuit.elements(), &ties, n[0], Corner::Most).unwrap();
+    assert!((island.volts(n[0]).0 - 4.0).abs() < 1e-9);
+    let filled = (0..13)
+        .flat_map(|row| (0..row).map(move |column| (row, column)))
+        .filter(|(row, column)| entry(&island.work.matrix, *row, *column) != 0.0)
+        .count();
+    assert_eq!(filled, edges.len());
+}

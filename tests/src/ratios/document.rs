@@ -8,6 +8,7 @@ use loomproof::plan::read;
 use loomproof_core::wire::frame::{Deframer, MAX_FRAME, encode_reply};
 use loomproof_core::wire::{LeadId, Nulls, Reply};
 
+use super::growth::{CORE, PLOT};
 use super::replies;
 use super::systems::Systems;
 use super::ways::{Answer, Ways};
@@ -310,7 +311,7 @@ impl Found {
         row("nodes", &|t| t.nodes.to_string());
         row("systems", &|t| t.systems.to_string());
         row("points read", &|t| t.readings.to_string());
-        row("core, µs a system", &|t| t.micros.printed());
+        row(CORE, &|t| t.micros.printed());
         for (way, name) in WAYS.iter().enumerate() {
             row(name, &|t| t.slower[way].printed());
         }
@@ -333,7 +334,7 @@ impl Found {
             out,
             "\nFrom the least to the most points the time of a system grows with n to the power \
              of {core:.2} in core and of {lu:.2} by dense LU factored for every pattern (least \
-             squares over the logarithms).\n\nAsked for at 64 points: ngspice {} times, dense LU (of \
+             squares over the logarithms).\n\n![seconds a system over test points]({PLOT})\n\nAsked for at 64 points: ngspice {} times, dense LU (of \
              the whole circuit, factored for every pattern) {} times as long.\n",
             GOALS.0, GOALS.1
         );

@@ -4,6 +4,7 @@
 //! machine (QEMU's mps2-an385) adds to it.
 #![no_std]
 
+pub mod count;
 pub mod letgo;
 pub mod tunnel;
 pub mod uart;
