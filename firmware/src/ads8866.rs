@@ -21,6 +21,11 @@ pub const CONVERSION: Micros = Micros(9);
 /// The reference in microvolts: full scale.
 const REFERENCE_UV: u64 = (loomproof_core::instrument::REFERENCE.0 * 1e6) as u64;
 
+const _: () = assert!(
+    REFERENCE_UV < (u32::MAX / 256) as u64,
+    "the microvolts of 255 conversions fit into 32 bits"
+);
+
 /// The converter on its own chip select.
 #[derive(Debug)]
 pub struct Ads8866<A> {
@@ -60,27 +65,30 @@ impl<A: SpiDevice> Ads8866<A> {
     }
 }
 
-/// Conversions added up for one reading.
+/// Conversions added up for one reading, at most 255.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Sum {
     codes: u32,
-    count: u16,
-    full: u16,
-    zero: u16,
+    count: u8,
+    full: u8,
+    zero: u8,
 }
 
 impl Sum {
-    /// Adds one conversion.
+    /// Adds one conversion; one too many is left out.
     pub fn add(&mut self, code: u16) {
-        self.codes = self.codes.saturating_add(u32::from(code));
-        self.count = self.count.saturating_add(1);
-        self.full = self.full.saturating_add(u16::from(code == u16::MAX));
-        self.zero = self.zero.saturating_add(u16::from(code == 0));
+        let Some(count) = self.count.checked_add(1) else {
+            return;
+        };
+        self.count = count;
+        self.codes += u32::from(code);
+        self.full += u8::from(code == u16::MAX);
+        self.zero += u8::from(code == 0);
     }
 
     /// How many conversions were added.
     #[must_use]
-    pub const fn count(&self) -> u16 {
+    pub const fn count(&self) -> u8 {
         self.count
     }
 
@@ -100,9 +108,13 @@ impl Sum {
     /// without conversions.
     #[must_use]
     pub fn mean(&self) -> MicroVolts {
-        let full_scale = u64::from(self.count) << 16;
-        let Some(microvolts) =
-            (u64::from(self.codes) * REFERENCE_UV + full_scale / 2).checked_div(full_scale)
+        // Rounded down twice is as once: the division left is one of 32 bits.
+        let half = u64::from(self.count) << 15;
+        let all = (u64::from(self.codes) * REFERENCE_UV + half) >> 16;
+        let count = u32::from(self.count);
+        let Some(microvolts) = u32::try_from(all)
+            .ok()
+            .and_then(|all| all.checked_div(count))
         else {
             return MicroVolts(0);
         };

@@ -370,15 +370,24 @@ where
     ) -> Result<(), FrontError> {
         let mut before = None;
         for lead in leads.iter() {
-            let code = self.convert_at(Route::Lead(lead, Load::Wide))?;
+            let mv = self.look_on(lead)?;
             if let Some(before) = before.replace(lead) {
-                seen(before, wide_mv(code, self.zero));
+                seen(before, mv);
             }
         }
         if let Some(last) = before {
-            seen(last, wide_mv(self.convert()?, self.zero));
+            seen(last, self.last_look()?);
         }
         Ok(())
+    }
+
+    /// Looks at one lead through the wide divider, in millivolts.
+    ///
+    /// # Errors
+    /// The bus error.
+    pub fn look(&mut self, lead: LeadId) -> Result<i32, FrontError> {
+        self.look_on(lead)?;
+        self.last_look()
     }
 
     /// Looks at one lead through the wide divider and comes back to `back`,

@@ -96,11 +96,20 @@ pub fn check(guard: &Guard, place: Place, leads: u8) -> Result<(), Refusal> {
 /// on the other side, 0 where the chassis holds it.
 #[must_use]
 pub fn level_alone(joint: TenthsOfOhms, low: usize) -> i32 {
-    const OWN: u64 = (SOURCE.0 * 10.0) as u64;
-    const FULL: u64 = (REFERENCE.0 * 1e6) as u64;
-    let held = u64::from(joint.0) + OWN.checked_div(low as u64).unwrap_or(0);
-    let level = (held * FULL).checked_div(held + OWN);
-    level.and_then(|uv| i32::try_from(uv).ok()).unwrap_or(0)
+    const OWN: u32 = (SOURCE.0 * 10.0) as u32;
+    const FULL_MV: u32 = (REFERENCE.0 * 1e3) as u32;
+    // Far more than any joint that is told open from closed; what follows fits into 32 bits.
+    const MOST: u32 = 1_000_000;
+    let joint = joint.0.min(MOST);
+    let held = joint + OWN.checked_div(low as u32).unwrap_or(0);
+    let all = held + OWN;
+    // Whole millivolts first, then what is left of them in thousandths.
+    let scaled = held * FULL_MV;
+    let (Some(millivolts), Some(left)) = (scaled.checked_div(all), scaled.checked_rem(all)) else {
+        return 0;
+    };
+    let thousandths = (left * 1_000).checked_div(all).unwrap_or(0);
+    i32::try_from(millivolts * 1_000 + thousandths).unwrap_or(0)
 }
 
 fn bits(bits: u32, khz: u32) -> u32 {

@@ -195,7 +195,7 @@ where
             for (lead, look) in (0..=u8::MAX).map(LeadId).zip(&looks) {
                 if interlock::suspicious(*look) {
                     charged.insert(lead);
-                    level += i64::from(interlock::worst(*look)).abs();
+                    level = interlock::more(level, interlock::worst(*look));
                 }
             }
             let by_itself = looks.iter().any(|look| interlock::moves_by_itself(*look));
@@ -320,7 +320,7 @@ where
                 if !interlock::dead(mv) {
                     charged.insert(lead);
                     first = first.or(Some(Refusal::Live(lead, mv)));
-                    level += i64::from(mv).abs();
+                    level = interlock::more(level, mv);
                 }
             })?;
             match first {
@@ -417,13 +417,10 @@ where
         };
         if sum.above() || sum.at_zero() {
             // The converter cannot tell the end of its span from beyond it.
-            let mut seen = 0;
-            let lead = [sense.lead].into_iter().collect();
-            self.front.look_each(&lead, |_, mv| seen = mv)?;
-            if !interlock::harmless_while_driving(seen) {
+            if !interlock::harmless_while_driving(self.front.look(sense.lead)?) {
                 let left = self.must_come_back(sense.lead)?;
                 self.pause(WATCH_DUE, Route::Off)?;
-                self.front.look_each(&lead, |_, mv| seen = mv)?;
+                let seen = self.front.look(sense.lead)?;
                 if interlock::returns(left, seen) {
                     return Err(Refusal::Live(sense.lead, seen));
                 }

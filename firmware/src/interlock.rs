@@ -66,11 +66,19 @@ pub const DRAIN_ROUNDS: u8 = 31;
 /// … and only while each full round takes off at least one part in so many.
 /// A single lead falls by 5 % in a round with up to 17 µF on it; from 3.3 V it
 /// is dead within all rounds with up to 7 µF (τ = C · 23 kΩ, 2.8 τ).
-pub const DRAIN_PART: i64 = 20;
+pub const DRAIN_PART: i32 = 20;
 
 /// Millivolts of lead per converter full scale: 3.3 V · (22 k + 1 k)/1 k.
-const WIDE_SPAN_MV: i64 =
-    (REFERENCE.0 * 1e3 * (PROTECTION.0 + WIDE_LEG.0) / WIDE_LEG.0 + 0.5) as i64;
+const WIDE_SPAN_MV: i32 =
+    (REFERENCE.0 * 1e3 * (PROTECTION.0 + WIDE_LEG.0) / WIDE_LEG.0 + 0.5) as i32;
+
+/// A quarter of the span, so that the product with a code fits into 32 bits.
+const QUARTER_SPAN: i32 = WIDE_SPAN_MV / 4;
+
+const _: () = assert!(
+    WIDE_SPAN_MV % 4 == 0 && QUARTER_SPAN < i32::MAX / 65_536 - 1,
+    "a code times a quarter of the span fits"
+);
 
 /// The code of the shift, 1.65 V, by the design.
 pub const WIDE_ZERO: u16 = (WIDE_SHIFT.0 / REFERENCE.0 * 65_536.0 + 0.5) as u16;
@@ -90,8 +98,7 @@ pub const fn plausible_zero(code: u16) -> bool {
 /// with no lead on the bus.
 #[must_use]
 pub fn wide_mv(code: u16, zero: u16) -> i32 {
-    let scaled = ((i64::from(code) - i64::from(zero)) * WIDE_SPAN_MV + 0x8000) >> 16;
-    i32::try_from(scaled).unwrap_or(i32::MAX)
+    ((i32::from(code) - i32::from(zero)) * QUARTER_SPAN + 0x2000) >> 14
 }
 
 /// Whether an undriven lead is dead.
@@ -237,21 +244,27 @@ pub const fn passed(then: Micros, now: Micros, span: Micros) -> bool {
     now.0.wrapping_sub(then.0) > span.0
 }
 
+/// One magnitude more in the sum that [`Falling`] follows.
+#[must_use]
+pub const fn more(level: i32, mv: i32) -> i32 {
+    level.saturating_add(mv.saturating_abs())
+}
+
 /// Follows leads that carry a voltage undriven: is it stored charge that runs
 /// off, or held from elsewhere?
 #[derive(Debug, Clone, Default)]
 pub struct Falling {
     rounds: u8,
-    before: i64,
+    before: i32,
 }
 
 impl Falling {
     /// Takes the sum of the magnitudes, in millivolts, and says whether to
     /// drain once more. While the rounds are short, charge in a large capacitor may
     /// fall by too little to be seen, but never rises.
-    pub fn goes_on(&mut self, level: i64) -> bool {
+    pub fn goes_on(&mut self, level: i32) -> bool {
         let falls = level < self.before - self.before / DRAIN_PART;
-        let rises = level > self.before + i64::from(MOVES_MV);
+        let rises = level > self.before.saturating_add(MOVES_MV);
         let short = self.rounds == 0 || self.share() < DRAIN && !rises;
         let goes_on = short || falls && self.rounds < DRAIN_ROUNDS;
         self.rounds = self.rounds.saturating_add(1);

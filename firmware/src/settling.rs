@@ -40,11 +40,16 @@ pub const PATIENCE: Micros = Micros(400_000);
 const SHORTEST_PAUSE: Micros = Micros(100);
 
 /// One step of the converter, 3.3 V / 65536, rounded up to microvolts.
-const STEP_UV: u64 = 51;
+const STEP_UV: u32 = 51;
 
 /// Six standard deviations of one conversion, in microvolts: at random a
 /// repeat is taken for moved once in 5·10⁸ times, and is then only repeated.
-const SIX_SIGMA_UV: u64 = (6.0 * NOISE.0 * 1e6 + 0.5) as u64;
+const SIX_SIGMA_UV: u32 = (6.0 * NOISE.0 * 1e6 + 0.5) as u32;
+
+const _: () = assert!(
+    SIX_SIGMA_UV < 2_900,
+    "the variance of two readings of 255 conversions fits into 32 bits"
+);
 
 /// Two poles in a row, wiring and sense bus, need so much longer than the
 /// slower of them: equal ones 3.2 τ (residue (1 + t/τ) · exp(−t/τ)), 10.5 µs
@@ -110,17 +115,16 @@ pub fn check(step: &Step, place: Place, leads: u8) -> Result<(), Refusal> {
         return Err(Refusal::NoSuchLead(lead));
     }
     let sensed = step.senses.iter().copied();
-    let waits: u64 = u64::from(step.settle.0)
-        + sensed
-            .chain(repeats(step).map(|(_, sense)| sense))
-            .map(|sense| u64::from(wait(step, sense.mode, Bus::Moved).0))
-            .sum::<u64>();
+    let waits = sensed
+        .chain(repeats(step).map(|(_, sense)| sense))
+        .map(|sense| wait(step, sense.mode, Bus::Moved).0)
+        .fold(step.settle.0, u32::saturating_add);
     if step.high.overlaps(&step.low)
         || step.samples == 0
         || step.samples > MAX_SAMPLES
         || step.settle > MAX_SETTLE
         || step.pulled > MAX_SETTLE
-        || waits > u64::from(MAX_STEP.0)
+        || waits > MAX_STEP.0
     {
         return Err(Refusal::BadStep);
     }
@@ -167,9 +171,9 @@ pub const fn repeat_samples(samples: u8) -> u8 {
 /// six standard deviations of the difference and one converter step.
 #[must_use]
 pub fn allowed(a: u8, b: u8) -> u32 {
-    let (a, b) = (u64::from(a.max(1)), u64::from(b.max(1)));
+    let (a, b) = (u32::from(a.max(1)), u32::from(b.max(1)));
     let variance = SIX_SIGMA_UV * SIX_SIGMA_UV * (a + b) / (a * b);
-    u32::try_from(variance.isqrt() + STEP_UV).unwrap_or(u32::MAX)
+    variance.isqrt() + STEP_UV
 }
 
 /// Whether a reading moved.

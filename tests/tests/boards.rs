@@ -20,11 +20,11 @@ const RP2040: &str = "firmware/boards/rp2040/target/thumbv6m-none-eabi/release/l
 
 /// RAM that the application may take, statics and stack, and flash.
 const MOST_RAM: u64 = 8 * 1024;
-const MOST_FLASH: u64 = 48 * 1024;
+const MOST_FLASH: u64 = 32 * 1024;
 /// The same with a memory and a panel, to ring out without a computer: the flash's
 /// records and the compiled plan are read on the stack.
 const MOST_RAM_ALONE: u64 = 9 * 1024 + 256;
-const MOST_FLASH_ALONE: u64 = 64 * 1024;
+const MOST_FLASH_ALONE: u64 = 51 * 1024;
 
 /// First address of RAM on a Cortex-M (ARMv6-M Architecture Reference Manual,
 /// system address map).

@@ -75,15 +75,9 @@ impl LeadSet {
     }
 
     /// The leads of the set, in rising order.
-    pub fn iter(&self) -> impl Iterator<Item = LeadId> + '_ {
-        // Most sets hold a lead or two: whole bytes are passed over.
-        let bytes = self.0.iter().zip((0..MAX_LEADS as u8).step_by(8));
-        bytes
-            .filter(|(byte, _)| **byte != 0)
-            .flat_map(|(byte, first)| {
-                let held = (0..8_u8).filter(move |bit| *byte >> bit & 1 == 1);
-                held.map(move |bit| LeadId(first + bit))
-            })
+    #[must_use]
+    pub const fn iter(&self) -> Leads<'_> {
+        Leads { set: self, at: 0 }
     }
 
     /// The leads that are in both sets.
@@ -110,6 +104,42 @@ impl LeadSet {
     #[must_use]
     pub fn overlaps(&self, other: &Self) -> bool {
         self.0.iter().zip(&other.0).any(|(a, b)| a & b != 0)
+    }
+}
+
+/// The leads of a set, in rising order.
+#[derive(Debug, Clone)]
+pub struct Leads<'s> {
+    set: &'s LeadSet,
+    /// Where the next one is looked for.
+    at: u8,
+}
+
+impl Iterator for Leads<'_> {
+    type Item = LeadId;
+
+    // Once on the probe, where flash is short, not at every loop over leads.
+    #[cfg_attr(target_os = "none", inline(never))]
+    fn next(&mut self) -> Option<LeadId> {
+        loop {
+            let left = *self.set.0.get(usize::from(self.at / 8))? >> (self.at % 8);
+            // Most sets hold a lead or two: whole bytes are passed over.
+            if left == 0 {
+                self.at = (self.at | 7) + 1;
+                continue;
+            }
+            let lead = self.at + left.trailing_zeros() as u8;
+            self.at = lead + 1;
+            return Some(LeadId(lead));
+        }
+    }
+}
+
+impl From<LeadId> for LeadSet {
+    fn from(lead: LeadId) -> Self {
+        let mut set = Self::EMPTY;
+        set.insert(lead);
+        set
     }
 }
 

@@ -98,7 +98,7 @@ where
     }
 
     fn prove_lead(&mut self, lead: LeadId) -> Result<Proof, Refusal> {
-        let one: LeadSet = [lead].into_iter().collect();
+        let one = LeadSet::from(lead);
         let on = |load| Route::Lead(lead, load);
         self.must_be_dead(&one)?;
         let front = &mut self.front;
@@ -156,7 +156,7 @@ where
         high: bool,
         modes: [SenseMode; 2],
     ) -> Result<[MicroVolts; 2], Refusal> {
-        let one: LeadSet = [lead].into_iter().collect();
+        let one = LeadSet::from(lead);
         let (up, down) = if high {
             (one, LeadSet::EMPTY)
         } else {

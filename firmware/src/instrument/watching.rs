@@ -143,8 +143,9 @@ where
     pub fn feel(&mut self, feel: &Feel, all: &mut AllFelt) -> Result<(), Refusal> {
         named(&feel.leads, self.leads())?;
         // Each lead waits twice, a quarter longer than it should need.
-        let waits = u64::from(feel.pulled.0) * 5 / 2 * feel.leads.len() as u64;
-        if waits > u64::from(MAX_STEP.0) {
+        let each = feel.pulled.0.saturating_mul(5) / 2;
+        let waits = each.saturating_mul(feel.leads.len() as u32);
+        if waits > MAX_STEP.0 {
             return Err(Refusal::BadStep);
         }
         all.clear();
@@ -158,9 +159,7 @@ where
 
     fn feel_each(&mut self, feel: &Feel, all: &mut AllFelt) -> Result<(), FrontError> {
         for lead in feel.leads.iter() {
-            let mut mv = 0;
-            let one = [lead].into_iter().collect();
-            self.front.look_each(&one, |_, seen| mv = seen)?;
+            let mv = self.front.look(lead)?;
             let mut pulled = None;
             if interlock::harmless_while_driving(mv) {
                 let down = self.pulled(lead, Load::PullDown, feel.pulled)?;
