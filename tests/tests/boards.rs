@@ -55,7 +55,8 @@ fn panicking_paths(elf: &Path) -> BTreeMap<String, usize> {
     };
     let of_core = |name: &String| {
         let name = name.trim_start_matches(['<', '&']);
-        name.starts_with("core::") || name.starts_with("[u8] as core::")
+        // Also of a slice or an array: `<[u8; 5] as core::ops::index::IndexMut<…>>`.
+        name.starts_with("core::") || name.starts_with("[u8") && name.contains("] as core::")
     };
     // Functions of the core library that call a panicking one are panicking too.
     let mut panicking: BTreeSet<u32> = BTreeSet::new();
