@@ -21,6 +21,7 @@ pub mod records;
 pub mod schemas;
 pub mod schematic;
 pub mod skip;
+pub mod soak;
 pub mod solvers;
 pub mod speed;
 pub mod spice;

@@ -3,6 +3,7 @@
 
 use crate::tunnel::{Server, Wired};
 use std::io::{self, BufRead, BufReader, Read, Write};
+use std::ops::Range;
 use std::os::unix::net::{UnixListener, UnixStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -13,6 +14,9 @@ use tempfile::TempDir;
 
 /// How long QEMU may take to start and to open the tunnel.
 const START: Duration = Duration::from_secs(20);
+
+/// Where the machine has the board's RAM (`firmware/boards/emulated/memory.x`).
+const RAM: Range<usize> = 0x2000_0000..0x2040_0000;
 
 /// What went over the tunnel.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -79,6 +83,11 @@ impl Emulated {
                 "none",
                 "-nodefaults",
             ])
+            .arg("-qmp")
+            .arg(format!(
+                "unix:{},server=on,wait=off",
+                folder.path().join("machine").display()
+            ))
             .args(["-chardev", "pty,id=host", "-serial", "chardev:host"])
             .arg("-chardev")
             .arg(format!("socket,id=bench,path={}", socket.display()))
@@ -138,6 +147,53 @@ impl Emulated {
     #[must_use]
     pub fn traffic(&self) -> Traffic {
         *self.traffic.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The number of QEMU's process.
+    #[must_use]
+    pub fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// How deep the firmware's stack has been since its start, bytes. QEMU's memory is
+    /// zero where nothing was written, and this firmware has no heap: above its statics,
+    /// all that is not zero is stack.
+    ///
+    /// # Errors
+    /// What QEMU says, or cannot be read.
+    pub fn deepest_stack(&self) -> io::Result<usize> {
+        let file = self.folder.path().join("memory");
+        let mut lines = BufReader::new(UnixStream::connect(self.folder.path().join("machine"))?);
+        lines
+            .get_ref()
+            .set_read_timeout(Some(Duration::from_secs(20)))?;
+        let ask = |lines: &mut BufReader<UnixStream>, text: &str| {
+            lines.get_mut().write_all(text.as_bytes())?;
+            // Events come in between.
+            loop {
+                let mut line = String::new();
+                if lines.read_line(&mut line)? == 0 || line.starts_with("{\"error\"") {
+                    return Err(io::Error::other(format!("QEMU does not say: {line}")));
+                }
+                if line.starts_with("{\"return\"") {
+                    return Ok(());
+                }
+            }
+        };
+        ask(&mut lines, "{\"execute\": \"qmp_capabilities\"}\n")?;
+        // The upper half: statics lie at the beginning, the stack begins at the end.
+        let (from, size) = (RAM.start + RAM.len() / 2, RAM.len() / 2);
+        let name = file.display();
+        ask(
+            &mut lines,
+            &format!(
+                "{{\"execute\": \"pmemsave\", \"arguments\": {{\"val\": {from}, \"size\": \
+                 {size}, \"filename\": \"{name}\"}}}}\n"
+            ),
+        )?;
+        let memory = std::fs::read(file)?;
+        let untouched = memory.iter().take_while(|byte| **byte == 0).count();
+        Ok(memory.len() - untouched)
     }
 
     /// Ends QEMU, as pulling the plug does, and says how the tunnel fared.

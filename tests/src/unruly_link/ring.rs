@@ -105,14 +105,19 @@ impl Link for Timed {
 
 /// Why a ring-out gave no result.
 #[derive(Debug)]
-enum Stopped {
+pub(crate) enum Stopped {
     Link(LinkError),
     Run(RunError),
     Probe(String),
     Untested,
 }
 
-fn ring_out(link: &mut dyn Link, site: &Loaded, tested: bool) -> Result<Outcome, Stopped> {
+/// One ring-out, after the probe's self-test or without.
+pub(crate) fn ring_out(
+    link: &mut dyn Link,
+    site: &Loaded,
+    tested: bool,
+) -> Result<Outcome, Stopped> {
     let mut refused = None;
     if tested {
         let leads: Vec<LeadId> = site.hookup.clips.iter().map(|clip| clip.lead).collect();
@@ -145,7 +150,7 @@ fn kind(error: &LinkError) -> &'static str {
 
 /// Whether it is settled, and the voltage. The ends of the converter's span are
 /// voltages as well: one reading in two of a lead at the supply is beyond.
-fn value(reading: Reading) -> (bool, i32) {
+pub(crate) fn value(reading: Reading) -> (bool, i32) {
     match reading {
         Reading::Volts(volts) => (true, volts.0),
         Reading::NotSettled(volts) => (false, volts.0),
@@ -154,8 +159,16 @@ fn value(reading: Reading) -> (bool, i32) {
     }
 }
 
+/// The verdict on a ring-out.
+pub(crate) fn judged(site: &Loaded, outcome: &Outcome) -> Result<Verdict, String> {
+    match outcome {
+        Outcome::Refused(_) => Ok(Verdict::Refused),
+        Outcome::Complete(taken) => Ok(verdict(&Evidence::new(&site.model, taken)?)),
+    }
+}
+
 /// Where two scans differ.
-fn difference(own: &[Taken], good: &[Taken]) -> Option<String> {
+pub(crate) fn difference(own: &[Taken], good: &[Taken]) -> Option<String> {
     if own.len() != good.len() {
         return Some(format!("{} steps instead of {}", own.len(), good.len()));
     }
@@ -231,10 +244,7 @@ impl Bed {
     }
 
     fn verdict(&self, outcome: &Outcome) -> Result<Verdict, String> {
-        match outcome {
-            Outcome::Refused(_) => Ok(Verdict::Refused),
-            Outcome::Complete(taken) => Ok(verdict(&Evidence::new(&self.site.model, taken)?)),
-        }
+        judged(&self.site, outcome)
     }
 
     /// The ring-out of this seed.
