@@ -34,7 +34,7 @@ const CERTAIN: u64 = 100;
 
 /// Windows around a dropout begin so long before it, and end so long after its
 /// beginning, µs.
-const AROUND: u64 = 50_000;
+const AROUND: u64 = 20_000;
 
 /// The clock goes on by so much at most: the permission to drive lasts for 3 s, µs.
 const SILENCE: u64 = 2_500_000;
