@@ -205,6 +205,7 @@ fn an_open_wire_is_no_reason_to_doubt_an_answer() {
     let place = Place::Vehicle;
     let site = Loaded::new(Site { source, place }, job, 64, hookup).unwrap();
     let (_, without) = build_for_another(&other, &site.hookup).unwrap();
+    assert!(!without.is_empty());
     for point in without {
         let open = faults(&site, &[&format!("open@{}", point.end())]);
         let bench = Bench::new(&site.job, &site.hookup, &open, &site.settings(1)).unwrap();
