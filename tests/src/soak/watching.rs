@@ -1,8 +1,8 @@
 //! A day of watching joints, of which three let go at known times.
 //!
 //! Either window follows window, as the command does it, or the clock goes on between
-//! (never for longer than the probe stays armed, with the ohms of a path read each
-//! time), and windows lie around every dropout. When the probe's clock wraps round,
+//! (never for longer than the probe stays armed, with the ohms of a path read now and
+//! then), and windows lie around every dropout. When the probe's clock wraps round,
 //! nobody speaks: for long enough that its permission to drive must end, and the next
 //! time for just not so long.
 
@@ -26,7 +26,10 @@ use super::ringing::smallest;
 use crate::campaign::site::Loaded;
 
 /// The joints' dropouts: how long, and from one to the next, µs.
-const DROPOUTS: [(u64, u64); 3] = [(120, 23_000_000), (300, 37_000_000), (5_000, 61_000_000)];
+const DROPOUTS: [(u64, u64); 3] = [(120, 97_000_000), (300, 149_000_000), (5_000, 241_000_000)];
+
+/// They come so many times as often where window follows window.
+const OFTENER: u64 = 8;
 
 /// A dropout that lies as far within a window must be seen, and at this time at most
 /// after it began (docs/wiggle.md: 100 µs is certain), µs.
@@ -34,10 +37,13 @@ const CERTAIN: u64 = 100;
 
 /// Windows around a dropout begin so long before it, and end so long after its
 /// beginning, µs.
-const AROUND: u64 = 20_000;
+const AROUND: u64 = 10_000;
 
 /// The clock goes on by so much at most: the permission to drive lasts for 3 s, µs.
 const SILENCE: u64 = 2_500_000;
+
+/// A path is read so often: each so manyth time that the clock goes on.
+const PATHS: u64 = 8;
 
 /// Where the probe's clock of microseconds wraps round.
 const WRAP: u64 = 1 << 32;
@@ -143,7 +149,7 @@ impl Loose {
 }
 
 /// Three joints that can be told apart, and what they do.
-fn joints(watch: &Watch) -> Result<(Vec<Loose>, Vec<Upset>), String> {
+fn joints(watch: &Watch, oftener: u64) -> Result<(Vec<Loose>, Vec<Upset>), String> {
     let mut loose = Vec::new();
     let mut upsets = Vec::new();
     for (group, of) in watch.groups.iter().enumerate() {
@@ -156,14 +162,14 @@ fn joints(watch: &Watch) -> Result<(Vec<Loose>, Vec<Upset>), String> {
             upsets.push(Upset::Intermittent {
                 joint: joint.ok_or("a spot without a joint")?.clone(),
                 gap: Duration::from_micros(*long),
-                every: Duration::from_micros(*every),
+                every: Duration::from_micros(every / oftener),
                 ohms: None,
             });
             loose.push(Loose {
                 spot: sign.spot,
                 group,
                 long: *long,
-                every: *every,
+                every: every / oftener,
             });
         }
     }
@@ -184,6 +190,8 @@ struct Soak<'s> {
     courses: BTreeMap<(usize, LeadId), Course>,
     /// Paths in turn.
     turn: usize,
+    /// How often the clock went on.
+    leaps: u64,
     /// When the clock wraps round next.
     wrap: u64,
     out: Watched,
@@ -196,7 +204,7 @@ struct Soak<'s> {
 pub fn watch(way: Way, tell: &mut dyn FnMut(u64)) -> Result<Watched, String> {
     let site = smallest()?;
     let watch = watchable(&site.job, &site.model, site.site.place);
-    let (loose, upsets) = joints(&watch)?;
+    let (loose, upsets) = joints(&watch, if way.unbroken { OFTENER } else { 1 })?;
     let settings = Settings {
         noise: true,
         ..site.nominal()
@@ -231,6 +239,7 @@ pub fn watch(way: Way, tell: &mut dyn FnMut(u64)) -> Result<Watched, String> {
         tally: Tally::new(&watch),
         courses: BTreeMap::new(),
         turn: 0,
+        leaps: 0,
         wrap: (now / WRAP + 1) * WRAP,
         out: Watched::default(),
     };
@@ -310,7 +319,15 @@ impl Soak<'_> {
         let until = at - AROUND;
         if until > now {
             self.wait((until - now).min(SILENCE));
-            return self.path(rounds);
+            if until - now <= SILENCE {
+                return Ok(());
+            }
+            self.leaps += 1;
+            if self.leaps.is_multiple_of(PATHS) {
+                return self.path(rounds);
+            }
+            other.exchange(&Request::Nulls(LeadId(0)))?;
+            return Ok(());
         }
         let span = at + long + AROUND - now;
         self.window(
