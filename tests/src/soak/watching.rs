@@ -1,4 +1,4 @@
-//! A day of watching joints, of which three let go at known times.
+//! A day of watching joints, of which up to three let go at known times.
 //!
 //! Either window follows window, as the command does it, or the clock goes on between
 //! (never for longer than the probe stays armed, with the ohms of a path read now and
@@ -148,7 +148,8 @@ impl Loose {
     }
 }
 
-/// Three joints that can be told apart, and what they do.
+/// Joints that can be told apart, as many as there are of the dropouts or of the plan,
+/// and what they do.
 fn joints(watch: &Watch, oftener: u64) -> Result<(Vec<Loose>, Vec<Upset>), String> {
     let mut loose = Vec::new();
     let mut upsets = Vec::new();
