@@ -56,6 +56,6 @@ mod tests {
         samples.take(0.6, None);
         let grew = samples.grew().expect("there is /proc");
         assert!(grew > 60 << 10, "{grew} KiB with {} kept", kept.len());
-        assert_eq!(resident(Some(std::process::id())).is_some(), true);
+        assert!(resident(Some(std::process::id())).is_some());
     }
 }
