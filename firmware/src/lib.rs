@@ -19,7 +19,9 @@ pub mod instrument;
 pub mod interlock;
 pub mod mcp23s17;
 pub mod memory;
+pub mod panel;
 pub mod route;
+pub mod sectors;
 pub mod seen;
 pub mod settling;
 
