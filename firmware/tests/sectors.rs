@@ -10,8 +10,8 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 /// Where the program lies, and behind it what is kept.
-const START: u32 = 0x10_0000;
-const CHIP: usize = 0x20_0000;
+const START: u32 = 0x4000;
+const CHIP: usize = 0x4000 + 0x6_4000;
 
 /// A chip that holds to what NOR flash does: erasing makes a sector's bits 1, writing makes
 /// bits 0 and never 1 again.
@@ -186,7 +186,7 @@ proptest! {
     /// The chip asserts that it is never asked for less or elsewhere than it can do.
     #[test]
     fn nothing_that_is_asked_reaches_the_program(
-        asked in prop::collection::vec((0..3u8, 0..0x20_0000u32, 0..0x3000u32), 1..20),
+        asked in prop::collection::vec((0..3u8, 0..0x7_0000u32, 0..0x3000u32), 1..20),
         start in START..START + 9000,
         bytes in 0..0x8_0000u32,
     ) {

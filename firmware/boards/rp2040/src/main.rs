@@ -9,9 +9,16 @@
 //! | 9 | trip latch, high = tripped; pulled up, so that no front end is tripped |
 //! | 10 | trip latch, a high pulse clears it |
 //! | 11 | HOLD: low keeps every drive and disconnect expander in reset |
+//! | 12, 13 | display: RS, E |
+//! | 14 … 17 | display: DB4 … DB7 |
+//! | 18, 19 | buttons *next* and *repeat*, low while pressed; pulled up |
+//! | 20, 21, 22 | green light, red light, beeper: high is on |
+//!
+//! A board without a panel has nothing at 12 to 22 and is the same otherwise.
 #![no_std]
 #![no_main]
 
+mod flash;
 mod guard;
 mod link;
 mod time;
@@ -24,11 +31,15 @@ use embedded_hal::spi::MODE_0;
 use embedded_hal_bus::spi::RefCellDevice;
 use fugit::HertzU32;
 use heapless::String;
+use loomproof_core::units::Micros;
+use loomproof_firmware::alone::Alone;
+use loomproof_firmware::panel::{self, Front, Keys, Lamps};
 use loomproof_firmware::{Identity, Parts, Probe};
 use rp2040_hal::clocks::ClocksManager;
 use rp2040_hal::gpio::bank0::{Gpio2, Gpio3, Gpio4, Gpio5, Gpio6, Gpio7, Gpio8, Gpio9, Gpio10};
 use rp2040_hal::gpio::{
-    FunctionSioInput, FunctionSioOutput, FunctionSpi, Pin, Pins, PullDown, PullNone, PullUp,
+    DynPinId, FunctionSioInput, FunctionSioOutput, FunctionSpi, Pin, PinState, Pins, PullDown,
+    PullNone, PullUp,
 };
 use rp2040_hal::pll::{PLLConfig, common_configs::PLL_USB_48MHZ, setup_pll_blocking};
 use rp2040_hal::usb::UsbBus;
@@ -81,7 +92,11 @@ type BoardProbe = Probe<
     Pin<Gpio10, FunctionSioOutput, PullDown>,
     Waits,
     BoardClock,
+    flash::Kept,
 >;
+
+type Output = Pin<DynPinId, FunctionSioOutput, PullDown>;
+type Input = Pin<DynPinId, FunctionSioInput, PullUp>;
 
 #[rp2040_hal::entry]
 fn main() -> ! {
@@ -123,9 +138,7 @@ fn main() -> ! {
     );
     // Low: all drive expanders and disconnects are in reset, whatever they did
     // before this start.
-    let mut hold = pins
-        .gpio11
-        .into_push_pull_output_in_state(rp2040_hal::gpio::PinState::Low);
+    let mut hold = pins.gpio11.into_push_pull_output_in_state(PinState::Low);
     let mut waits = Waits(keeper);
     embedded_hal::delay::DelayNs::delay_us(&mut waits, RESET_US);
     let _ = embedded_hal::digital::OutputPin::set_high(&mut hold);
@@ -144,7 +157,7 @@ fn main() -> ! {
     macro_rules! device {
         ($pin:expr) => {{
             let select = $pin
-                .into_push_pull_output_in_state(rp2040_hal::gpio::PinState::High)
+                .into_push_pull_output_in_state(PinState::High)
                 .into_pull_type();
             let Ok(device) = RefCellDevice::new(bus, select, timer);
             device
@@ -156,9 +169,7 @@ fn main() -> ! {
         select: device!(pins.gpio7),
         adc: device!(pins.gpio8),
         trip: pins.gpio9.reconfigure(),
-        rearm: pins
-            .gpio10
-            .into_push_pull_output_in_state(rp2040_hal::gpio::PinState::Low),
+        rearm: pins.gpio10.into_push_pull_output_in_state(PinState::Low),
         delay: waits,
         clock: BoardClock(keeper),
     };
@@ -167,7 +178,41 @@ fn main() -> ! {
         serial: serial_number,
         build: concat!(env!("CARGO_PKG_VERSION"), " ", env!("LOOMPROOF_COMMIT")),
     };
-    let probe = singleton!(: BoardProbe = Probe::start(probe_parts, identity)).expect("taken once");
+    let kept = flash::kept(keeper);
+    let probe = singleton!(: BoardProbe = Probe::with_memory(probe_parts, identity, kept))
+        .expect("taken once");
+
+    macro_rules! output {
+        ($pin:expr) => {{
+            let pin: Output = $pin
+                .into_push_pull_output_in_state(PinState::Low)
+                .into_dyn_pin();
+            pin
+        }};
+    }
+    let bus = panel::Bus {
+        select: output!(pins.gpio12),
+        enable: output!(pins.gpio13),
+        data: [
+            output!(pins.gpio14),
+            output!(pins.gpio15),
+            output!(pins.gpio16),
+            output!(pins.gpio17),
+        ],
+        delay: waits,
+    };
+    let keys: Keys<Input> = Keys {
+        next: pins.gpio18.into_pull_up_input().into_dyn_pin(),
+        repeat: pins.gpio19.into_pull_up_input().into_dyn_pin(),
+    };
+    let lamps = Lamps {
+        green: output!(pins.gpio20),
+        red: output!(pins.gpio21),
+        beeper: output!(pins.gpio22),
+    };
+    let panel = singleton!(: Front<Output, Input, Waits> = Front::new(bus, keys, lamps))
+        .expect("taken once");
+    let alone = singleton!(: Alone = Alone::new()).expect("taken once");
 
     let usb = UsbBus::new(
         parts.USBCTRL_REGS,
@@ -192,7 +237,10 @@ fn main() -> ! {
                     keeper.now()
                 });
             }),
-            None => probe.poll(),
+            None => {
+                probe.poll_alone(alone, panel);
+                panel.tend(Micros(keeper.now()));
+            }
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Waiting, the clock, and the watchdog that looks after both.
 
-use core::cell::Cell;
+use core::cell::{Cell, RefCell};
 use embedded_hal::delay::DelayNs;
 use fugit::MicrosDurationU32;
 use loomproof_core::units::Micros;
@@ -12,6 +12,10 @@ use rp2040_hal::{Timer, Watchdog};
 /// nobody has fed it for so long.
 const BITES: MicrosDurationU32 = MicrosDurationU32::millis(100);
 
+/// The same while the flash chip erases or writes, when no code can run that would feed
+/// it: a sector takes 0.4 s at most (W25Q16JV datasheet, sector erase time; from memory).
+const BITES_FLASH: MicrosDurationU32 = MicrosDurationU32::millis(1_000);
+
 /// A wait is cut into pieces of at most this many nanoseconds, each of which
 /// feeds the watchdog.
 const PIECE_NS: u32 = 10_000_000;
@@ -22,10 +26,11 @@ const PIECE_NS: u32 = 10_000_000;
 const LONGEST_REQUEST: Micros = Micros(2 * MAX_STEP.0);
 
 /// The timer and the watchdog. Fed by the main loop and, because a request
-/// may take seconds, by every wait of the probe application, but not for ever.
+/// may take seconds, by every wait of the probe application and every look into its
+/// memory, but not for ever.
 pub struct Keeper {
     timer: Timer,
-    watchdog: Watchdog,
+    watchdog: RefCell<Watchdog>,
     /// When the main loop came round last.
     round: Cell<u32>,
 }
@@ -37,7 +42,7 @@ impl Keeper {
         watchdog.start(BITES);
         Self {
             timer,
-            watchdog,
+            watchdog: RefCell::new(watchdog),
             round: Cell::new(timer.get_counter_low()),
         }
     }
@@ -45,7 +50,7 @@ impl Keeper {
     /// The main loop has come round: nothing is under way.
     pub fn round(&self) {
         self.round.set(self.timer.get_counter_low());
-        self.watchdog.feed();
+        self.watchdog.borrow().feed();
     }
 
     /// Microseconds, wrapping.
@@ -53,10 +58,19 @@ impl Keeper {
         self.timer.get_counter_low()
     }
 
-    fn feed_within_a_request(&self) {
+    /// Feeds the watchdog while the main loop cannot have come round yet.
+    pub fn feed_within_a_request(&self) {
         if self.now().wrapping_sub(self.round.get()) < LONGEST_REQUEST.0 {
-            self.watchdog.feed();
+            self.watchdog.borrow().feed();
         }
+    }
+
+    /// One action of the flash chip, for which the watchdog waits longer. A chip that
+    /// never comes back is ended by it all the same.
+    pub fn through_a_flash_action(&self, act: impl FnOnce()) {
+        self.watchdog.borrow_mut().start(BITES_FLASH);
+        act();
+        self.watchdog.borrow_mut().start(BITES);
     }
 }
 
