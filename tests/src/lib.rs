@@ -14,6 +14,7 @@ pub mod live_sweep;
 pub mod outside;
 #[cfg(unix)]
 pub mod postgres;
+pub mod presser;
 #[cfg(unix)]
 pub mod qemu;
 pub mod ratios;

@@ -4,6 +4,7 @@
 //! `firmware/boards/emulated/src/tunnel.rs`.
 
 use loomproof::bench::{Bench, Device};
+use loomproof_firmware::alone::{Button, Signal};
 use std::fmt;
 
 /// What the tunnel drives: the virtual bench.
@@ -19,6 +20,20 @@ pub trait Wired {
     fn set_rearm(&mut self, high: bool);
     /// The virtual clock.
     fn now_ns(&mut self) -> u64;
+    /// The probe's panel, if it has one.
+    fn panel(&mut self) -> Option<&mut dyn Pressed> {
+        None
+    }
+}
+
+/// A panel, and somebody who presses its buttons.
+pub trait Pressed {
+    /// What it shows.
+    fn show(&mut self, lines: [&str; 2]);
+    /// Light and beeper.
+    fn signal(&mut self, signal: Signal);
+    /// A button, and how long somebody looks at the display before.
+    fn pressed(&mut self) -> (u64, Option<Button>);
 }
 
 impl Wired for Bench {
@@ -65,7 +80,20 @@ impl std::error::Error for OutOfStep {}
 const DEVICES: u8 = 4;
 const WAIT: u8 = 0x10;
 const REARM: u8 = 0x11;
+const SHOW: u8 = 0x12;
+const SIGNAL: u8 = 0x13;
+const PRESSED: u8 = 0x14;
 const ANSWER: u8 = 0x1F;
+/// What is answered where no panel is.
+const NO_PANEL: u8 = 0xFF;
+/// In the order of their codes.
+const SIGNALS: [Signal; 5] = [
+    Signal::Quiet,
+    Signal::Busy,
+    Signal::Pass,
+    Signal::Off,
+    Signal::Refused,
+];
 
 /// One operation, taken apart.
 enum Operation<'a> {
@@ -76,6 +104,9 @@ enum Operation<'a> {
     },
     Wait(u32),
     Rearm(bool),
+    Show(&'a [u8], &'a [u8]),
+    Signal(Signal),
+    Pressed,
     Answer,
 }
 
@@ -116,6 +147,18 @@ impl Server {
                 }
                 Operation::Wait(ns) => bench.wait_ns(u64::from(ns)),
                 Operation::Rearm(high) => bench.set_rearm(high),
+                Operation::Show(first, second) => {
+                    if let Some(panel) = bench.panel() {
+                        let text = String::from_utf8_lossy;
+                        panel.show([&text(first), &text(second)]);
+                    }
+                }
+                Operation::Signal(signal) => {
+                    if let Some(panel) = bench.panel() {
+                        panel.signal(signal);
+                    }
+                }
+                Operation::Pressed => self.pressed(bench),
                 Operation::Answer => {
                     self.answers += 1;
                     self.answer(bench, &mut out);
@@ -124,6 +167,19 @@ impl Server {
         }
         self.input = rest.to_vec();
         Ok(out)
+    }
+
+    fn pressed(&mut self, bench: &mut dyn Wired) {
+        let Some((looked_ns, button)) = bench.panel().map(|panel| panel.pressed()) else {
+            self.read_back.push(NO_PANEL);
+            return;
+        };
+        bench.wait_ns(looked_ns);
+        self.read_back.push(match button {
+            None => 0,
+            Some(Button::Next) => 1,
+            Some(Button::Repeat) => 2,
+        });
     }
 
     /// Time since the last answer and the trip latch in one number, low seven
@@ -160,11 +216,21 @@ fn parse(input: &[u8]) -> Result<Option<(Operation<'_>, &[u8])>, OutOfStep> {
             Some((Operation::Wait(u32::from_le_bytes([a, b, c, d])), rest))
         }
         [REARM, high, ref rest @ ..] if high < 2 => Some((Operation::Rearm(high == 1), rest)),
-        [ANSWER, ref rest @ ..] => Some((Operation::Answer, rest)),
-        [first, ..] if first < DEVICES || first == WAIT || (first == REARM && input.len() == 1) => {
-            None
+        [SHOW, first, second, ref rest @ ..] => {
+            let text = rest.split_at_checked(usize::from(first) + usize::from(second));
+            text.map(|(text, after)| {
+                let (first, second) = text.split_at(usize::from(first));
+                (Operation::Show(first, second), after)
+            })
         }
-        [] => None,
+        [SIGNAL, code, ref rest @ ..] => match SIGNALS.get(usize::from(code)) {
+            Some(signal) => Some((Operation::Signal(*signal), rest)),
+            None => return Err(OutOfStep(code)),
+        },
+        [PRESSED, ref rest @ ..] => Some((Operation::Pressed, rest)),
+        [ANSWER, ref rest @ ..] => Some((Operation::Answer, rest)),
+        [first, ..] if first < DEVICES || first == WAIT || first == SHOW => None,
+        [REARM | SIGNAL] | [] => None,
         [first, ..] => return Err(OutOfStep(first)),
     })
 }

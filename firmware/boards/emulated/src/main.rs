@@ -1,5 +1,5 @@
 //! The probe firmware on QEMU's mps2-an385: UART0 is the host link, UART1 the
-//! tunnel to the virtual bench, UART2 a log.
+//! tunnel to the virtual bench and to a panel if there is one, UART2 a log.
 #![no_std]
 #![no_main]
 
@@ -8,8 +8,10 @@ use core::panic::PanicInfo;
 use cortex_m::singleton;
 use cortex_m_rt::entry;
 use loomproof_core::units::Micros;
-use loomproof_emulated::tunnel::{Delay, Rearm, Spi, Trip, Tunnel};
+use loomproof_emulated::flash::{self, Kept};
+use loomproof_emulated::tunnel::{Delay, Panel, Rearm, Spi, Trip, Tunnel};
 use loomproof_emulated::uart::{self, Uart};
+use loomproof_firmware::alone::Alone;
 use loomproof_firmware::{Clock, Identity, Parts, Probe};
 
 #[panic_handler]
@@ -47,7 +49,12 @@ type BoardProbe = Probe<
     Rearm<'static, Uart>,
     Delay<'static, Uart>,
     BenchClock,
+    Kept,
 >;
+
+/// How often nothing has come from the host before the panel has its turn: while a
+/// request comes in, byte by byte, nobody is asked at every byte whether he pressed.
+const SILENCE: u32 = 300;
 
 #[entry]
 fn main() -> ! {
@@ -68,15 +75,25 @@ fn main() -> ! {
         delay: Delay(tunnel),
         clock: BenchClock(tunnel),
     };
-    let probe = singleton!(: BoardProbe = Probe::start(parts, IDENTITY)).expect("taken once");
+    let probe = singleton!(: BoardProbe = Probe::with_memory(parts, IDENTITY, flash::kept()))
+        .expect("taken once");
+    let alone = singleton!(: Alone = Alone::new()).expect("taken once");
+    let mut panel = Panel::found(tunnel);
+    let mut silent = 0;
     loop {
-        match host.try_read() {
-            Some(byte) => probe.receive(&[byte], &mut |bytes| host.write(bytes)),
-            None => {
-                // Once is enough: the bench's time stands still until the next request.
-                probe.poll();
-                host.wait();
+        if let Some(byte) = host.try_read() {
+            silent = 0;
+            probe.receive(&[byte], &mut |bytes| host.write(bytes));
+        } else if let Some(panel) = &mut panel {
+            silent += 1;
+            if silent >= SILENCE {
+                silent = 0;
+                probe.poll_alone(alone, panel);
             }
+        } else {
+            // Once is enough: the bench's time stands still until the next request.
+            probe.poll();
+            host.wait();
         }
     }
 }

@@ -10,6 +10,7 @@ use core::convert::Infallible;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{self, InputPin, OutputPin};
 use embedded_hal::spi::{self, Operation, SpiDevice};
+use loomproof_firmware::alone::{self, Button, Signal};
 
 /// Asks for the answer to everything since the last one.
 const ANSWER: u8 = 0x1F;
@@ -17,6 +18,14 @@ const ANSWER: u8 = 0x1F;
 const REARM: u8 = 0x11;
 /// Lets bench time pass: nanoseconds, 32 bits, low byte first.
 const WAIT: u8 = 0x10;
+/// Shows two lines: their lengths, then both.
+const SHOW: u8 = 0x12;
+/// Light and beeper: one byte.
+const SIGNAL: u8 = 0x13;
+/// Asks for the button that was pressed: one byte of the next answer.
+const PRESSED: u8 = 0x14;
+/// The answer where no panel is.
+const NO_PANEL: u8 = 0xFF;
 
 /// Longest SPI transfer.
 pub const MAX_TRANSFER: usize = 64;
@@ -88,6 +97,31 @@ impl<L: Line> Tunnel<L> {
 
     fn rearm(&mut self, high: bool) {
         self.push(&[REARM, u8::from(high)]);
+    }
+
+    fn show(&mut self, [first, second]: [&str; 2]) {
+        // Both are far shorter than 256.
+        self.push(&[SHOW, first.len() as u8, second.len() as u8]);
+        self.push(first.as_bytes());
+        self.push(second.as_bytes());
+    }
+
+    fn signal(&mut self, signal: Signal) {
+        let code = match signal {
+            Signal::Quiet => 0,
+            Signal::Busy => 1,
+            Signal::Pass => 2,
+            Signal::Off => 3,
+            Signal::Refused => 4,
+        };
+        self.push(&[SIGNAL, code]);
+    }
+
+    /// What was pressed since this was last asked, as the bench has it.
+    fn pressed(&mut self) -> u8 {
+        self.push(&[PRESSED]);
+        self.ask();
+        self.line.get()
     }
 
     /// Sends what is pending and takes in the head of the answer.
@@ -273,5 +307,34 @@ pub struct Delay<'a, L>(pub &'a RefCell<Tunnel<L>>);
 impl<L: Line> DelayNs for Delay<'_, L> {
     fn delay_ns(&mut self, ns: u32) {
         self.0.borrow_mut().wait(ns);
+    }
+}
+
+/// A panel that whoever is at the bench looks at and presses.
+pub struct Panel<'a, L>(&'a RefCell<Tunnel<L>>);
+
+impl<'a, L: Line> Panel<'a, L> {
+    /// The panel, if the bench has one.
+    pub fn found(tunnel: &'a RefCell<Tunnel<L>>) -> Option<Self> {
+        let answer = tunnel.borrow_mut().pressed();
+        (answer != NO_PANEL).then_some(Self(tunnel))
+    }
+}
+
+impl<L: Line> alone::Panel for Panel<'_, L> {
+    fn show(&mut self, lines: [&str; 2]) {
+        self.0.borrow_mut().show(lines);
+    }
+
+    fn pressed(&mut self) -> Option<Button> {
+        match self.0.borrow_mut().pressed() {
+            1 => Some(Button::Next),
+            2 => Some(Button::Repeat),
+            _ => None,
+        }
+    }
+
+    fn signal(&mut self, signal: Signal) {
+        self.0.borrow_mut().signal(signal);
     }
 }
