@@ -332,6 +332,8 @@ where
 
     #[inline(never)]
     fn keep(&mut self, nulls: &Nulls) -> Result<Reply, Refusal> {
+        // No code runs while some memories write.
+        self.instrument.let_go_of_all()?;
         let mut clips = self.clips;
         clips.take(nulls);
         match self.memory.store(&clips) {

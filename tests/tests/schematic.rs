@@ -137,6 +137,17 @@ fn the_controller_has_the_pins_that_the_firmware_uses() {
         ("pins.gpio3.reconfigure()", 3, "MOSI"),
         ("pins.gpio4.reconfigure()", 4, "MISO"),
         ("pins.gpio2.reconfigure()", 2, "SCK"),
+        ("select: output!(pins.gpio12)", 12, "LCDRS"),
+        ("enable: output!(pins.gpio13)", 13, "LCDE"),
+        ("output!(pins.gpio14),", 14, "LCD4"),
+        ("output!(pins.gpio15),", 15, "LCD5"),
+        ("output!(pins.gpio16),", 16, "LCD6"),
+        ("output!(pins.gpio17),", 17, "LCD7"),
+        ("next: pins.gpio18.", 18, "/NEXT"),
+        ("repeat: pins.gpio19.", 19, "/REPEAT"),
+        ("green: output!(pins.gpio20)", 20, "GREEN"),
+        ("red: output!(pins.gpio21)", 21, "RED"),
+        ("beeper: output!(pins.gpio22)", 22, "BEEP"),
     ] {
         assert!(source.contains(words), "{words}");
         assert_eq!(net(pin), name);

@@ -35,8 +35,14 @@ impl Alone {
     {
         let outcome = match self.screen {
             Screen::Proving(0) => {
-                self.begin(memory, panel);
-                instrument.arm().map(|()| Screen::Proving(1))
+                self.begin(panel);
+                // A block is erased now, while nothing is driven or watched.
+                let gone = instrument.let_go_of_all();
+                if gone.is_ok() {
+                    self.keeping.begin(memory);
+                }
+                let armed = gone.and_then(|()| instrument.arm());
+                armed.map(|()| Screen::Proving(1))
             }
             Screen::Proving(at) => {
                 match head.clip(&mut PlanIn(memory), self.variant, at - 1)? {
@@ -62,14 +68,12 @@ impl Alone {
         Ok(())
     }
 
-    fn begin(&mut self, memory: &mut impl Memory, panel: &mut impl Panel) {
+    fn begin(&mut self, panel: &mut impl Panel) {
         panel.signal(Signal::Busy);
         self.findings.clear();
         self.off = 0;
         self.creeping = 0;
         self.ended = None;
-        // A block is erased now, while nothing is driven or watched.
-        self.keeping.begin(memory);
     }
 
     fn end(&mut self, ended: Ended, panel: &mut impl Panel) -> Screen {

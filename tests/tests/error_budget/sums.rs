@@ -94,6 +94,7 @@ pub fn sums() -> Vec<(u32, f64, Limit)> {
         supply * (net + (1.0 - net) * to_pin / stiff)
     };
     let watched = |place: Place| place.max_watched() as f64 * guarded;
+    let (backlight, light) = ((5.0 - 3.0) / 220.0, (3.3 - 2.0) / 330.0);
     vec![
         // Guarding joints.
         (100, guarded, Free),
@@ -121,6 +122,10 @@ pub fn sums() -> Vec<(u32, f64, Limit)> {
         (114, micros(guard::shortest_alone(10_000)), Most(100e-6)),
         (115, 5e-6 * 35.0, Least(OFFSET.value())),
         (116, 0.1e-6 * 35.0, Most(OFFSET.value() / 10.0)),
+        // Panel.
+        (117, backlight, Free),
+        (118, light, Most(4e-3)),
+        (119, backlight + 2e-3 + 10e-3 + light, Most(30e-3)),
         // Drive.
         (1, one, Most(4.85e-3 + 0.005e-3)),
         (2, at_most(Place::Vehicle), Most(5e-3)),
