@@ -4,6 +4,9 @@
 
 use addr2line::Loader;
 use crc::{CRC_32_MPEG_2, Crc};
+use loomproof::bench::VirtualFlash;
+use loomproof_firmware::memory::Flash;
+use loomproof_firmware::sectors::SECTOR;
 use loomproof_tests::skip;
 use loomproof_tests::thumb::{Program, first_store};
 use loomproof_uf2 as uf2;
@@ -346,6 +349,32 @@ fn the_image_starts() {
             section.name()
         );
     }
+}
+
+/// Clips, plan and results lie where no program is linked and no image is dragged, on
+/// whole sectors; what writes there runs from RAM, because the flash cannot be read then.
+#[test]
+fn what_the_probe_keeps_lies_outside_the_program() {
+    let Some((elf, image)) = image() else { return };
+    let elf = read(&elf);
+    let file = object::File::parse(&*elf).expect("ELF");
+    let symbol = |name: &str| file.symbol_by_name(name).expect(name).address();
+    let (start, end) = (symbol("_kept_start"), symbol("_kept_end"));
+    assert!(end - start >= u64::from(Flash::<VirtualFlash>::BYTES));
+    assert!(start.is_multiple_of(SECTOR as u64) && end.is_multiple_of(SECTOR as u64));
+    // A Pico-class board has 2 MB.
+    assert!(start > 0x1000_0000 && end <= 0x1020_0000);
+    let (flash, _) = uf2_decode::convert_from_uf2(&image).expect("a UF2 file");
+    assert!(0x1000_0000 + flash.len() as u64 <= start);
+    let ends = file
+        .sections()
+        .filter(|s| s.address() < RAM && s.size() > 0);
+    assert!(ends.map(|s| s.address() + s.size()).all(|end| end <= start));
+    // The linker's jump to it has its name as well.
+    let named = |name: &str| name.ends_with("write_flash_inner") && !name.contains("Thunk");
+    let mut writers = file.symbols().filter(|s| s.name().is_ok_and(named));
+    let writer = writers.next().expect("the function that writes");
+    assert!(writer.address() >= RAM, "{:#x}", writer.address());
 }
 
 #[test]
