@@ -188,7 +188,7 @@ proptest! {
     fn nothing_that_is_asked_reaches_the_program(
         asked in prop::collection::vec((0..3u8, 0..0x7_0000u32, 0..0x3000u32), 1..20),
         start in START..START + 9000,
-        bytes in 0..0x8_0000u32,
+        bytes in 0..0x5_0000u32,
     ) {
         let mut stretch = Stretch::new(Chip::default(), start, bytes);
         let data = [0x55; 0x3000];
