@@ -7,7 +7,7 @@
 pub mod catalogue;
 mod clips;
 pub mod kinds;
-mod nets;
+pub(crate) mod nets;
 pub mod spell;
 
 use std::fmt;

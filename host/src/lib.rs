@@ -25,5 +25,6 @@ pub mod review;
 pub mod ringout;
 pub mod sheet;
 pub mod stage;
+pub mod touch;
 mod whole_file;
 pub mod wiggle;

@@ -1,4 +1,4 @@
-//! What the README and docs/faults.md show is what the program prints and
+//! What the README, docs/faults.md and docs/touch.md show is what the program prints and
 //! knows. A block after `<!-- shown: FILE -->` is that file (the reports there
 //! are compared with the program by `golden_reports.rs`).
 //! `LOOMPROOF_BLESS=1` writes the blocks anew.
@@ -17,31 +17,33 @@ fn read(file: &str) -> String {
 
 #[test]
 fn shown_blocks_are_the_files_they_name() {
-    let readme = read("README.md");
-    let mut fresh = String::new();
-    let mut shown = 0;
-    let mut rest = readme.as_str();
-    while let Some((before, after)) = rest.split_once("<!-- shown: ") {
-        let (file, after) = after
-            .split_once(" -->\n```text\n")
-            .expect("a text block follows");
-        let (_, after) = after.split_once("```\n").expect("the block ends");
-        fresh.push_str(&format!(
-            "{before}<!-- shown: {file} -->\n```text\n{}\n```\n",
-            read(file).trim_end()
-        ));
-        rest = after;
-        shown += 1;
-    }
-    fresh.push_str(rest);
-    assert!(shown >= 3, "only {shown} blocks");
-    if std::env::var_os("LOOMPROOF_BLESS").is_some_and(|value| value == "1") {
-        std::fs::write(top().join("README.md"), &fresh).unwrap();
-    } else {
-        assert!(
-            fresh == readme,
-            "the README shows old output; run this with LOOMPROOF_BLESS=1"
-        );
+    for (page, least) in [("README.md", 3), ("docs/touch.md", 2)] {
+        let kept = read(page);
+        let mut fresh = String::new();
+        let mut shown = 0;
+        let mut rest = kept.as_str();
+        while let Some((before, after)) = rest.split_once("<!-- shown: ") {
+            let (file, after) = after
+                .split_once(" -->\n```text\n")
+                .expect("a text block follows");
+            let (_, after) = after.split_once("```\n").expect("the block ends");
+            fresh.push_str(&format!(
+                "{before}<!-- shown: {file} -->\n```text\n{}\n```\n",
+                read(file).trim_end()
+            ));
+            rest = after;
+            shown += 1;
+        }
+        fresh.push_str(rest);
+        assert!(shown >= least, "{page}: only {shown} blocks");
+        if std::env::var_os("LOOMPROOF_BLESS").is_some_and(|value| value == "1") {
+            std::fs::write(top().join(page), &fresh).unwrap();
+        } else {
+            assert!(
+                fresh == kept,
+                "{page} shows old output; run this with LOOMPROOF_BLESS=1"
+            );
+        }
     }
 }
 

@@ -1,19 +1,25 @@
-//! The schemas of the reports of wiggle tests, comebacks, standing drains, first powers
-//! and the vehicle's own functions are made
+//! The schemas of the reports of wiggle tests, comebacks, standing drains, first powers,
+//! touched points and the vehicle's own functions are made
 //! from the types that are printed, and what is printed fits them.
 
 use std::time::Duration;
 
-use loomproof::bench::{Bare, Bench, Settings};
+use loomproof::bench::{Bare, Bench, Settings, Tip};
 use loomproof::drain::course::Sample;
 use loomproof::drain::report::{Drained, report};
+use loomproof::hookup::propose;
 use loomproof::link::{Link as _, VirtualProbe};
 use loomproof::plan::{Plan, read};
 use loomproof::records::record::{Record, Subject};
+use loomproof::ringout::report::{ProbeReport, Verdict};
 use loomproof::sheet::kit::Kit;
 use loomproof::sheet::language::Language;
-use loomproof::{comeback, drain, first_power, live, own, wiggle};
+use loomproof::touch::report::{Sits, Task};
+use loomproof::touch::told::Teller;
+use loomproof::touch::{Answer, Groups, look};
+use loomproof::{comeback, drain, first_power, live, own, touch, wiggle};
 use loomproof_core::units::Volts;
+use loomproof_core::wire::{LeadId, Place};
 use loomproof_tests::records;
 use loomproof_tests::schemas::{fits, is_made_of, validator};
 use loomproof_tests::skip::top;
@@ -25,6 +31,7 @@ const OWN: &str = "schemas/own.schema.json";
 const POWER: &str = "schemas/first-power.schema.json";
 const DRAIN: &str = "schemas/drain.schema.json";
 const FOLLOW: &str = "schemas/follow.schema.json";
+const TOUCH: &str = "schemas/touch.schema.json";
 const KIT: &str = "schemas/kit.schema.json";
 
 #[test]
@@ -35,6 +42,7 @@ fn the_schemas_are_those_of_the_types() {
     is_made_of::<own::Report>(OWN);
     is_made_of::<first_power::Report>(POWER);
     is_made_of::<live::follow::Report>(FOLLOW);
+    is_made_of::<touch::report::Report>(TOUCH);
     is_made_of::<Kit>(KIT);
 }
 
@@ -58,6 +66,66 @@ fn what_a_kit_list_prints_fits() {
         ("/parts/0/sort", json!("bolt")),
         ("/not_needed/0/name", Value::Null),
         ("/wire", json!(7)),
+    ] {
+        let mut spoiled = printed.clone();
+        *spoiled.pointer_mut(path).unwrap() = bad.clone();
+        assert!(!schema.is_valid(&spoiled), "{path} = {bad}");
+    }
+}
+
+#[test]
+fn what_touching_points_prints_fits() {
+    let plan = Plan::load(&top().join("fixtures/plans/smallest.toml"));
+    let plan = plan.unwrap_or_else(|error| panic!("{}", error.render(false)));
+    let job = plan.resolve(&Default::default()).unwrap();
+    let hookup = propose(&job, Place::Vehicle, 16).unwrap();
+    let tip = Tip {
+        lead: LeadId(15),
+        on: vec![hookup.clips[0].point.clone()],
+        chassis: false,
+    };
+    let settings = Settings {
+        leads: 16,
+        ..Settings::default()
+    };
+    let bench = Bench::touched(&job, &hookup, &[], &tip, &settings).unwrap();
+    let mut link = VirtualProbe::new(bench).session().unwrap();
+    let clips = hookup.clips.iter().map(|clip| clip.lead).collect();
+    let seen = look(&mut link, Place::Vehicle, tip.lead, &clips).unwrap();
+    let groups = Groups {
+        apart: vec![[LeadId(0), LeadId(2)].into_iter().collect()],
+        chassis: [LeadId(1)].into_iter().collect(),
+    };
+    let told = Teller::new(&job, &hookup, &groups).tell(&Answer::of(&seen).unwrap());
+    assert_eq!(told.candidates, ["X1:4", "FB:2", "T1"]);
+    let report = touch::report::Report {
+        verdict: Verdict::Pass,
+        title: job.title.clone(),
+        plan_digest: job.digest.clone(),
+        answers: job.answers.clone(),
+        place: "vehicle".to_owned(),
+        probe: ProbeReport::of(link.hello()),
+        tip: tip.lead.to_string(),
+        task: Task::Tell,
+        touches: vec![told],
+        clips: vec![Sits {
+            lead: "P1".to_owned(),
+            point: "X1:4".to_owned(),
+            meant: None,
+        }],
+        open: Vec::new(),
+        broken_off: false,
+    };
+    let schema = validator(TOUCH);
+    let printed = serde_json::to_value(&report).unwrap();
+    fits(&schema, &printed);
+    for (path, bad) in [
+        ("/verdict", json!("told")),
+        ("/task", json!("guess")),
+        ("/touches/0/kind", json!("air")),
+        ("/touches/0/candidates", json!("X1:4")),
+        ("/touches/0/volts", json!("12 V")),
+        ("/clips/0/point", Value::Null),
     ] {
         let mut spoiled = printed.clone();
         *spoiled.pointer_mut(path).unwrap() = bad.clone();

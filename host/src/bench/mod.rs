@@ -50,8 +50,8 @@ pub use defect::{ChipPin, Defect, DefectError, KINDS as DEFECTS, Line};
 pub use error::BenchError;
 pub use flash::{FlashError, VirtualFlash};
 use front_end::{BANK, Parts, Pin, State};
-pub use harness::ChassisLead;
 use harness::Rigged;
+pub use harness::{ChassisLead, Tip};
 pub(crate) use harness::{Fitted, Spot, Who};
 use loomproof_core::instrument::{REFERENCE, WIDE_SHIFT};
 use loomproof_core::units::{Amperes, Ohms, Volts};
@@ -236,7 +236,7 @@ impl Bench {
         settings: &Settings,
         chassis: ChassisLead,
     ) -> Result<Self, BenchError> {
-        let power = (false, Upsets::default());
+        let power = (false, Upsets::default(), None);
         Self::rig((job, hookup, faults), power, settings, chassis)
     }
 
@@ -252,7 +252,7 @@ impl Bench {
         upsets: &[Upset],
         settings: &Settings,
     ) -> Result<Self, BenchError> {
-        let power = (false, Upsets::of(upsets));
+        let power = (false, Upsets::of(upsets), None);
         let chassis = ChassisLead::Joined;
         Self::rig((job, hookup, faults), power, settings, chassis)
     }
@@ -270,7 +270,7 @@ impl Bench {
         upsets: &[Upset],
         settings: &Settings,
     ) -> Result<Self, BenchError> {
-        let power = (true, Upsets::of(upsets));
+        let power = (true, Upsets::of(upsets), None);
         let chassis = ChassisLead::Joined;
         Self::rig((job, hookup, faults), power, settings, chassis)
     }
@@ -287,14 +287,30 @@ impl Bench {
         charges: &[Charge],
         settings: &Settings,
     ) -> Result<Self, BenchError> {
-        let power = (false, Upsets::charged(charges));
+        let power = (false, Upsets::charged(charges), None);
+        let chassis = ChassisLead::Joined;
+        Self::rig((job, hookup, faults), power, settings, chassis)
+    }
+
+    /// As [`Bench::new`], with one lead in somebody's hand, whose tip touches this.
+    ///
+    /// # Errors
+    /// As [`Bench::new`], or if that lead is clipped already.
+    pub fn touched(
+        job: &Job,
+        hookup: &Hookup,
+        faults: &[Fault],
+        tip: &Tip,
+        settings: &Settings,
+    ) -> Result<Self, BenchError> {
+        let power = (false, Upsets::default(), Some(tip));
         let chassis = ChassisLead::Joined;
         Self::rig((job, hookup, faults), power, settings, chassis)
     }
 
     fn rig(
         wiring: (&Job, &Hookup, &[Fault]),
-        power: (bool, Upsets),
+        power: (bool, Upsets, Option<&Tip>),
         settings: &Settings,
         chassis: ChassisLead,
     ) -> Result<Self, BenchError> {

@@ -29,6 +29,8 @@ mod so_far;
 mod staged;
 mod stand;
 mod stopping;
+mod touch;
+mod touching;
 mod wiggle;
 mod wiggling;
 mod wrapping;
@@ -63,6 +65,8 @@ enum Verb {
     Review(review::Args),
     /// Which probe lead goes on which test point, and what that can show.
     Hookup(hookup::Args),
+    /// Names what a lead in the hand touches; proves the hook-up, or makes it.
+    Touch(touch::Args),
     /// Dead test of the harness, on the bench or in the vehicle.
     Ringout(ringout::Args),
     /// Powered check, function by function; the probe measures only.
@@ -101,6 +105,7 @@ pub fn main() -> ExitCode {
         Verb::Begin(args) => begin::run(&args),
         Verb::Review(args) => review::run(&args),
         Verb::Hookup(args) => hookup::run(&args),
+        Verb::Touch(args) => touch::run(&args),
         Verb::Ringout(args) => ringout::run(&args),
         Verb::Live(args) => live::run(&args),
         Verb::Wiggle(args) => wiggle::run(&args),

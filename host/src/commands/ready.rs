@@ -1,6 +1,6 @@
 //! Before a probe is believed: a short self-test, and what it knows of its clips.
 
-use loomproof_core::wire::{LeadId, Refusal};
+use loomproof_core::wire::{LeadId, Place, Refusal};
 
 use super::Failure;
 use crate::circuit::Model;
@@ -59,11 +59,27 @@ pub fn make_ready(
     model: &mut Model,
 ) -> Result<Ready, Failure> {
     let leads: Vec<LeadId> = hookup.clips.iter().map(|clip| clip.lead).collect();
-    let mut shown = short(link, &leads, hookup.place)?;
+    let refused = works(link, &leads, hookup.place)?;
+    let clips = nulls::kept(link)?;
+    nulls::apply(model, &clips);
+    Ok(Ready { clips, refused })
+}
+
+/// Lets the probe show that these leads work where they are; what stood in the way of
+/// driving, so that they were not tested.
+///
+/// # Errors
+/// [`Failure`] with everything that is wrong with the probe.
+pub fn works(
+    link: &mut dyn Link,
+    leads: &[LeadId],
+    place: Place,
+) -> Result<Option<Refusal>, Failure> {
+    let mut shown = short(link, leads, place)?;
     if !shown.troubles.is_empty() {
         // A joint of the harness that lets go meanwhile looks like one; what is wrong
         // with the probe is there again.
-        shown = short(link, &leads, hookup.place)?;
+        shown = short(link, leads, place)?;
     }
     if !shown.troubles.is_empty() {
         let lines = shown.troubles.iter().map(words);
@@ -74,10 +90,5 @@ pub fn make_ready(
             lines.join("\n")
         )));
     }
-    let clips = nulls::kept(link)?;
-    nulls::apply(model, &clips);
-    Ok(Ready {
-        clips,
-        refused: shown.refused,
-    })
+    Ok(shown.refused)
 }

@@ -28,6 +28,7 @@ use crate::ringout::recording::{Recording, Slot};
 use crate::ringout::report::{Report, Verdict};
 use crate::ringout::{Round, Rung, text};
 use crate::stage::{Act, Stage};
+use crate::touch::clips::Clips;
 
 /// Arguments of `ringout`.
 #[derive(Debug, clap::Args)]
@@ -66,6 +67,9 @@ pub struct Args {
     /// it, and judges again.
     #[arg(long, conflicts_with = "from")]
     go_on: bool,
+    /// The clips sit as in this file that `touch --make` has kept.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["from", "at"])]
+    clips: Option<PathBuf>,
     #[command(flatten)]
     learn: LearnArgs,
     /// Also shows the readings that speak for the findings, and against them.
@@ -147,9 +151,16 @@ fn scan(
     let place: Place = args.job.place.into();
     let subject = args.subject.subject()?;
     let mut shelf = Shelf::open(&args.store)?;
-    let planned = rounds(job, place, usize::from(probe.leads()), within)?;
-    probe.plan(&planned.hookups)?;
-    let (new, stop) = ring(job, planned.hookups, &mut probe)?;
+    let hookups = match &args.clips {
+        None => rounds(job, place, usize::from(probe.leads()), within)?.hookups,
+        Some(file) => {
+            let clips = Clips::load(file).map_err(Failure::usage)?;
+            let clipped = clips.hookup(file, job, (place, probe.leads()));
+            vec![clipped.map_err(Failure::usage)?]
+        }
+    };
+    probe.plan(&hookups)?;
+    let (new, stop) = ring(job, hookups, &mut probe)?;
     let broken_off = stop.is_some();
     // A place that was rung out again counts as it is now.
     if !broken_off {

@@ -22,3 +22,4 @@ mod scans;
 mod spoken;
 mod stages;
 mod support;
+mod touch;

@@ -27,7 +27,7 @@ use crate::plan::model::{End, Job, States};
 use fitted::has_place;
 pub(crate) use fitted::{Fitted, Spot, Who};
 use loomproof_core::units::{Amperes, Ohms};
-use loomproof_core::wire::Place;
+use loomproof_core::wire::{LeadId, Place};
 pub(super) use values::Values;
 use wiring::Wiring;
 
@@ -59,10 +59,22 @@ pub(super) struct Rigged {
     pub(super) power: Power,
 }
 
+/// A probe lead in somebody's hand, and what its tip touches; several points at once
+/// where it slipped.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Tip {
+    /// The lead.
+    pub lead: LeadId,
+    /// The points of the plan that it touches.
+    pub on: Vec<Point>,
+    /// It touches bare chassis metal as well.
+    pub chassis: bool,
+}
+
 /// The network; live sources are entered in `parts`.
 pub(super) fn network(
     (job, hookup, faults): (&Job, &Hookup, &[Fault]),
-    (powered, upsets): (bool, Upsets),
+    (powered, upsets, tip): (bool, Upsets, Option<&Tip>),
     spread: Spread,
     leads: u8,
     parts: &mut Parts,
@@ -97,34 +109,30 @@ pub(super) fn network(
             *slot = Some(None);
             continue;
         }
-        let end = match &clip.at {
-            Point::Cavity {
-                connector,
-                cavity,
-                side,
-            } => {
-                fitted.clip_cavity(connector, *cavity, *side)?;
-                *slot = Some(Some(wiring.cavity(connector, *cavity, *side)));
-                continue;
+        *slot = Some(Some(node_at(
+            (job, &fitted, &mut wiring),
+            (clip.lead, &clip.at),
+        )?));
+    }
+    let mut held: Vec<usize> = Vec::new();
+    if let Some(tip) = tip {
+        let slot = touched.get_mut(usize::from(tip.lead.0));
+        match slot {
+            None => {
+                return Err(BenchError::NoSuchLead {
+                    lead: tip.lead.to_string(),
+                    leads,
+                });
             }
-            Point::Tap(name) => End::Tap(name.clone()),
-            Point::Ring(name) => End::Ring(name.clone()),
-            Point::Terminal(End::Cavity(connector, cavity)) => {
-                let side = crate::plan::model::Side::Mating;
-                fitted.clip_cavity(connector, *cavity, side)?;
-                *slot = Some(Some(wiring.cavity(connector, *cavity, side)));
-                continue;
-            }
-            Point::Terminal(end) => end.clone(),
-        };
-        if !has_place(job, &end) {
-            let who = format!("clip {}", clip.lead);
-            return Err(BenchError::Unknown {
-                who,
-                what: clip.at.to_string(),
-            });
+            Some(Some(_)) => return Err(BenchError::LeadTwice(tip.lead.to_string())),
+            Some(None) => {}
         }
-        *slot = Some(Some(wiring.terminal(&end)));
+        for point in &tip.on {
+            held.push(node_at((job, &fitted, &mut wiring), (tip.lead, point))?);
+        }
+        if tip.chassis {
+            held.push(0);
+        }
     }
 
     let power = wiring.power;
@@ -134,6 +142,11 @@ pub(super) fn network(
         let node = probe_lead(&mut netlist, parts.leakage[channel]);
         if let Some(Some(point)) = touched {
             netlist.resistor(node, point, parts.clip[channel]);
+        }
+        if tip.is_some_and(|tip| usize::from(tip.lead.0) == channel) {
+            for point in &held {
+                netlist.resistor(node, *point, parts.clip[channel]);
+            }
         }
         channels.push(node);
     }
@@ -159,6 +172,38 @@ pub(super) fn network(
         channels,
         power,
     })
+}
+
+/// The node of a point that a probe lead touches.
+fn node_at(
+    (job, fitted, wiring): (&Job, &Fitted<'_>, &mut Wiring<'_>),
+    (lead, at): (LeadId, &Point),
+) -> Result<usize, BenchError> {
+    let end = match at {
+        Point::Cavity {
+            connector,
+            cavity,
+            side,
+        } => {
+            fitted.clip_cavity(connector, *cavity, *side)?;
+            return Ok(wiring.cavity(connector, *cavity, *side));
+        }
+        Point::Tap(name) => End::Tap(name.clone()),
+        Point::Ring(name) => End::Ring(name.clone()),
+        Point::Terminal(End::Cavity(connector, cavity)) => {
+            let side = crate::plan::model::Side::Mating;
+            fitted.clip_cavity(connector, *cavity, side)?;
+            return Ok(wiring.cavity(connector, *cavity, side));
+        }
+        Point::Terminal(end) => end.clone(),
+    };
+    if !has_place(job, &end) {
+        return Err(BenchError::Unknown {
+            who: format!("clip {lead}"),
+            what: at.to_string(),
+        });
+    }
+    Ok(wiring.terminal(&end))
 }
 
 /// As [`network`], without a harness.

@@ -17,7 +17,8 @@ use crate::hookup::Hookup;
 use crate::plan::model::{Job, Proof};
 use crate::probe::nulls::Clips;
 use crate::whole_file::WholeFile;
-use records::{ClipRecord, MatedRecord, RoundRecord, StepRecord, hookup, taken};
+pub use records::ClipRecord;
+use records::{MatedRecord, RoundRecord, StepRecord, hookup, taken};
 
 /// Version of the file's layout.
 const FORMAT: u32 = 1;

@@ -45,11 +45,35 @@ impl MatedRecord {
     }
 }
 
+/// A clip: the lead, counted from 0, and the full name of its point.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct ClipRecord {
+pub struct ClipRecord {
     lead: u8,
     point: String,
+}
+
+impl From<&Clip> for ClipRecord {
+    fn from(clip: &Clip) -> Self {
+        Self {
+            lead: clip.lead.0,
+            point: clip.point.full_name(),
+        }
+    }
+}
+
+impl ClipRecord {
+    /// The clip of a job.
+    ///
+    /// # Errors
+    /// The name of a point that this job does not have.
+    pub fn clip(&self, job: &Job) -> Result<Clip, String> {
+        let point = Point::of_full_name(job, &self.point);
+        Ok(Clip {
+            lead: LeadId(self.lead),
+            point: point.ok_or_else(|| self.point.clone())?,
+        })
+    }
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -107,12 +131,8 @@ enum Beyond {
 
 impl From<&Round<'_>> for RoundRecord {
     fn from(round: &Round<'_>) -> Self {
-        let clip = |clip: &Clip| ClipRecord {
-            lead: clip.lead.0,
-            point: clip.point.full_name(),
-        };
         Self {
-            hookup: round.hookup.clips.iter().map(clip).collect(),
+            hookup: round.hookup.clips.iter().map(ClipRecord::from).collect(),
             nulls: Vec::new(),
             mated: MatedRecord {
                 open: round.hookup.mated.open.clone(),
@@ -133,14 +153,8 @@ pub(super) fn hookup(
     place: Place,
     (clips, mated): (&[ClipRecord], &MatedRecord),
 ) -> Result<Hookup, String> {
-    let clip = |record: &ClipRecord| {
-        let point = Point::of_full_name(job, &record.point);
-        Ok(Clip {
-            lead: LeadId(record.lead),
-            point: point.ok_or_else(|| record.point.clone())?,
-        })
-    };
-    let clips = clips.iter().map(clip).collect::<Result<_, String>>()?;
+    let clips = clips.iter().map(|record| record.clip(job));
+    let clips = clips.collect::<Result<_, String>>()?;
     let mated = Mated {
         open: mated.open.clone(),
         plugged: mated.plugged.clone(),
