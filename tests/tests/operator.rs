@@ -2,6 +2,7 @@
 //! recognised and said in words of its own; none is a pass.
 
 use loomproof::bench::{Bare, Bench, Charge, Settings};
+use loomproof::circuit::build_for_another;
 use loomproof::fault::Fault;
 use loomproof::fault::spell::parse;
 use loomproof::hookup::{Clip, Hookup, propose};
@@ -137,7 +138,7 @@ fn a_wrong_answer_is_thought_of() {
         let answers = [(option.to_owned(), answer.to_owned())];
         plan.resolve(&answers.into_iter().collect()).unwrap()
     };
-    let mut told = 0;
+    let (mut told, mut loose) = (0, 0);
     for option in plan.options() {
         for (given, really) in [(0, 1), (1, 0)] {
             let (given, really) = (&option.choices[given], &option.choices[really]);
@@ -149,9 +150,13 @@ fn a_wrong_answer_is_thought_of() {
             let hookup = propose(&job, Place::Vehicle, 64).unwrap();
             let site = Loaded::new(site, job, 64, hookup).unwrap();
             let other = answered(&option.name, really);
-            let Ok(bench) = Bench::new(&other, &site.hookup, &[], &site.settings(1)) else {
-                continue;
-            };
+            // A clip for a point that is not there hangs on nothing.
+            let (_, without) = build_for_another(&other, &site.hookup).unwrap();
+            let mut really_on = site.hookup.clone();
+            really_on
+                .clips
+                .retain(|clip| !without.contains(&clip.point));
+            let bench = Bench::new(&other, &really_on, &[], &site.settings(1)).unwrap();
             let mut link = VirtualProbe::new(bench).session().unwrap();
             let place = site.site.place;
             let outcome = run::run(&mut link, &site.model, place, &mut |_| {}).unwrap();
@@ -171,11 +176,54 @@ fn a_wrong_answer_is_thought_of() {
                 format!("`--answer {}={really}`", option.name),
             );
             says(&report, &[&if_it_is, &option.ask, &again]);
+            for point in &without {
+                says(&report, &["There is no", &point.to_string()]);
+            }
             told += 1;
+            loose += without.len();
         }
     }
-    // Without the second battery's points there is one way round only.
-    assert_eq!(told, 3);
+    assert_eq!(told, 4);
+    assert!(
+        loose > 0,
+        "without the second battery its points are missing"
+    );
+}
+
+/// One wire that only the given answer has, and is open, reads as if it were not there:
+/// the wire is spoken of and no answer doubted.
+#[test]
+fn an_open_wire_is_no_reason_to_doubt_an_answer() {
+    let plan = Plan::load(&top().join("fixtures/plans/bakery-van.toml")).unwrap();
+    let answered = |answer: &str| {
+        let answers = [("second-battery".to_owned(), answer.to_owned())];
+        plan.resolve(&answers.into_iter().collect()).unwrap()
+    };
+    let (job, other) = (answered("yes"), answered("no"));
+    let hookup = propose(&job, Place::Vehicle, 64).unwrap();
+    let source = Source::Fixture("bakery-van");
+    let place = Place::Vehicle;
+    let site = Loaded::new(Site { source, place }, job, 64, hookup).unwrap();
+    let (_, without) = build_for_another(&other, &site.hookup).unwrap();
+    assert!(!without.is_empty());
+    for point in without {
+        let open = faults(&site, &[&format!("open@{}", point.end())]);
+        let bench = Bench::new(&site.job, &site.hookup, &open, &site.settings(1)).unwrap();
+        let mut link = VirtualProbe::new(bench).session().unwrap();
+        let outcome = run::run(&mut link, &site.model, place, &mut |_| {}).unwrap();
+        let mut report = site.report(link.hello(), &outcome).unwrap();
+        let Outcome::Complete(taken) = &outcome else {
+            panic!("{outcome:?}");
+        };
+        let round = Round {
+            hookup: &site.hookup,
+            model: &site.model,
+            taken,
+        };
+        doubt_answers(&plan, &site.job, &[round], &mut report);
+        assert_eq!(report.verdict, Verdict::Faults, "{point}");
+        assert!(report.first.is_none(), "{point}: {}", said(&report));
+    }
 }
 
 #[test]

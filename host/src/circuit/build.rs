@@ -9,7 +9,7 @@ use super::joint;
 use super::places::{Behind, CavityNodes};
 use super::{Model, Places};
 use crate::fault::Joint;
-use crate::hookup::{Hookup, Mated};
+use crate::hookup::{Clip, Hookup, Mated, Point};
 use crate::plan::model::{End, Half, Job, Load, RingOn, Suppression};
 
 /// Spread of a wire's resistance: strand count, draw, temperature along the
@@ -57,6 +57,33 @@ impl From<CircuitError> for BuildError {
 /// # Errors
 /// [`BuildError`] when the job is too large or the hook-up does not fit it.
 pub fn build(job: &Job, hookup: &Hookup) -> Result<Model, BuildError> {
+    make(job, hookup, &mut |clip| {
+        Err(BuildError::NoSuchPoint {
+            lead: clip.lead.to_string(),
+            point: clip.point.to_string(),
+        })
+    })
+}
+
+/// As [`build`], for a hook-up that was made for another variant: clips on points that
+/// this one does not have sit on nothing. Returns those points as well.
+///
+/// # Errors
+/// [`BuildError::Circuit`] when the job is too large or does not fit.
+pub fn build_for_another(job: &Job, hookup: &Hookup) -> Result<(Model, Vec<Point>), BuildError> {
+    let mut without = Vec::new();
+    let model = make(job, hookup, &mut |clip| {
+        without.push(clip.point.clone());
+        Ok(())
+    })?;
+    Ok((model, without))
+}
+
+fn make(
+    job: &Job,
+    hookup: &Hookup,
+    missing: &mut dyn FnMut(&Clip) -> Result<(), BuildError>,
+) -> Result<Model, BuildError> {
     let mut builder = Builder {
         circuit: Box::new(Circuit::new()),
         places: Places::default(),
@@ -70,13 +97,12 @@ pub fn build(job: &Job, hookup: &Hookup) -> Result<Model, BuildError> {
     builder.parts(job)?;
     builder.leads(job)?;
     for clip in &hookup.clips {
-        let node = builder
-            .places
-            .node(&clip.point)
-            .ok_or_else(|| BuildError::NoSuchPoint {
-                lead: clip.lead.to_string(),
-                point: clip.point.to_string(),
-            })?;
+        let Some(node) = builder.places.node(&clip.point) else {
+            missing(clip)?;
+            let nothing = builder.circuit.node()?;
+            builder.circuit.clip(clip.lead, nothing)?;
+            continue;
+        };
         builder.circuit.clip(clip.lead, node)?;
         if let Some(element) = builder.circuit.clip_of(clip.lead) {
             builder.places.clips.insert(clip.point.end(), element);

@@ -8,7 +8,7 @@ mod build;
 pub(crate) mod joint;
 pub mod places;
 
-pub use build::{BuildError, build};
+pub use build::{BuildError, build, build_for_another};
 pub use places::Places;
 
 use loomproof_core::circuit::Circuit;
