@@ -35,6 +35,23 @@ fn rung_out(site: &Loaded, bench: Bench) -> Report {
     site.report(link.hello(), &outcome).unwrap()
 }
 
+/// The same, with another answer to a question of the plan thought of.
+fn doubted(plan: &Plan, site: &Loaded, bench: Bench) -> Report {
+    let mut link = VirtualProbe::new(bench).session().unwrap();
+    let outcome = run::run(&mut link, &site.model, site.site.place, &mut |_| {}).unwrap();
+    let mut report = site.report(link.hello(), &outcome).unwrap();
+    let Outcome::Complete(taken) = &outcome else {
+        panic!("{outcome:?}");
+    };
+    let round = Round {
+        hookup: &site.hookup,
+        model: &site.model,
+        taken,
+    };
+    doubt_answers(plan, &site.job, &[round], &mut report);
+    report
+}
+
 fn said(report: &Report) -> String {
     render(report, Detail::Plain)
         .replace('\n', " ")
@@ -157,19 +174,7 @@ fn a_wrong_answer_is_thought_of() {
                 .clips
                 .retain(|clip| !without.contains(&clip.point));
             let bench = Bench::new(&other, &really_on, &[], &site.settings(1)).unwrap();
-            let mut link = VirtualProbe::new(bench).session().unwrap();
-            let place = site.site.place;
-            let outcome = run::run(&mut link, &site.model, place, &mut |_| {}).unwrap();
-            let mut report = site.report(link.hello(), &outcome).unwrap();
-            let Outcome::Complete(taken) = &outcome else {
-                panic!("{outcome:?}");
-            };
-            let round = Round {
-                hookup: &site.hookup,
-                model: &site.model,
-                taken,
-            };
-            doubt_answers(&plan, &site.job, &[round], &mut report);
+            let report = doubted(&plan, &site, bench);
             assert_eq!(report.verdict, Verdict::Faults, "{} {given}", option.name);
             let (if_it_is, again) = (
                 format!("if the answer is \"{really}\" and not \"{given}\""),
@@ -209,18 +214,7 @@ fn an_open_wire_is_no_reason_to_doubt_an_answer() {
     for point in without {
         let open = faults(&site, &[&format!("open@{}", point.end())]);
         let bench = Bench::new(&site.job, &site.hookup, &open, &site.settings(1)).unwrap();
-        let mut link = VirtualProbe::new(bench).session().unwrap();
-        let outcome = run::run(&mut link, &site.model, place, &mut |_| {}).unwrap();
-        let mut report = site.report(link.hello(), &outcome).unwrap();
-        let Outcome::Complete(taken) = &outcome else {
-            panic!("{outcome:?}");
-        };
-        let round = Round {
-            hookup: &site.hookup,
-            model: &site.model,
-            taken,
-        };
-        doubt_answers(&plan, &site.job, &[round], &mut report);
+        let report = doubted(&plan, &site, bench);
         assert_eq!(report.verdict, Verdict::Faults, "{point}");
         assert!(report.first.is_none(), "{point}: {}", said(&report));
     }

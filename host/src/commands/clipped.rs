@@ -25,6 +25,21 @@ pub(super) fn refuse_faults(faults: &[String]) -> Result<(), Failure> {
     ))
 }
 
+/// A real probe, connected; nothing that only the virtual one takes may be given.
+///
+/// # Errors
+/// [`Failure`] where something of the virtual one is given, or nothing answers.
+pub(super) fn real(probe: &str, bench: &BenchArgs) -> Result<Box<dyn Link>, Failure> {
+    refuse_faults(&bench.faults)?;
+    if !bench.hangs.is_empty() {
+        return Err(Failure::usage(
+            "--hangs is of the virtual vehicle; leave it away for a real probe".to_owned(),
+        ));
+    }
+    bench.simulated.only_virtual()?;
+    Ok(Box::new(connect(probe)?))
+}
+
 /// A real probe, or the virtual one on its bench.
 pub(super) struct Clipped<'a> {
     /// What the virtual bench really has.
@@ -50,14 +65,7 @@ impl<'a> Clipped<'a> {
         let link: Option<Box<dyn Link>> = if simulated {
             None
         } else {
-            refuse_faults(&bench.faults)?;
-            if !bench.hangs.is_empty() {
-                return Err(Failure::usage(
-                    "--hangs is of the virtual vehicle; leave it away for a real probe".to_owned(),
-                ));
-            }
-            bench.simulated.only_virtual()?;
-            Some(Box::new(connect(probe)?))
+            Some(real(probe, bench)?)
         };
         Ok(Self {
             job: bench.really(job)?,

@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use console::Term;
 use loomproof_core::wire::{ChassisCheck, Hello, LeadId, LeadSet, Place, Refusal};
 
-use super::clipped::{VIRTUAL, refuse_faults};
+use super::clipped::{VIRTUAL, real};
 use super::job::BenchArgs;
 use super::ready::works;
 use super::stopping::Stopping;
@@ -17,7 +17,7 @@ use crate::bench::{Bench, Tip};
 use crate::diagnosis::words::{Speaker, capital};
 use crate::fault::Fault;
 use crate::hookup::{Clip, Hookup, Point};
-use crate::link::{Link, LinkError, VirtualProbe, connect};
+use crate::link::{Link, LinkError, VirtualProbe};
 use crate::plan::model::Job;
 use crate::touch::clips::point;
 use crate::touch::look::{LookError, apart, look};
@@ -66,14 +66,7 @@ impl<'a> Hand<'a> {
         let link: Option<Box<dyn Link>> = if simulated {
             None
         } else {
-            refuse_faults(&bench.faults)?;
-            if !bench.hangs.is_empty() {
-                return Err(Failure::usage(
-                    "--hangs is of the virtual vehicle; leave it away for a real probe".to_owned(),
-                ));
-            }
-            bench.simulated.only_virtual()?;
-            Some(Box::new(connect(probe)?))
+            Some(real(probe, bench)?)
         };
         let job = bench.really(job)?;
         Ok(Self {

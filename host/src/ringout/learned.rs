@@ -2,20 +2,18 @@
 //! inputs showed before the harness was joined to them.
 
 use std::collections::BTreeMap;
-use std::io::{Read as _, Write as _};
+use std::io::Write as _;
 use std::path::Path;
 
 use loomproof_core::units::Ohms;
 use serde::{Deserialize, Serialize};
 
+use crate::kept;
 use crate::plan::model::{Job, Load};
 use crate::whole_file::WholeFile;
 
 /// Version of the file's layout.
 const FORMAT: u32 = 1;
-
-/// The largest file that is read, bytes.
-const MOST_BYTES: u64 = 1 << 20;
 
 /// Least and greatest ohms to chassis, by conductor or pin.
 pub type Loads = BTreeMap<String, [f64; 2]>;
@@ -59,21 +57,10 @@ impl Learned {
     /// A sentence for a file that is missing, or is something else.
     pub fn load(path: &Path) -> Result<Self, String> {
         let name = path.display();
-        let fail = |error: std::io::Error| format!("{name}: {error}; check the path");
-        let mut bytes = Vec::new();
-        let file = std::fs::File::open(path).map_err(fail)?;
-        file.take(MOST_BYTES)
-            .read_to_end(&mut bytes)
-            .map_err(fail)?;
         let other = |why: String| {
             format!("{name}: this is not what `ringout --learn` keeps ({why}); learn it again")
         };
-        let learned: Self =
-            serde_json::from_slice(&bytes).map_err(|error| other(error.to_string()))?;
-        if learned.format != FORMAT {
-            let found = learned.format;
-            return Err(other(format!("its format is {found}, not {FORMAT}")));
-        }
+        let learned = kept::load(path, other, (|learned: &Self| learned.format, FORMAT))?;
         match learned.loads.iter().find(|(_, range)| !sensible(range)) {
             Some((name, _)) => Err(other(format!("the ohms of {name} make no sense"))),
             None => Ok(learned),

@@ -2,13 +2,14 @@
 //! clips are written as a kept scan has them.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::io::{Read as _, Write as _};
+use std::io::Write as _;
 use std::path::Path;
 
 use loomproof_core::wire::Place;
 use serde::{Deserialize, Serialize};
 
 use crate::hookup::{Hookup, Mated, Point};
+use crate::kept;
 use crate::plan::model::Job;
 use crate::ringout::recording::ClipRecord;
 use crate::ringout::verdict::place_word;
@@ -16,9 +17,6 @@ use crate::whole_file::WholeFile;
 
 /// Version of the file's layout.
 const FORMAT: u32 = 1;
-
-/// The largest file that is read, bytes.
-const MOST_BYTES: u64 = 1 << 20;
 
 /// A hook-up as it is kept.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -54,21 +52,10 @@ impl Clips {
     /// A sentence for a file that is missing, or is something else.
     pub fn load(path: &Path) -> Result<Self, String> {
         let name = path.display();
-        let fail = |error: std::io::Error| format!("{name}: {error}; check the path");
-        let mut bytes = Vec::new();
-        let file = std::fs::File::open(path).map_err(fail)?;
-        file.take(MOST_BYTES)
-            .read_to_end(&mut bytes)
-            .map_err(fail)?;
-        let other = |why: String| {
+        let not_it = |why: String| {
             format!("{name}: this is not what `touch --make` keeps ({why}); make it again")
         };
-        let clips: Self =
-            serde_json::from_slice(&bytes).map_err(|error| other(error.to_string()))?;
-        match clips.format {
-            FORMAT => Ok(clips),
-            found => Err(other(format!("its format is {found}, not {FORMAT}"))),
-        }
+        kept::load(path, not_it, (|clips: &Self| clips.format, FORMAT))
     }
 
     /// Writes a file, whole or not at all.
