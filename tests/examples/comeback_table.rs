@@ -74,6 +74,8 @@ struct Went {
     effort: f64,
     right: bool,
     settled: bool,
+    /// The answer.
+    said: String,
 }
 
 fn main() -> ExitCode {
@@ -90,7 +92,7 @@ fn run(args: &Args) -> Result<(), String> {
     let mut page = String::from(HEAD);
     let _ = writeln!(
         page,
-        "On commit `{}`: every {}. single fault of each plan, {} pairs drawn, {} small cases.\n",
+        "On commit `{}`: every {}th single fault of each plan, {} pairs drawn, {} small cases.\n",
         checked_out(),
         args.every,
         args.pairs,
@@ -173,6 +175,10 @@ fn every(job: &Job, vehicles: &[Vec<Cause>], threads: usize) -> Result<Vec<Vec<W
                 let vehicle = VirtualVehicle::new(job, causes, &Settings::default());
                 let vehicle = vehicle.map_err(|error| error.to_string())?;
                 let one = one(vehicle, inquiry.clone(), (&failing, causes), *way)?;
+                if !one.right && *way == Way::Ours {
+                    let causes: Vec<String> = causes.iter().map(ToString::to_string).collect();
+                    eprintln!("not in the answer: {}: {}", causes.join(" + "), one.said);
+                }
                 let mut went = went.lock().map_err(|error| error.to_string())?;
                 if let Some(all) = went.get_mut(at) {
                     all.push(one);
@@ -203,7 +209,8 @@ place opened (common practice); every place is closed at the start. All ways sto
 rule and weigh suspects the same way; they differ in what they ask next: (a) goes through the \
 places in the order of the plan, with the failing function on; (b) takes, effort and odds \
 aside, the place that halves the number of suspects best. The fault is in the answer if it, or \
-one that nothing that can be asked tells from it, is in the first group.
+one that nothing that can be asked tells from it, is in the first group; of two faults both \
+have to be in it, as one set. Vehicles in which it is not are told on standard error.
 
 ";
 
@@ -247,7 +254,7 @@ fn one(
     loop {
         let weighed = inquiry.belief(&answers)?;
         let barred: BTreeSet<Ask> = answers.iter().map(|it| it.ask).collect();
-        let (done, next, right) = {
+        let (done, next, right, said) = {
             let field = Field::new(&inquiry.asks, &inquiry.suspects, &weighed, &barred);
             let groups = field.groups(&weighed);
             let done = settled(&groups, answers.len());
@@ -257,6 +264,15 @@ fn one(
                 choose(&inquiry, &field, &position, way, failing)
             };
             let first = groups.first().map_or(&[][..], |group| &group.members);
+            let said = first
+                .iter()
+                .filter_map(|at| inquiry.suspects.get(*at))
+                .take(4);
+            let said = said.map(|it| {
+                let causes: Vec<String> = it.causes.iter().map(ToString::to_string).collect();
+                causes.join(" + ")
+            });
+            let said = said.collect::<Vec<_>>().join(" or ");
             let right = first
                 .iter()
                 .filter_map(|at| inquiry.suspects.get(*at))
@@ -269,7 +285,7 @@ fn one(
                             suspect.causes.iter().any(same)
                         })
                 });
-            (done, next, right)
+            (done, next, right, said)
         };
         let Some(ask) = next else {
             return Ok(Went {
@@ -277,6 +293,7 @@ fn one(
                 effort,
                 right,
                 settled: done,
+                said,
             });
         };
         effort += inquiry.asks.effort(&ask, position.setting, &position.open);
