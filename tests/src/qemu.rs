@@ -15,8 +15,20 @@ use tempfile::TempDir;
 /// How long QEMU may take to start and to open the tunnel.
 const START: Duration = Duration::from_secs(20);
 
-/// Where the machine has the board's RAM (`firmware/boards/emulated/memory.x`).
-const RAM: Range<usize> = 0x2000_0000..0x2040_0000;
+/// Where the machine has the board's RAM, from what the board is linked with.
+fn ram() -> Range<usize> {
+    let map = include_str!("../../firmware/boards/emulated/memory.x");
+    let line = map
+        .lines()
+        .find_map(|line| line.trim().strip_prefix("RAM"))
+        .expect("the board has RAM");
+    let number = |key: &str| line.split_once(key).expect("as below").1.trim();
+    // "  : ORIGIN = 0x20000000, LENGTH = 3M"
+    let origin = number("ORIGIN = 0x").split(',').next().unwrap_or_default();
+    let start = usize::from_str_radix(origin, 16).expect("an address");
+    let megabytes = number("LENGTH = ").strip_suffix('M').expect("in megabytes");
+    start..start + (megabytes.parse::<usize>().expect("a number") << 20)
+}
 
 /// What went over the tunnel.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -182,7 +194,8 @@ impl Emulated {
         };
         ask(&mut lines, "{\"execute\": \"qmp_capabilities\"}\n")?;
         // The upper half: statics lie at the beginning, the stack begins at the end.
-        let (from, size) = (RAM.start + RAM.len() / 2, RAM.len() / 2);
+        let ram = ram();
+        let (from, size) = (ram.start + ram.len() / 2, ram.len() / 2);
         let name = file.display();
         ask(
             &mut lines,
