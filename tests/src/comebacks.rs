@@ -40,9 +40,7 @@ pub fn come_back<'j>(job: &'j Job, causes: &[Cause]) -> Result<Option<CameBack<'
     let Ok(mut vehicle) = VirtualVehicle::new(job, causes, &Settings::default()) else {
         return Ok(None);
     };
-    let Ok(battery) = vehicle.battery(job) else {
-        return Ok(None);
-    };
+    let battery = vehicle.battery();
     if battery < job.supply.0 * 0.5 {
         return Ok(None);
     }

@@ -6,12 +6,12 @@ use serde::{Deserialize, Serialize};
 
 use super::asks::{Ask, Asks, What};
 use super::belief::{self, Answer, Belief};
-use super::suspects::{Forecast, Reckoner, Suspect, ranges, signs};
+use super::suspects::{Forecast, Reckoner, Suspect, signs};
 use crate::fault::catalogue;
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
 use crate::powered::causes::all;
-use crate::powered::{Cause, Powered, Scenario};
+use crate::powered::{Cause, Powered, Scenario, Supply};
 
 /// What somebody says of a function before anything is measured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -94,7 +94,8 @@ impl<'j> Inquiry<'j> {
             clips: Vec::new(),
             mated: Default::default(),
         };
-        let powered = Powered::new(job, &bare).map_err(|error| error.to_string())?;
+        let powered = Powered::behind(Supply::USUAL, job, &bare);
+        let powered = powered.map_err(|error| error.to_string())?;
         let mut asks = Asks::new(job, &powered);
         let consumers = Asks::consumers(job, &powered);
         let ends = consumers.iter().flat_map(|sign| [sign.plus, sign.minus]);
@@ -171,7 +172,7 @@ impl<'j> Inquiry<'j> {
             for (cause, _) in causes {
                 let fitted = passed && FITTING.contains(&cause.kind());
                 let prior = cause.prior() * if fitted { PASSED } else { 1.0 };
-                for (cause, scenarios, part) in ranges(self.job, &self.powered, &cause) {
+                for (cause, scenarios, part) in reckoner.ways(self.job, &cause)? {
                     let causes = vec![cause];
                     let forecasts = reckoner.forecasts(&causes, &scenarios)?;
                     let told = told(&quick, &forecasts, symptoms);

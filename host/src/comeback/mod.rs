@@ -18,6 +18,7 @@ pub mod split;
 pub mod suspects;
 pub mod text;
 pub mod vehicle;
+mod ways;
 
 pub use asks::{Ask, Asks, What};
 pub use belief::{Answer, Belief, Reply};

@@ -281,12 +281,8 @@ fn group_report(came: &Came<'_, '_>, group: &Group) -> GroupReport {
     let mut sets: Vec<Vec<SuspectReport>> = Vec::new();
     let mut told = BTreeSet::new();
     for suspect in members {
-        // Ranges of the same joint's ohms are one thing to do.
-        let places = suspect
-            .causes
-            .iter()
-            .map(|it| format!("{}@{}", it.kind(), it.place()));
-        if !told.insert(places.collect::<Vec<_>>()) {
+        let names = suspect.causes.iter().map(Cause::name);
+        if !told.insert(names.collect::<Vec<_>>()) {
             continue;
         }
         let set = suspect.causes.iter().map(|cause| SuspectReport {

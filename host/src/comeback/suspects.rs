@@ -3,12 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use loomproof_core::circuit::{GROUND, NodeId};
-use loomproof_core::units::{Ohms, Volts};
+use loomproof_core::units::Volts;
 
 use super::asks::{Asks, Side, Sign, What};
 use crate::bench::Upset;
 use crate::plan::model::Job;
-use crate::powered::{Cause, Level, Powered, Scenario, Solver};
+use crate::powered::{Cause, Level, Powered, Scenario, Scope, Settled, Solver};
 
 /// What a cause lets expect for one ask: least and most volts, or the least and the
 /// greatest chance that the function works.
@@ -58,19 +58,12 @@ pub struct Suspect {
     pub forecasts: Vec<Forecast>,
 }
 
-/// Ranges of ohms that a bad joint is tried in: what a motor drops a tenth of a volt
-/// on, what keeps a relay from pulling in, what keeps a buzzer silent.
-const OHMS: [f64; 5] = [0.06, 0.5, 5.0, 50.0, 2_000.0];
-
-/// Ranges of a feed that is too low, as parts of the supply.
-const LOW: [f64; 3] = [0.3, 0.6, 0.9];
-
 /// Levels of some nodes in every state of the switches.
 pub type Course = Vec<Vec<Option<Level>>>;
 
 /// Solves for all asks of a job.
 pub struct Reckoner<'p> {
-    solver: Solver<'p>,
+    pub(super) solver: Solver<'p>,
     asks: &'p Asks,
     nodes: Vec<NodeId>,
     index: BTreeMap<NodeId, usize>,
@@ -135,10 +128,9 @@ impl<'p> Reckoner<'p> {
             .collect();
         let list: Vec<NodeId> = own.iter().map(|(_, node)| *node).collect();
         let mut course = self.healthy.clone();
-        for (setting, levels) in self.asks.settings.iter().zip(&mut course) {
-            let settled = self.solver.settle(&scope, scenario, setting, 0);
-            let settled = settled.map_err(|error| format!("{error:?}"))?;
-            let shown = self.solver.metered(&scope, scenario, &settled, &list);
+        let rests = self.used(&scope, scenario)?;
+        for (settled, levels) in rests.iter().zip(&mut course) {
+            let shown = self.solver.metered(&scope, scenario, settled, &list);
             let shown = shown.map_err(|error| format!("{error:?}"))?;
             for ((at, _), level) in own.iter().zip(shown) {
                 if let Some(place) = levels.get_mut(*at) {
@@ -147,6 +139,33 @@ impl<'p> Reckoner<'p> {
             }
         }
         Ok(course)
+    }
+
+    /// Where relays and fuses are at rest in every state of the switches, in a vehicle in
+    /// which all of them were used: a fuse that blows in one is gone in the others.
+    pub(super) fn used(
+        &mut self,
+        scope: &Scope,
+        scenario: &Scenario,
+    ) -> Result<Vec<Settled>, String> {
+        let mut before = Settled::default();
+        loop {
+            let mut rests = Vec::with_capacity(self.asks.settings.len());
+            let whole = before.clone();
+            for setting in &self.asks.settings {
+                let settled = self
+                    .solver
+                    .settle_after(scope, scenario, setting, &before)
+                    .map_err(|error| format!("{error:?}"))?;
+                before.blown.clone_from(&settled.blown);
+                before.burnt.clone_from(&settled.burnt);
+                rests.push(settled);
+            }
+            // What blew in a later state was whole in those before it: once more.
+            if before == whole {
+                return Ok(rests);
+            }
+        }
     }
 
     /// Levels with a scenario.
@@ -258,38 +277,6 @@ impl<'p> Reckoner<'p> {
             });
         }
         Ok(all.unwrap_or_default())
-    }
-}
-
-/// A cause in the ranges of its ohms or volts: each with its least and its worst way,
-/// and the part of the prior that it has.
-#[must_use]
-pub fn ranges(job: &Job, powered: &Powered, cause: &Cause) -> Vec<(Cause, Vec<Scenario>, f64)> {
-    let between = |values: &[f64], make: &dyn Fn(f64) -> Option<Cause>| {
-        let parts = values.len().saturating_sub(1).max(1);
-        let part = 1.0 / parts as f64;
-        let pairs = values.windows(2).filter_map(|pair| {
-            let [low, high] = *pair else { return None };
-            let ends = [make(low)?, make(high)?];
-            let scenarios = ends.iter().map(|end| end.scenario(powered, job));
-            let scenarios: Option<Vec<Scenario>> = scenarios.collect();
-            Some((make((low * high).sqrt())?, scenarios?, part))
-        });
-        pairs.collect::<Vec<_>>()
-    };
-    match cause {
-        Cause::Wiring(fault) if fault.ohms().is_some() => between(&OHMS, &|ohms| {
-            let rounded = Ohms(format!("{ohms:.1e}").parse().unwrap_or(ohms));
-            fault.with_ohms(rounded).map(Cause::Wiring)
-        }),
-        Cause::Upset(Upset::Voltage(name, _)) => between(&LOW, &|part| {
-            let volts = Volts((job.supply.0 * part * 10.0).round() / 10.0);
-            Some(Cause::Upset(Upset::Voltage(name.clone(), volts)))
-        }),
-        _ => match cause.scenario(powered, job) {
-            Some(scenario) => vec![(cause.clone(), vec![scenario], 1.0)],
-            None => Vec::new(),
-        },
     }
 }
 

@@ -27,6 +27,7 @@ pub struct VirtualVehicle {
     noise: ChaCha8Rng,
     out: Vec<String>,
     supply: f64,
+    battery: f64,
 }
 
 impl VirtualVehicle {
@@ -46,20 +47,27 @@ impl VirtualVehicle {
             clips: Vec::new(),
             mated: Default::default(),
         };
-        Ok(Self {
+        let mut vehicle = Self {
             bench: Bench::powered(job, &bare, &faults, &upsets, settings)?,
             noise: ChaCha8Rng::seed_from_u64(settings.seed),
             out,
             supply: job.supply.0,
-        })
+            battery: 0.0,
+        };
+        vehicle.battery = vehicle.used(job)?;
+        Ok(vehicle)
     }
 
-    /// The voltage at the battery's posts: the highest of what is joined to it in any
-    /// state of the switches.
-    ///
-    /// # Errors
-    /// [`BenchError`] if a relay does not come to rest.
-    pub fn battery(&mut self, job: &Job) -> Result<f64, BenchError> {
+    /// The voltage at the battery's posts.
+    #[must_use]
+    pub const fn battery(&self) -> f64 {
+        self.battery
+    }
+
+    /// Uses everything once, as the driver did before the vehicle came back: what blows a
+    /// fuse has blown it. Gives the highest voltage of what is joined to the battery in
+    /// any state of the switches.
+    fn used(&mut self, job: &Job) -> Result<f64, BenchError> {
         let conductors = job.conductors.iter().map(|it| it.name.clone());
         let pins = job.electrics.pins.iter().map(|it| it.name.clone());
         let rings = job.rings.iter().map(|it| it.name.clone());

@@ -219,7 +219,7 @@ impl<'a> Desk<'a> {
         };
         let battery = match &mut source {
             _ if battery > 0.0 => battery,
-            Source::Virtual(vehicle) => vehicle.battery(job)?,
+            Source::Virtual(vehicle) => vehicle.battery(),
             _ => posts(job)?,
         };
         let inquiry = Inquiry::new(job, Volts(battery)).map_err(Failure::usage)?;

@@ -47,7 +47,7 @@ pub fn run(
     let causes = hide(inquiry, causes, settings)?;
     let job = inquiry.job;
     let mut vehicle = VirtualVehicle::new(job, &causes, settings)?;
-    note(&format!("Battery: {:.1} V", vehicle.battery(job)?));
+    note(&format!("Battery: {:.1} V", vehicle.battery()));
     let symptoms = vehicle.symptoms(inquiry)?;
     note("The vehicle came back. Somebody tells:");
     for symptom in &symptoms {

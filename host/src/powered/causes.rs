@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use loomproof_core::circuit::{Edit, ElementId, GROUND, NodeId};
-use loomproof_core::units::Volts;
+use loomproof_core::units::{Ohms, Volts};
 
 use super::wiring::Powered;
 use crate::bench::{Upset, upset};
@@ -82,6 +82,17 @@ impl Cause {
         match self {
             Self::Wiring(fault) => fault.place(),
             Self::Upset(upset) => upset.place(),
+        }
+    }
+
+    /// The same for causes that differ by their ohms or volts only: one thing to do.
+    #[must_use]
+    pub fn name(&self) -> String {
+        match self {
+            Self::Wiring(fault) => fault
+                .with_ohms(Ohms(0.0))
+                .map_or_else(|| fault.to_string(), |fault| fault.to_string()),
+            Self::Upset(upset) => format!("{}@{}", upset.kind(), upset.place()),
         }
     }
 
@@ -181,6 +192,9 @@ pub struct Scenario {
     pub volts: Vec<(usize, Volts)>,
     /// Switches that stay in one state whatever the fitter does.
     pub stuck: Vec<(usize, u8)>,
+    /// Of fuses one behind the other that carry about as much above what they bear, the
+    /// vehicle's blows and not the harness's.
+    pub spares_own: bool,
 }
 
 impl Scenario {
@@ -193,8 +207,23 @@ impl Scenario {
             all.dead.extend(&scenario.dead);
             all.volts.extend(&scenario.volts);
             all.stuck.extend(&scenario.stuck);
+            all.spares_own |= scenario.spares_own;
         }
         all
+    }
+
+    /// The same with every touch at one resistance, so far between its least (0) and its
+    /// greatest (1).
+    #[must_use]
+    pub fn touching(&self, part: f64) -> Self {
+        let mut fixed = self.clone();
+        for edit in &mut fixed.edits {
+            if let Edit::Touch { least, most, .. } = edit {
+                let ohms = *least + (*most - *least) * part;
+                (*least, *most) = (ohms, ohms);
+            }
+        }
+        fixed
     }
 
     /// Whether two change the same element in different ways.

@@ -15,4 +15,4 @@ pub mod wiring;
 
 pub use causes::{Cause, Scenario};
 pub use solver::{Cluster, Level, Scope, Settled, Shown, Solver};
-pub use wiring::Powered;
+pub use wiring::{Powered, Supply};

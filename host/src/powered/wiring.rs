@@ -14,9 +14,38 @@ use crate::plan::model::{
 use crate::review::elements::{Compiled, Gate};
 use crate::review::states::coil_volts;
 
-/// Between battery plus and the place where the harness meets the vehicle: as
-/// good as nothing, the vehicle's own drop is not counted.
-const SOURCE: Ohms = Ohms(0.005);
+/// What lies between the battery and the places where the harness meets the vehicle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Supply {
+    /// From battery plus, a fuse not counted.
+    pub feed: Ohms,
+    /// What a fuse of the vehicle drops at its rating.
+    pub fuse: Volts,
+    /// From a conductor to chassis, through the vehicle's switch.
+    pub chassis: Ohms,
+}
+
+impl Supply {
+    /// As good as nothing: the vehicle's own drop is not counted.
+    pub const STIFF: Self = Self {
+        feed: Ohms(0.005),
+        fuse: Volts(0.0),
+        chassis: Ohms(0.005),
+    };
+
+    /// As it is found: battery, holder, wire and switch (`common practice`). It decides
+    /// what a short circuit draws.
+    pub const USUAL: Self = Self {
+        feed: Ohms(0.030),
+        fuse: Volts(joint::FUSE_DROP),
+        chassis: Ohms(0.050),
+    };
+
+    fn feed(&self, fuse: Option<Amperes>) -> Ohms {
+        let own = fuse.map_or(0.0, |rating| self.fuse.0 / rating.0);
+        Ohms(self.feed.0 + own)
+    }
+}
 
 /// Spread of what a consumer draws, as a fraction (`common practice`).
 const CONSUMER_SPREAD: f64 = 0.1;
@@ -91,14 +120,23 @@ pub struct Powered {
     pub points: Vec<Touched>,
     /// How many states each switch has.
     pub states: Vec<u8>,
+    supply: Supply,
 }
 
 impl Powered {
-    /// The powered job on a hook-up in the vehicle, everything plugged.
+    /// The powered job on a hook-up in the vehicle, everything plugged, on a stiff supply.
     ///
     /// # Errors
     /// [`BuildError`] when the job is too large or the hook-up does not fit it.
     pub fn new(job: &Job, hookup: &Hookup) -> Result<Self, BuildError> {
+        Self::behind(Supply::STIFF, job, hookup)
+    }
+
+    /// The same behind another supply.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub fn behind(supply: Supply, job: &Job, hookup: &Hookup) -> Result<Self, BuildError> {
         let model = build(job, hookup)?;
         let points = hookup.clips.iter().filter_map(|clip| {
             Some(Touched {
@@ -125,6 +163,7 @@ impl Powered {
                 .iter()
                 .map(|switch| u8::try_from(switch.states.len()).unwrap_or(u8::MAX))
                 .collect(),
+            supply,
         };
         powered.conductors(job)?;
         powered.pins(job)?;
@@ -203,18 +242,19 @@ impl Powered {
         known: &Behaviour,
     ) -> Result<(), BuildError> {
         if let Some(states) = &known.plus_when {
+            let fuse = known.fused.or(known.most);
             self.feeds.push(Feed {
                 name: name.to_owned(),
                 node,
-                ohms: SOURCE,
+                ohms: self.supply.feed(fuse),
                 gate: gate(states, job),
-                fuse: known.fused.or(known.most),
+                fuse,
                 signal: known.signal,
                 consumer: false,
             });
         }
         if let Some(states) = &known.chassis_when {
-            let way = self.wire(node, GROUND, SOURCE)?;
+            let way = self.wire(node, GROUND, self.supply.chassis)?;
             self.gates.insert(way, gate(states, job));
             if known.signal != Signal::Steady {
                 self.modulated.insert(way, known.signal);

@@ -45,7 +45,7 @@ pub struct Islands<'n> {
 }
 
 /// A state of the switches (all of the job) and the relays (a bit each).
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Default, Clone, PartialEq, Eq, Hash)]
 pub struct Setting {
     /// State of each switch.
     pub switches: Vec<u8>,

@@ -1,13 +1,14 @@
 //! Brings relays and fuses to rest and says what the probe reads.
 
 mod now;
+mod rest;
 mod scope;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::rc::Rc;
 
 use foldhash::fast::FixedState;
-use loomproof_core::circuit::{ElementId, GROUND, MAX_NODES, NodeId, Part};
+use loomproof_core::circuit::{GROUND, MAX_NODES, NodeId};
 use loomproof_core::instrument::{PROTECTION, PULL, REFERENCE, WIDE_LEG};
 use loomproof_core::solve::{Attachment, Corner, SolveError, Workspace, island, room};
 use loomproof_core::units::{Ohms, Volts};
@@ -16,28 +17,9 @@ use super::causes::Scenario;
 use super::wiring::Powered;
 use crate::plan::model::Signal;
 use crate::review::elements::Gate;
-use crate::review::islands::{Setting, bit};
 use now::Now;
+pub use rest::Settled;
 pub use scope::{Cluster, Scope};
-
-/// A blade fuse carries 1.35 times its rating for half an hour and blows at twice
-/// its rating within 5 s (ISO 8820-3 as cited by a mini ISO relay datasheet, read):
-/// beyond that it is taken as blown by the time that anybody looks.
-const BLOWS: f64 = 2.0;
-
-/// How often relays and fuses may follow each other before they are taken as chattering.
-const ROUNDS: usize = 16;
-
-/// Where switches, relays and fuses are at rest.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub struct Settled {
-    /// Switches and relays.
-    pub setting: Setting,
-    /// Feeds whose fuse has blown.
-    pub blown: Vec<usize>,
-    /// Fuses of the harness that have blown.
-    pub burnt: Vec<ElementId>,
-}
 
 /// The least and the most that a reading can be, by what is not known of loads.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -221,122 +203,6 @@ impl<'p> Solver<'p> {
 
     fn voltage(&mut self, now: &Now, node: NodeId, corner: Corner) -> Result<f64, SolveError> {
         Ok(self.spot(now, node, corner)?.volts)
-    }
-
-    /// Where relays and fuses come to rest when the switches are like this and the
-    /// relays were like that, every fuse whole.
-    ///
-    /// # Errors
-    /// [`SolveError`] when the circuit cannot be solved.
-    pub fn settle(
-        &mut self,
-        scope: &Scope,
-        scenario: &Scenario,
-        switches: &[u8],
-        relays: u128,
-    ) -> Result<Settled, SolveError> {
-        let before = Settled {
-            setting: Setting {
-                switches: Vec::new(),
-                relays,
-            },
-            blown: Vec::new(),
-            burnt: Vec::new(),
-        };
-        self.settle_after(scope, scenario, switches, &before)
-    }
-
-    /// As [`Self::settle`], after another state: fuses that blew then stay so.
-    ///
-    /// # Errors
-    /// [`SolveError`] when the circuit cannot be solved.
-    pub fn settle_after(
-        &mut self,
-        scope: &Scope,
-        scenario: &Scenario,
-        switches: &[u8],
-        before: &Settled,
-    ) -> Result<Settled, SolveError> {
-        let mut settled = before.clone();
-        settled.setting.switches = switches.to_vec();
-        for (switch, state) in &scenario.stuck {
-            if let Some(own) = settled.setting.switches.get_mut(*switch) {
-                *own = *state;
-            }
-        }
-        let powered = self.powered;
-        let fused = scope.feeds.iter().copied();
-        let fused: Vec<usize> = fused
-            .filter(|at| {
-                powered
-                    .feeds
-                    .get(*at)
-                    .is_some_and(|feed| feed.fuse.is_some())
-            })
-            .collect();
-        if scope.coils.is_empty() && scope.fuses.is_empty() && fused.is_empty() {
-            return Ok(settled);
-        }
-        for _ in 0..ROUNDS {
-            let now = self.now(scope, scenario, &settled, true);
-            let before = settled.clone();
-            for coil in scope.coils.iter().filter_map(|at| powered.coils.get(*at)) {
-                let Some(element) = powered
-                    .model
-                    .circuit
-                    .edited_element(coil.element, &scenario.edits)
-                else {
-                    settled.setting.relays &= !bit(coil.relay);
-                    continue;
-                };
-                let a = self.voltage(&now, element.a, Corner::Most)?;
-                let b = self.voltage(&now, element.b, Corner::Most)?;
-                if (a - b).abs() >= coil.operates.0 {
-                    settled.setting.relays |= bit(coil.relay);
-                } else if (a - b).abs() < coil.releases.0 {
-                    settled.setting.relays &= !bit(coil.relay);
-                }
-            }
-            for (element, rating) in scope.fuses.iter().filter_map(|at| powered.fuses.get(*at)) {
-                let circuit = &powered.model.circuit;
-                if let Some(fuse) = circuit.edited_element(*element, &scenario.edits)
-                    && let Part::Wire { ohms, .. } = fuse.part
-                    && !settled.burnt.contains(element)
-                {
-                    let a = self.voltage(&now, fuse.a, Corner::Least)?;
-                    let b = self.voltage(&now, fuse.b, Corner::Least)?;
-                    if (a - b).abs() / ohms.0 > BLOWS * rating.0 {
-                        settled.burnt.push(*element);
-                    }
-                }
-            }
-            // The harness's own fuse goes before the vehicle's.
-            if settled.burnt == before.burnt {
-                for at in fused.iter().copied() {
-                    let Some(feed) = powered.feeds.get(at) else {
-                        continue;
-                    };
-                    let Some(rating) = feed.fuse else { continue };
-                    let fed = Self::lets(&before, &feed.gate)
-                        && !scenario.dead.contains(&at)
-                        && !settled.blown.contains(&at);
-                    if fed {
-                        let volts = self.voltage(&now, feed.node, Corner::Least)?;
-                        // What a low feed gives is less than the battery has.
-                        let mut low = scenario.volts.iter();
-                        let low = low.find(|(feed, _)| *feed == at);
-                        let given = low.map_or(self.battery, |(_, volts)| *volts);
-                        if (given.0 - volts) / feed.ohms.0 > BLOWS * rating.0 {
-                            settled.blown.push(at);
-                        }
-                    }
-                }
-            }
-            if settled == before {
-                break;
-            }
-        }
-        Ok(settled)
     }
 
     /// What the probe reads at every point of a scope, in the order of
