@@ -100,7 +100,7 @@ impl Default for Settings {
             // 1e-9 of the best.
             negligible: 20.7,
             patience: 50_000,
-            content: 4_000,
+            content: 30_000,
             beam: 8,
             pairs: true,
             go_on: false,
