@@ -216,7 +216,8 @@ one that nothing that can be asked tells from it, is in the first group; of two 
 have to be in it, as one set. What is named is there if a set of the first group has nothing in \
 it that is not wrong in the vehicle: of two faults one may be named, and the other is found when \
 the repaired vehicle is asked about again. Vehicles in which the fault is not in the answer are \
-told on standard error.
+told on standard error. Every fault counts the same here, however rare it is by its prior: where \
+two explain the answers, the rarer one is not named.
 
 ";
 
