@@ -6,8 +6,7 @@
 //! up exactly; every other pair is either scored, or shown by a bound to be
 //! worse than what is known, or holds a single one that leaves nothing to
 //! explain (and is then no explanation of its own), so that the best of all
-//! singles and pairs is proved (`tests/tests/proved.rs` works all of them out),
-//! unless that takes more patience than is given.
+//! singles and pairs is proved (`tests/tests/proved.rs` works all of them out).
 //! Larger sets grow best-first from the best smaller ones and are improved by
 //! leaving out, exchanging and adding one member at a time; of these no proof is
 //! claimed.
@@ -75,9 +74,6 @@ pub struct Settings {
     pub negligible: f64,
     /// The most pairs that are scored; beyond that pairs are not proved.
     pub patience: u64,
-    /// The most pairs that are scored where the best single one explains everything:
-    /// nobody waits a minute for the proof that no two faults do better.
-    pub content: u64,
     /// How many of the best sets of one size are grown to the next.
     pub beam: usize,
     /// Whether pairs are looked for although the best single one explains
@@ -99,8 +95,7 @@ impl Default for Settings {
             least_gain: 3.0,
             // 1e-9 of the best.
             negligible: 20.7,
-            patience: 50_000,
-            content: 30_000,
+            patience: 500_000,
             beam: 8,
             pairs: true,
             go_on: false,
@@ -172,15 +167,9 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
             hunt.keep(vec![one], *gain);
         }
     }
-    let explained = hunt.one_explains_all()?;
-    let enough = !settings.pairs && explained;
+    let enough = !settings.pairs && hunt.one_explains_all()?;
     if settings.most >= 2 && !enough {
-        let patience = if explained {
-            settings.content
-        } else {
-            settings.patience
-        };
-        hunt.pairs(&outcome.singles, patience, &mut outcome.proof)?;
+        hunt.pairs(&outcome.singles, &mut outcome.proof)?;
     }
     for size in 2..settings.most {
         if enough || !hunt.grow(size, &outcome.singles)? {
@@ -237,7 +226,7 @@ impl<S: Space> Hunt<'_, S> {
     }
 
     /// All pairs: added up, bounded or scored.
-    fn pairs(&mut self, singles: &[f64], patience: u64, proof: &mut Proof) -> Result<(), String> {
+    fn pairs(&mut self, singles: &[f64], proof: &mut Proof) -> Result<(), String> {
         let least = self.settings.least_gain;
         let mut touching: Vec<(f64, usize, usize)> = Vec::new();
         let mut sets = proof.sets;
@@ -277,7 +266,7 @@ impl<S: Space> Hunt<'_, S> {
                 continue;
             }
             scored += 1;
-            if scored > patience {
+            if scored > self.settings.patience {
                 proof.scored += scored;
                 return Ok(());
             }
@@ -393,64 +382,5 @@ impl<S: Space> Hunt<'_, S> {
             self.add(&rest, without, more, singles)?;
         }
         Ok(())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Three hypotheses on the same observations; the first explains them all.
-    struct Three;
-
-    impl Space for Three {
-        fn len(&self) -> usize {
-            3
-        }
-
-        fn ln_prior(&self, _: usize) -> f64 {
-            -5.0
-        }
-
-        fn compatible(&self, _: usize, _: usize) -> bool {
-            true
-        }
-
-        fn separate(&self, _: usize, _: usize) -> bool {
-            false
-        }
-
-        fn bound(&self, _: usize) -> f64 {
-            100.0
-        }
-
-        fn bound_of_two(&self, _: usize, _: usize) -> f64 {
-            100.0
-        }
-
-        fn gain(&self, set: &[usize], _: f64) -> Result<Option<f64>, String> {
-            Ok(Some(if set.contains(&0) { 50.0 } else { 20.0 }))
-        }
-
-        fn open_to(&self, set: &[usize]) -> Result<Vec<usize>, String> {
-            Ok(if set.contains(&0) {
-                Vec::new()
-            } else {
-                vec![0, 1, 2]
-            })
-        }
-    }
-
-    #[test]
-    fn content_with_one_that_explains_all() {
-        let proved = search(&Three, &Settings::default()).unwrap();
-        assert_eq!((proved.proof.size, proved.proof.sets), (2, 6));
-        let content = Settings {
-            content: 1,
-            ..Settings::default()
-        };
-        let outcome = search(&Three, &content).unwrap();
-        assert_eq!((outcome.proof.size, outcome.proof.sets), (1, 3));
-        assert_eq!(outcome.found.first(), proved.found.first());
     }
 }

@@ -73,13 +73,8 @@ fn certainty(
         };
         if findings.list.len() <= proof.faults {
             text.push_str(&format!(
-                " Of all {} {upto} that this plan allows, none explains the readings better{}.",
-                proof.sets,
-                if proof.faults == 1 {
-                    "; two at once were searched, but not all of them"
-                } else {
-                    ""
-                }
+                " Of all {} {upto} that this plan allows, none explains the readings better.",
+                proof.sets
             ));
         } else {
             text.push_str(&format!(
