@@ -385,6 +385,28 @@ mod tests {
     }
 
     #[test]
+    fn of_two_passive_nets_the_earlier_is_the_source() {
+        let mut circuit = Circuit::<16>::new();
+        for lead in 0..6 {
+            let node = circuit.node().unwrap();
+            if lead % 2 == 1 {
+                let before = NodeId(node.0 - 1);
+                circuit.wire(before, node, Ohms(0.1), Ohms(0.01)).unwrap();
+            }
+            circuit.clip(LeadId(lead), node).unwrap();
+        }
+        let layout = Layout::of(&circuit, &[]);
+        let isolation = first_pass(&layout).filter_map(|planned| match planned.purpose {
+            Purpose::Isolation(lead) => Some((lead.0, planned.step.low)),
+            _ => None,
+        });
+        let held: Vec<(u8, Vec<u8>)> = isolation
+            .map(|(lead, low)| (lead, low.iter().map(|lead| lead.0).collect()))
+            .collect();
+        assert_eq!(held, [(0, vec![2, 4]), (2, vec![4]), (4, vec![])]);
+    }
+
+    #[test]
     fn first_pass_covers_each_net_each_joint_and_each_component() {
         let (_, layout) = layout();
         let purposes: Vec<_> = first_pass(&layout).map(|p| p.purpose).collect();
