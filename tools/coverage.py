@@ -12,7 +12,7 @@ Written on commit `{commit}` by
 {command}
 ```
 
-What {whose} own unit tests (and core's test of frames) run through, counted by LLVM. Tests that stand beside the code are counted with it, files of tests alone are not. Whole commands, end-to-end tests, fuzzing and the emulated board run through much of what is missing here and are not counted. A line that is run is not a line that is checked.
+What {whose} own tests run through, counted by LLVM{command_too}. Tests that stand beside the code are counted with it, files of tests alone are not. The end-to-end tests of the crate `tests`, fuzzing and the emulated board run through much of what is missing here and are not counted. A line that is run is not a line that is checked.
 
 | where | lines | of | regions | functions |
 | --- | --- | --- | --- | --- |
@@ -58,6 +58,7 @@ def main():
         commit=sys.argv[2],
         command="tools/coverage.sh --write" + (" --core" if alone else ""),
         whose="core's" if alone else "core's and host's",
+        command_too="" if alone else ": unit tests, and the built command by `host/tests`",
     )
     if alone:
         text = text.replace(
@@ -66,7 +67,7 @@ def main():
             "bench, and are in the crates `host` and `tests`. A line that is run",
         )
     if len(sys.argv) > 4:
-        text = text.replace("own unit tests", f"unit tests {sys.argv[4:]}")
+        text = text.replace("own tests", f"tests {sys.argv[4:]}")
     for group, sums in sorted(groups.items()):
         name = f"**{group}**" if "/" not in group else f"`{group}`"
         text += f"| {name} | {share(sums['lines'])} | {sums['lines']['count']} "

@@ -14,6 +14,7 @@ pub mod drain;
 pub mod fault;
 pub mod first_power;
 pub mod hookup;
+pub mod jig;
 mod kept;
 pub mod link;
 pub mod live;

@@ -17,7 +17,7 @@ use loomproof::sheet::language::Language;
 use loomproof::touch::report::{Sits, Task};
 use loomproof::touch::told::Teller;
 use loomproof::touch::{Answer, Groups, look};
-use loomproof::{comeback, drain, first_power, live, own, touch, wiggle};
+use loomproof::{comeback, drain, first_power, jig, live, own, touch, wiggle};
 use loomproof_core::units::Volts;
 use loomproof_core::wire::{LeadId, Place};
 use loomproof_tests::records;
@@ -32,6 +32,7 @@ const POWER: &str = "schemas/first-power.schema.json";
 const DRAIN: &str = "schemas/drain.schema.json";
 const FOLLOW: &str = "schemas/follow.schema.json";
 const TOUCH: &str = "schemas/touch.schema.json";
+const JIG: &str = "schemas/jig.schema.json";
 const KIT: &str = "schemas/kit.schema.json";
 
 #[test]
@@ -43,6 +44,7 @@ fn the_schemas_are_those_of_the_types() {
     is_made_of::<first_power::Report>(POWER);
     is_made_of::<live::follow::Report>(FOLLOW);
     is_made_of::<touch::report::Report>(TOUCH);
+    is_made_of::<jig::report::Report>(JIG);
     is_made_of::<Kit>(KIT);
 }
 
@@ -66,6 +68,34 @@ fn what_a_kit_list_prints_fits() {
         ("/parts/0/sort", json!("bolt")),
         ("/not_needed/0/name", Value::Null),
         ("/wire", json!(7)),
+    ] {
+        let mut spoiled = printed.clone();
+        *spoiled.pointer_mut(path).unwrap() = bad.clone();
+        assert!(!schema.is_valid(&spoiled), "{path} = {bad}");
+    }
+}
+
+#[test]
+fn what_the_check_of_a_jig_prints_fits() {
+    let jig = jig::file::load(&top().join("fixtures/jigs/bakery-van.jig.toml"), false).unwrap();
+    let bench = Bench::bare(Bare::Free, &Settings::default()).unwrap();
+    let link = VirtualProbe::new(bench).session().unwrap();
+    let mut found = jig::report::Findings::new(&jig);
+    found.identity(&jig::Identity::Nothing);
+    found.open(LeadId(3));
+    let half = jig::report::HalfReport::new("X1", 12, None);
+    let history = jig::history::History::default();
+    let report = found.report(ProbeReport::of(link.hello()), &history, vec![half]);
+    assert_eq!(report.findings.len(), 2);
+    let schema = validator(JIG);
+    let printed = serde_json::to_value(&report).unwrap();
+    fits(&schema, &printed);
+    for (path, bad) in [
+        ("/verdict", json!("whole")),
+        ("/number", json!("18")),
+        ("/findings/0/kind", json!("code")),
+        ("/findings/1/do", Value::Null),
+        ("/halves/0/worst_ohms", json!("0.1 ohm")),
     ] {
         let mut spoiled = printed.clone();
         *spoiled.pointer_mut(path).unwrap() = bad.clone();

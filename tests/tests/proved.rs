@@ -7,6 +7,7 @@ use loomproof::diagnosis::evidence::Evidence;
 use loomproof::diagnosis::search::{Settings, Space, search};
 use loomproof::diagnosis::space::Catalogue;
 use loomproof::fault::Fault;
+use loomproof::fault::spell::parse;
 use loomproof::ringout::Outcome;
 use loomproof_tests::campaign::draw::together;
 use loomproof_tests::campaign::site::{Loaded, Site};
@@ -95,4 +96,40 @@ fn pairs_of_faults() {
             nothing_is_better(&site, &faults, 90 + seed);
         }
     }
+}
+
+/// With little effort the likeliest pairs are scored all the same; only the proof is less.
+#[test]
+fn what_would_take_too_long_is_not_proved_and_found_all_the_same() {
+    let site = load("bakery-van/bench");
+    let faults = ["open@X1:9", "short@W3,with=W23"].map(|text| parse(text, &site.job).unwrap());
+    let bench = Bench {
+        seed: 7,
+        leads: site.probe_leads,
+        ..Bench::default()
+    };
+    let (_, outcome) = site.scan(&faults, &bench).unwrap();
+    let Outcome::Complete(taken) = outcome else {
+        panic!("{faults:?} was refused");
+    };
+    let evidence = Evidence::new(&site.model, &taken).unwrap();
+    let catalogue: Vec<Fault> = site.covered.iter().map(|c| c.fault.clone()).collect();
+    let found = |effort: u64| {
+        let settings = Settings {
+            most: 2,
+            effort,
+            ..Settings::default()
+        };
+        search(&Catalogue::new(&evidence, &catalogue), &settings).unwrap()
+    };
+    let (whole, part) = (found(u64::MAX), found(1_000_000));
+    assert_eq!((whole.proof.size, part.proof.size), (2, 1));
+    assert_eq!(part.proof.sets, catalogue_len(&evidence, &catalogue));
+    assert!(part.proof.scored < whole.proof.scored, "{part:?}");
+    assert_eq!(whole.found[0].set, part.found[0].set);
+    assert_eq!(whole.found[0].set.len(), 2);
+}
+
+fn catalogue_len(evidence: &Evidence<'_>, catalogue: &[Fault]) -> u64 {
+    Catalogue::new(evidence, catalogue).len() as u64
 }

@@ -28,6 +28,7 @@ mod front_end;
 pub mod hal;
 mod harness;
 mod island;
+mod jig;
 mod network;
 mod noise;
 mod plant;
@@ -53,6 +54,7 @@ use front_end::{BANK, Parts, Pin, State};
 use harness::Rigged;
 pub use harness::{ChassisLead, Tip};
 pub(crate) use harness::{Fitted, Spot, Who};
+pub use jig::OnJig;
 use loomproof_core::instrument::{REFERENCE, WIDE_SHIFT};
 use loomproof_core::units::{Amperes, Ohms, Volts};
 use loomproof_core::wire::LeadId;
@@ -97,7 +99,7 @@ pub enum Device {
 }
 
 /// How the bench is set up.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
     /// Seed of all tolerances and noise.
     pub seed: u64,
@@ -112,6 +114,8 @@ pub struct Settings {
     pub spi_hz: u32,
     /// Faults of the probe itself.
     pub defects: Vec<Defect>,
+    /// Resistors in the plug of a bench jig, from a lead to the chassis leads.
+    pub code: Vec<(LeadId, Ohms)>,
 }
 
 impl Default for Settings {
@@ -123,6 +127,7 @@ impl Default for Settings {
             noise: true,
             spi_hz: 8_000_000,
             defects: Vec::new(),
+            code: Vec::new(),
         }
     }
 }
@@ -358,6 +363,11 @@ impl Bench {
         } = rigged;
         for (a, b, ohms) in defects.joined() {
             netlist.resistor(channels[a], channels[b], ohms);
+        }
+        for (lead, ohms) in &settings.code {
+            if let Some(node) = channels.get(usize::from(lead.0)) {
+                netlist.resistor(*node, 0, ohms.value());
+            }
         }
         let nodes = channels.clone();
         let mut scene = Scene::new(netlist, channels, power);

@@ -1,13 +1,15 @@
 //! The probe, on whatever it is clipped to.
 
 use super::Failure;
+use super::jig::using::{JigArgs, Plugged};
 use super::job::BenchArgs;
 use crate::bench::Bench;
 use crate::fault::Fault;
 use crate::hookup::Hookup;
 use crate::link::{Link, connect};
 use crate::plan::model::Job;
-use loomproof_core::wire::Hello;
+use loomproof_core::units::Ohms;
+use loomproof_core::wire::{Hello, LeadId, Place};
 
 /// `--probe` for the virtual one.
 pub(super) const VIRTUAL: &str = "virtual";
@@ -52,6 +54,8 @@ pub(super) struct Clipped<'a> {
     /// What is wrong on the virtual bench, round by round.
     faults: Vec<Vec<Fault>>,
     round: usize,
+    /// The resistors in the plug of the virtual bench's jig.
+    code: Vec<(LeadId, Ohms)>,
 }
 
 impl<'a> Clipped<'a> {
@@ -74,6 +78,7 @@ impl<'a> Clipped<'a> {
             simulated,
             faults: Vec::new(),
             round: 0,
+            code: Vec::new(),
         })
     }
 
@@ -86,6 +91,26 @@ impl<'a> Clipped<'a> {
     pub(super) fn leads(&self) -> u8 {
         let link = self.link.as_ref();
         link.map_or(self.bench.simulated.leads, |link| link.hello().leads)
+    }
+
+    /// The jig that the harness is plugged into, where one was asked for.
+    ///
+    /// # Errors
+    /// [`Failure`] where another is plugged in, or none, or it must not be used.
+    pub(super) fn plugged(
+        &mut self,
+        jig: &JigArgs,
+        place: Place,
+    ) -> Result<Option<Plugged>, Failure> {
+        let real: Option<&mut dyn Link> = match &mut self.link {
+            Some(link) if !self.simulated => Some(link.as_mut()),
+            _ => None,
+        };
+        let plugged = jig.plugged(place, real, &self.bench.simulated)?;
+        if let Some(plugged) = &plugged {
+            self.code.clone_from(&plugged.code);
+        }
+        Ok(plugged)
     }
 
     /// What will be clipped, round by round. A mistake with a clip is made in the
@@ -129,7 +154,8 @@ impl<'a> Clipped<'a> {
             _ => {
                 let faults = self.faults.get(round).map(Vec::as_slice);
                 let faults = faults.unwrap_or_default();
-                let probe = self.bench.probe(&self.job, hookup, faults)?;
+                let code = &self.code;
+                let probe = self.bench.probe(&self.job, hookup, faults, code)?;
                 Box::new(probe.session()?)
             }
         };

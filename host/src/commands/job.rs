@@ -5,7 +5,8 @@ use std::io::IsTerminal as _;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use loomproof_core::wire::Place;
+use loomproof_core::units::Ohms;
+use loomproof_core::wire::{LeadId, Place};
 
 use super::asking::ask;
 use super::{Failure, note};
@@ -193,22 +194,7 @@ impl JobArgs {
     /// # Errors
     /// [`Failure`] for what is no answer, or one option answered twice.
     pub fn given(&self) -> Result<BTreeMap<String, String>, Failure> {
-        let mut given: BTreeMap<String, String> = BTreeMap::new();
-        for answer in &self.answers {
-            let Some((option, value)) = answer.split_once('=') else {
-                return Err(Failure::usage(format!(
-                    "--answer {answer}: write it as --answer option=value"
-                )));
-            };
-            if let Some(earlier) = given.insert(option.to_owned(), value.to_owned())
-                && earlier != value
-            {
-                return Err(Failure::usage(format!(
-                    "option {option} is answered twice: {earlier} and {value}"
-                )));
-            }
-        }
-        Ok(given)
+        given(&self.answers)
     }
 
     /// What is fixed where everything else is to stay open: what the command line
@@ -254,6 +240,29 @@ impl JobArgs {
             Failure::plan(plan.render(&problems, colour), only_unsafe(&problems))
         })
     }
+}
+
+/// What `--answer` says.
+///
+/// # Errors
+/// [`Failure`] for what is no answer, or one option answered twice.
+pub fn given(answers: &[String]) -> Result<BTreeMap<String, String>, Failure> {
+    let mut given: BTreeMap<String, String> = BTreeMap::new();
+    for answer in answers {
+        let Some((option, value)) = answer.split_once('=') else {
+            return Err(Failure::usage(format!(
+                "--answer {answer}: write it as --answer option=value"
+            )));
+        };
+        if let Some(earlier) = given.insert(option.to_owned(), value.to_owned())
+            && earlier != value
+        {
+            return Err(Failure::usage(format!(
+                "option {option} is answered twice: {earlier} and {value}"
+            )));
+        }
+    }
+    Ok(given)
 }
 
 impl BenchArgs {
@@ -302,7 +311,8 @@ impl BenchArgs {
             .collect()
     }
 
-    /// The virtual probe, clipped like this to a bench with these faults.
+    /// The virtual probe, clipped like this to a bench with these faults, or plugged into
+    /// a jig with these resistors in its plug.
     ///
     /// # Errors
     /// [`Failure`] when the faults do not fit the job.
@@ -311,8 +321,13 @@ impl BenchArgs {
         job: &Job,
         hookup: &Hookup,
         faults: &[Fault],
+        code: &[(LeadId, Ohms)],
     ) -> Result<VirtualProbe, Failure> {
-        let bench = Bench::new(job, hookup, faults, &self.simulated.settings()?)?;
+        let settings = Settings {
+            code: code.to_vec(),
+            ..self.simulated.settings()?
+        };
+        let bench = Bench::new(job, hookup, faults, &settings)?;
         Ok(VirtualProbe::with_flash(bench, self.simulated.flash()?))
     }
 }

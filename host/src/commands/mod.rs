@@ -10,6 +10,7 @@ mod first_power;
 mod following;
 mod going_on;
 mod hookup;
+mod jig;
 mod job;
 mod keeping;
 mod learning;
@@ -79,6 +80,8 @@ enum Verb {
     Sheet(sheet::Args),
     /// What was measured before: list, show, compare, export, check.
     Records(records::Args),
+    /// Bench jigs: write one for a plan, tell which is plugged in, check it.
+    Jig(jig::Args),
     /// Find and test probes, null their leads, load a plan; serve the virtual one.
     Probe(probe::Args),
     /// Prints completions for a shell.
@@ -112,6 +115,7 @@ pub fn main() -> ExitCode {
         Verb::Comeback(args) => comeback::run(&args),
         Verb::Sheet(args) => sheet::run(&args),
         Verb::Records(args) => records::run(&args),
+        Verb::Jig(args) => jig::run(&args),
         Verb::Probe(args) => probe::run(&args),
         Verb::Completions(args) => shell::completions(&args),
         Verb::Man(args) => shell::man(&args),

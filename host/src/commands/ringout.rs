@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::clipped::Clipped;
 use super::exit::Status;
 use super::going_on::go_on;
+use super::jig::using::JigArgs;
 use super::job::{BenchArgs, JobArgs, ReachArgs};
 use super::keeping::{Run, Shelf, StoreArgs, SubjectArgs};
 use super::learning::{LearnArgs, Lesson, learn};
@@ -57,7 +58,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE", conflicts_with_all = ["save", "from"])]
     so_far: Option<PathBuf>,
     /// Judges a kept scan instead of taking one.
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["probe", "faults", "seed", "leads", "place", "at"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["probe", "faults", "seed", "leads", "place", "at", "jig"])]
     from: Option<PathBuf>,
     /// A place whose hand checks were done and are vouched for, such as X1; may
     /// be repeated; `all` for every place.
@@ -65,11 +66,13 @@ pub struct Args {
     attest: Vec<String>,
     /// Where the readings leave a choice, asks for the step that tells most, takes
     /// it, and judges again.
-    #[arg(long, conflicts_with = "from")]
+    #[arg(long, conflicts_with_all = ["from", "jig"])]
     go_on: bool,
     /// The clips sit as in this file that `touch --make` has kept.
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["from", "at"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["from", "at", "jig"])]
     clips: Option<PathBuf>,
+    #[command(flatten)]
+    jig: JigArgs,
     #[command(flatten)]
     learn: LearnArgs,
     /// Also shows the readings that speak for the findings, and against them.
@@ -151,16 +154,24 @@ fn scan(
     let place: Place = args.job.place.into();
     let subject = args.subject.subject()?;
     let mut shelf = Shelf::open(&args.store)?;
-    let hookups = match &args.clips {
-        None => rounds(job, place, usize::from(probe.leads()), within)?.hookups,
-        Some(file) => {
+    let jig = probe.plugged(&args.jig, place)?;
+    let hookups = match (&jig, &args.clips) {
+        (Some(jig), _) => vec![jig.hookup(job, probe.leads())?],
+        (None, None) => rounds(job, place, usize::from(probe.leads()), within)?.hookups,
+        (None, Some(file)) => {
             let clips = Clips::load(file).map_err(Failure::usage)?;
             let clipped = clips.hookup(file, job, (place, probe.leads()));
             vec![clipped.map_err(Failure::usage)?]
         }
     };
     probe.plan(&hookups)?;
-    let (new, stop) = ring(job, hookups, &mut probe)?;
+    if let Some(jig) = jig.as_ref().filter(|_| !probe.is_virtual()) {
+        jig.count()?;
+    }
+    let (mut new, stop) = ring(job, hookups, &mut probe)?;
+    for rung in &mut new {
+        rung.set_anew = jig.as_ref().is_some_and(|jig| jig.proved);
+    }
     let broken_off = stop.is_some();
     // A place that was rung out again counts as it is now.
     if !broken_off {
@@ -188,6 +199,9 @@ fn scan(
             "Readings of earlier calls count as well. Once something is put right, ring out again \
              with the same --at as then: that takes the place of what was read there.",
         );
+    }
+    if let Some(jig) = jig.filter(|_| report.verdict == Verdict::Faults) {
+        note(jig.afterthought());
     }
     // The verdict first: a disk that is full must not swallow it.
     let status = print_report(args, &report)?;

@@ -3,9 +3,10 @@
 
 use std::path::PathBuf;
 
-use loomproof_core::wire::{LeadId, MAX_LEADS, Place};
+use loomproof_core::wire::{LeadId, Place};
 
 use super::exit::Status;
+use super::jig::using::JigArgs;
 use super::job::{BenchArgs, JobArgs, ReachArgs};
 use super::staged::StageArgs;
 use super::stopping::{Stopping, let_go};
@@ -13,6 +14,7 @@ use super::touching::{Hand, Heard, Placed, tell};
 use super::{Failure, Format, note, print, print_json};
 use crate::hookup::rounds::rounds;
 use crate::hookup::{Clip, Hookup, Point};
+use crate::jig::{Jig, file};
 use crate::plan::model::Job;
 use crate::ringout::report::{ProbeReport, Verdict};
 use crate::ringout::verdict::place_word;
@@ -50,11 +52,13 @@ pub struct Args {
     prove: bool,
     /// The same with clips that were put on as they came to hand: finds which lead sits
     /// where, and keeps it in a file for `ringout --clips`.
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["prove", "clips"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["prove", "clips", "jig"])]
     make: Option<PathBuf>,
     /// The clips sit as in this file that `--make` has kept.
-    #[arg(long, value_name = "FILE", conflicts_with = "at")]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["at", "jig"])]
     clips: Option<PathBuf>,
+    #[command(flatten)]
+    jig: JigArgs,
     /// A clip whose number was read: P5=X1:4; may be repeated. That point is not asked
     /// for.
     #[arg(long, value_name = "LEAD=POINT")]
@@ -69,11 +73,7 @@ pub struct Args {
 }
 
 fn lead(text: &str) -> Result<LeadId, String> {
-    let number = text.strip_prefix(['P', 'p']).map(str::parse::<u8>);
-    match number {
-        Some(Ok(n)) if (1..=MAX_LEADS).contains(&usize::from(n)) => Ok(LeadId(n - 1)),
-        _ => Err("a lead is written as on its clip: P1 to P128".to_owned()),
-    }
+    file::lead(text).ok_or_else(|| "a lead is written as on its clip: P1 to P128".to_owned())
 }
 
 impl Args {
@@ -112,9 +112,18 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
             "--plays is of the virtual bench; leave it away for a real probe".to_owned(),
         ));
     }
-    let hookup = hookup(args, &job, place, hand.leads())?;
-    let tip = tip(args, &hookup, hand.leads())?;
+    let jig = hand.plugged(&args.jig, place)?;
+    let hookup = match &jig {
+        Some(jig) => jig.hookup(&job, hand.leads())?,
+        None => hookup(args, &job, place, hand.leads())?,
+    };
+    let plugged = jig.as_ref().map(|plugged| &plugged.jig);
+    let tip = tip(args, (&hookup, plugged), hand.leads())?;
     let sits = sits(args, &job, &hookup)?;
+    if jig.is_some() && task == Task::Prove {
+        note("Take the harness out of the jig: then each of its contacts answers by itself.");
+        hand.unplug(&hookup);
+    }
     hand.take(&hookup, tip, (task == Task::Make).then_some(&sits))?;
     hand.prove_itself(&hookup)?;
     for say in hookup.mated.to_do(&job) {
@@ -190,9 +199,10 @@ fn hookup(args: &Args, job: &Job, place: Place, leads: u8) -> Result<Hookup, Fai
     Ok(planned.hookups.remove(0))
 }
 
-fn tip(args: &Args, hookup: &Hookup, leads: u8) -> Result<LeadId, Failure> {
+fn tip(args: &Args, (hookup, jig): (&Hookup, Option<&Jig>), leads: u8) -> Result<LeadId, Failure> {
     let make = args.task() == Task::Make;
-    let free = |lead: &LeadId| make || hookup.point(*lead).is_none();
+    let in_jig = |lead: &LeadId| jig.is_some_and(|jig| jig.uses(*lead));
+    let free = |lead: &LeadId| make || (hookup.point(*lead).is_none() && !in_jig(lead));
     let tip = match args.tip {
         Some(tip) => Some(tip),
         None if make => leads.checked_sub(1).map(LeadId),

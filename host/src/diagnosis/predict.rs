@@ -166,6 +166,8 @@ impl<'m> Predictor<'m> {
             model: self.model,
             forest: Forest::new(self.model.circuit.nodes(), &elements, &reach.tips),
             leads: reach.leads,
+            elements: elements.len() as u64,
+            worked: elements.len() as u64,
             known: HashMap::default(),
         }
     }
@@ -216,6 +218,9 @@ pub struct Altered<'m> {
     model: &'m Model,
     forest: Forest,
     leads: LeadSet,
+    elements: u64,
+    /// Elements of every solution so far.
+    worked: u64,
     known: HashMap<(LeadSet, LeadSet, Quantity, u8), Band, FixedState>,
 }
 
@@ -237,6 +242,7 @@ impl Altered<'_> {
         if let Some(band) = self.known.get(&key) {
             return Ok(*band);
         }
+        self.worked += self.elements;
         let circuit = &self.model.circuit;
         let band =
             expect(&mut self.forest, circuit, step, quantity).map_err(|error| match error {
@@ -250,5 +256,11 @@ impl Altered<'_> {
             })?;
         self.known.insert(key, band);
         Ok(band)
+    }
+
+    /// What was computed since this was asked last: the elements of every circuit that was
+    /// planted or solved.
+    pub(super) fn work(&mut self) -> u64 {
+        std::mem::take(&mut self.worked)
     }
 }

@@ -437,6 +437,10 @@ impl Space for Catalogue<'_, '_> {
         Ok(self.fit(set, floor)?.map(|fitted| fitted.gain))
     }
 
+    fn work(&self) -> u64 {
+        self.evidence.work()
+    }
+
     fn suffices(&self, one: usize) -> Result<bool, String> {
         let fit = self
             .evidence

@@ -32,8 +32,8 @@ pub(crate) mod when;
 mod write;
 
 pub use plan_type::{OptionQuestion, Plan, Rejected};
-pub(crate) use problem::spoils;
 pub use problem::{Class, Place, Problem, Secondary, only_unsafe, render};
+pub(crate) use problem::{Problems, Span, spoils};
 pub use read::{MOST_BYTES, MOST_LEADS, read};
 
 /// The smallest plan, as a start for a new one.

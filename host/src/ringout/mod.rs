@@ -78,8 +78,8 @@ pub struct Rung {
     pub taken: Vec<Taken>,
     /// What the clips were nulled to; the circuit has it already.
     pub clips: Clips,
-    /// The clips were looked at and set anew, and the round rung out again: what is
-    /// still off is not theirs.
+    /// The clips were looked at and set anew, and the round rung out again, or the harness
+    /// is in a jig that was proved: what is still off is not theirs.
     pub set_anew: bool,
 }
 

@@ -22,7 +22,7 @@ use crate::diagnosis::ohms::Estimate;
 use crate::diagnosis::space::{self, Candidate};
 use crate::diagnosis::words::{Speaker, ohms_text};
 use crate::fault::{Fault, catalogue};
-use crate::hookup::{Hookup, needed};
+use crate::hookup::{Clip, Hookup, needed};
 use crate::plan::model::{Job, Proof};
 
 /// How many groups are reported.
@@ -170,7 +170,9 @@ fn still_to_do(job: &Job, rounds: &[Round<'_>], again: &[Fault]) -> Vec<Undecide
     let mut places: Vec<(String, Vec<String>)> = Vec::new();
     for point in needed {
         let mut clips = rounds.iter().flat_map(|round| &round.hookup.clips);
-        if clips.any(|clip| clip.point == point) {
+        // The mating half of a jig shows what the crimp does, and more.
+        let in_jig = |clip: &Clip| place == Some(Place::Bench) && clip.point.end() == point.end();
+        if clips.any(|clip| clip.point == point || in_jig(clip)) {
             continue;
         }
         let part = point.part();

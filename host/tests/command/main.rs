@@ -9,6 +9,7 @@ mod first_power;
 mod going_on;
 mod helped;
 mod hostile;
+mod jigs;
 mod kept;
 mod live;
 mod occupied;

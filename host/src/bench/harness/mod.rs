@@ -272,7 +272,7 @@ pub(super) fn parked(
 }
 
 /// The second chassis lead beside the first one, behind the probe leads.
-fn on_chassis(mut netlist: Netlist, mut channels: Vec<usize>, power: Power) -> Rigged {
+pub(super) fn on_chassis(mut netlist: Netlist, mut channels: Vec<usize>, power: Power) -> Rigged {
     let c2 = probe_lead(&mut netlist, 0.0);
     netlist.resistor(c2, 0, CHASSIS_LEADS);
     channels.push(c2);
@@ -283,7 +283,7 @@ fn on_chassis(mut netlist: Netlist, mut channels: Vec<usize>, power: Power) -> R
     }
 }
 
-fn probe_lead(netlist: &mut Netlist, leakage: f64) -> usize {
+pub(super) fn probe_lead(netlist: &mut Netlist, leakage: f64) -> usize {
     let node = netlist.node();
     netlist.add(Element::Capacitor(node, values::PROBE_CAPACITANCE));
     netlist.add(Element::Current(node, leakage));

@@ -15,6 +15,7 @@ const SETTINGS: Settings = Settings {
     noise: true,
     spi_hz: 8_000_000,
     defects: Vec::new(),
+    code: Vec::new(),
 };
 
 fn jobs() -> Vec<Job> {

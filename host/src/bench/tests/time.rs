@@ -18,6 +18,7 @@ const QUIET: Settings = Settings {
     noise: false,
     spi_hz: 8_000_000,
     defects: Vec::new(),
+    code: Vec::new(),
 };
 
 fn all_points() -> crate::hookup::Hookup {

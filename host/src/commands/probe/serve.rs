@@ -1,11 +1,14 @@
 //! `probe serve`: the virtual probe on a port of its own.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use super::{Failure, Status, VirtualArgs, note, print};
+use crate::commands::jig::using::load;
 use crate::commands::job::{BenchArgs, JobArgs};
 use crate::hookup::propose;
+use crate::jig::played::Played;
 
 /// Arguments of `probe serve`.
 #[derive(Debug, clap::Args)]
@@ -14,6 +17,9 @@ pub struct Args {
     job: JobArgs,
     #[command(flatten)]
     bench: BenchArgs,
+    /// The harness is plugged into the jig of this file.
+    #[arg(long, value_name = "FILE")]
+    jig: Option<PathBuf>,
 }
 
 impl Args {
@@ -28,14 +34,21 @@ impl Args {
 ///
 /// # Errors
 /// [`Failure`] where plan, faults or pseudo-terminal do not serve.
-pub fn run(Args { job, bench }: &Args) -> Result<Status, Failure> {
+pub fn run(Args { job, bench, jig }: &Args) -> Result<Status, Failure> {
     use crate::link::pty::Pty;
 
     let place = job.place.into();
     let job = job.job()?;
-    let hookup = propose(&job, place, usize::from(bench.simulated.leads))?;
+    let leads = bench.simulated.leads;
+    let (hookup, code) = match jig.as_deref().map(load).transpose()? {
+        Some(jig) => {
+            let hookup = jig.hookup(&job, (place, leads)).map_err(Failure::usage)?;
+            (hookup, Played::new(&jig, &[]).code())
+        }
+        None => (propose(&job, place, usize::from(leads))?, Vec::new()),
+    };
     let faults = bench.faults(&job)?;
-    let mut probe = bench.probe(&job, &hookup, &faults)?;
+    let mut probe = bench.probe(&job, &hookup, &faults, &code)?;
     let trouble =
         |error: std::io::Error| Failure::probe(format!("cannot serve a pseudo-terminal: {error}"));
     let pty = Pty::open().map_err(trouble)?;

@@ -2,17 +2,19 @@
 
 use std::time::{Duration, Instant};
 
+use loomproof_core::units::Ohms;
 use loomproof_core::wire::{ChassisCheck, Hello, LeadId, LeadSet, Place, Refusal};
 
 use super::screen::Screen;
-use crate::bench::{Bench, Tip};
+use crate::bench::{Bench, Settings, Tip};
 use crate::commands::Failure;
 use crate::commands::clipped::{VIRTUAL, real};
+use crate::commands::jig::using::{JigArgs, Plugged};
 use crate::commands::job::BenchArgs;
 use crate::commands::ready::works;
 use crate::commands::stopping::Stopping;
 use crate::diagnosis::words::{Speaker, capital};
-use crate::fault::Fault;
+use crate::fault::{Fault, catalogue};
 use crate::hookup::{Clip, Hookup, Point};
 use crate::link::{Link, LinkError, VirtualProbe};
 use crate::plan::model::Job;
@@ -45,6 +47,8 @@ pub(in crate::commands) struct Hand<'a> {
     tip: LeadId,
     others: LeadSet,
     steady: Steady,
+    /// The resistors in the plug of the virtual bench's jig.
+    code: Vec<(LeadId, Ohms)>,
     pub(super) screen: Screen,
 }
 
@@ -77,6 +81,7 @@ impl<'a> Hand<'a> {
             tip: LeadId(0),
             others: LeadSet::EMPTY,
             steady: Steady::default(),
+            code: Vec::new(),
             screen: Screen::new(),
         })
     }
@@ -100,6 +105,34 @@ impl<'a> Hand<'a> {
             Some(link) => Ok(link.as_mut()),
             None => Err(Failure::probe("the probe is not clipped yet".to_owned())),
         }
+    }
+
+    /// The jig that the harness is plugged into, where one was asked for.
+    ///
+    /// # Errors
+    /// [`Failure`] where another is plugged in, or none, or it must not be used.
+    pub(in crate::commands) fn plugged(
+        &mut self,
+        jig: &JigArgs,
+        place: Place,
+    ) -> Result<Option<Plugged>, Failure> {
+        let real: Option<&mut dyn Link> = match &mut self.link {
+            Some(link) if !self.simulated => Some(link.as_mut()),
+            _ => None,
+        };
+        let plugged = jig.plugged(place, real, &self.bench.simulated)?;
+        if let Some(plugged) = &plugged {
+            self.code.clone_from(&plugged.code);
+        }
+        Ok(plugged)
+    }
+
+    /// Takes the harness out of the virtual bench's jig; its points stay.
+    pub(in crate::commands) fn unplug(&mut self, hookup: &Hookup) {
+        let parts = catalogue::all(&self.job, hookup).into_iter();
+        self.faults
+            .extend(parts.filter(|fault| matches!(fault, Fault::Missing(_))));
+        self.job.leads.clear();
     }
 
     /// Takes a lead into the hand, the others clipped like this; or, with clips that are
@@ -141,7 +174,10 @@ impl<'a> Hand<'a> {
             on: on.to_vec(),
             chassis,
         };
-        let settings = self.bench.simulated.settings()?;
+        let settings = Settings {
+            code: self.code.clone(),
+            ..self.bench.simulated.settings()?
+        };
         let bench = Bench::touched(&self.job, hookup, &self.faults, &tip, &settings)?;
         let probe = VirtualProbe::with_flash(bench, self.bench.simulated.flash()?);
         self.link = Some(Box::new(probe.session()?));

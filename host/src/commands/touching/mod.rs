@@ -13,7 +13,7 @@ use crate::touch::clips::point;
 use crate::touch::report::Report;
 use crate::touch::told::Teller;
 
-pub(super) use hand::Hand;
+pub(super) use hand::{Hand, failed};
 pub(super) use placed::{Heard, Placed};
 
 /// Names what is touched, until nobody touches any more.

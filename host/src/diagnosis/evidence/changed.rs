@@ -76,7 +76,11 @@ impl<'e, 'm> Changed<'e, 'm> {
                 }
             }
             return match self.with.get_mut(&(round, island)) {
-                Some(altered) => altered.band(step, judged.quantity),
+                Some(altered) => {
+                    let band = altered.band(step, judged.quantity);
+                    self.evidence.worked(altered.work());
+                    band
+                }
                 None => Ok(judged.band),
             };
         }
@@ -89,7 +93,11 @@ impl<'e, 'm> Changed<'e, 'm> {
             }
         }
         match self.altered.get_mut(round) {
-            Some(Some(altered)) => altered.band(step, judged.quantity),
+            Some(Some(altered)) => {
+                let band = altered.band(step, judged.quantity);
+                self.evidence.worked(altered.work());
+                band
+            }
             // A round that does not see the changes.
             _ => Ok(judged.band),
         }

@@ -5,7 +5,7 @@ mod changed;
 mod judged;
 
 use std::borrow::Cow;
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::rc::Rc;
 
@@ -42,6 +42,8 @@ pub struct Evidence<'m> {
     /// with unknown loads.
     shares: BTreeMap<Group, f64>,
     scopes: RefCell<HashMap<Where, Rc<Scope>>>,
+    /// Elements of every circuit that was solved.
+    work: Cell<u64>,
 }
 
 /// Some islands, in every round or in one.
@@ -151,6 +153,7 @@ impl<'m> Evidence<'m> {
             rank,
             shares: shares.0,
             scopes: RefCell::default(),
+            work: Cell::default(),
         })
     }
 
@@ -191,6 +194,16 @@ impl<'m> Evidence<'m> {
             .filter(|(_, j)| off(j))
             .map(|(at, _)| at)
             .collect()
+    }
+
+    /// How much was computed so far: the elements of every circuit that was solved.
+    #[must_use]
+    pub fn work(&self) -> u64 {
+        self.work.get()
+    }
+
+    fn worked(&self, more: u64) {
+        self.work.set(self.work.get().saturating_add(more));
     }
 
     /// The islands that changes touch.

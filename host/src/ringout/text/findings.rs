@@ -76,6 +76,9 @@ fn certainty(
                 " Of all {} {upto} that this plan allows, none explains the readings better.",
                 proof.sets
             ));
+            if proof.faults == 1 {
+                text.push_str(" Two at once were searched, but not all of them.");
+            }
         } else {
             text.push_str(&format!(
                 " None of the {} {upto} explains the readings better; larger sets were searched, but \

@@ -1,0 +1,209 @@
+//! A harness that is plugged into a jig: the options of the verbs that take one, and which
+//! jig it is.
+
+use std::io::IsTerminal as _;
+use std::path::{Path, PathBuf};
+
+use loomproof_core::units::Ohms;
+use loomproof_core::wire::{LeadId, Place};
+
+use super::{Failure, note};
+use crate::bench::{Bench, OnJig, Settings};
+use crate::commands::job::VirtualArgs;
+use crate::commands::touching::failed;
+use crate::hookup::Hookup;
+use crate::jig::check::Wanted;
+use crate::jig::history::{Event, History, add};
+use crate::jig::played::Played;
+use crate::jig::report::no_code;
+use crate::jig::{Identity, Jig, file, in_folder};
+use crate::link::{Link, VirtualProbe};
+use crate::plan::model::Job;
+
+/// The jig of a harness.
+#[derive(Debug, Clone, clap::Args)]
+pub struct JigArgs {
+    /// The harness is plugged into a bench jig: the jig's file, or the folder with the
+    /// files of all jigs, which are told by their number.
+    #[arg(long, value_name = "FILE", conflicts_with = "at")]
+    jig: Option<PathBuf>,
+    /// The file of the jig that the virtual bench really has, where it is another.
+    #[arg(long, value_name = "FILE", requires = "jig")]
+    jig_there: Option<PathBuf>,
+}
+
+impl JigArgs {
+    /// The jig that is plugged in, by its number; `None` where none was asked for. `real` is
+    /// the link to a real probe.
+    ///
+    /// # Errors
+    /// [`Failure`] where another is, or none, or its number cannot be read, and where its
+    /// last check found it at fault.
+    pub fn plugged(
+        &self,
+        place: Place,
+        real: Option<&mut dyn Link>,
+        simulated: &VirtualArgs,
+    ) -> Result<Option<Plugged>, Failure> {
+        let Some(path) = &self.jig else {
+            return Ok(None);
+        };
+        if place != Place::Bench {
+            return Err(Failure::usage(
+                "a jig is for the harness alone on the bench; give --where bench as well"
+                    .to_owned(),
+            ));
+        }
+        let (read, code) = match real {
+            Some(_) if self.jig_there.is_some() => {
+                return Err(Failure::usage(
+                    "--jig-there is of the virtual bench; leave it away for a real probe"
+                        .to_owned(),
+                ));
+            }
+            Some(link) => (read(link)?, Vec::new()),
+            None => {
+                let played = Played::new(&load(self.there(path)?)?, &[]);
+                let mut link = on_bench(simulated, Some(&played), Wanted::Nothing)?;
+                (read(link.as_mut())?, played.code())
+            }
+        };
+        let jig = if path.is_dir() {
+            by_number(in_folder(path).map_err(Failure::usage)?, &read, path)?
+        } else {
+            let jig = load(path)?;
+            let there = jig.is_plugged(&read);
+            there.map_err(|(say, to_do)| Failure::probe(format!("{say} {to_do}")))?;
+            jig
+        };
+        note(&format!("Jig {}: {}.", jig.code.number(), jig.title));
+        let history = History::load(&jig.path).map_err(Failure::usage)?;
+        if let Some((false, when)) = &history.checked {
+            return Err(Failure::probe(format!(
+                "the check of {when} found this jig at fault, so no harness can be judged by it; mend \
+                 it and check it again: loomproof jig check {}",
+                jig.path.display()
+            )));
+        }
+        for warning in history.warnings(jig.matings, jig.check_every) {
+            note(&warning);
+        }
+        let proved = history.is_proved(jig.matings, jig.check_every);
+        Ok(Some(Plugged { jig, code, proved }))
+    }
+
+    /// The file of the jig that the virtual bench has.
+    fn there<'p>(&'p self, jig: &'p Path) -> Result<&'p Path, Failure> {
+        match &self.jig_there {
+            Some(path) => Ok(path),
+            None if jig.is_dir() => Err(Failure::usage(
+                "say with --jig-there FILE which of these jigs the virtual bench has".to_owned(),
+            )),
+            None => Ok(jig),
+        }
+    }
+}
+
+/// The jig that is plugged in.
+pub struct Plugged {
+    /// Which one.
+    pub jig: Jig,
+    /// The resistors in its plug, on the virtual bench.
+    pub code: Vec<(LeadId, Ohms)>,
+    /// It was checked, and nothing is due: its wires are not thought of as wrong.
+    pub proved: bool,
+}
+
+impl Plugged {
+    /// The hook-up of a harness in it.
+    ///
+    /// # Errors
+    /// [`Failure`] where the jig is for others.
+    pub fn hookup(&self, job: &Job, leads: u8) -> Result<Hookup, Failure> {
+        let hookup = self.jig.hookup(job, (Place::Bench, leads));
+        hookup.map_err(Failure::usage)
+    }
+
+    /// What to think of where a harness is found at fault in it.
+    #[must_use]
+    pub fn afterthought(&self) -> &'static str {
+        if self.proved {
+            "If nothing is found there, look at the jig: a contact of it that does not reach reads \
+             like a terminal that is not home. `loomproof jig check` shows it."
+        } else {
+            "In a jig there are no clips: where one is spoken of, it is the jig's wire or contact \
+             there. `loomproof jig check` shows which; once it is whole, its wires are not spoken of."
+        }
+    }
+
+    /// Counts one mating more: a harness is plugged in.
+    ///
+    /// # Errors
+    /// [`Failure`] where that cannot be kept.
+    pub fn count(&self) -> Result<(), Failure> {
+        add(&self.jig.path, Event::Mated).map_err(Failure::usage)
+    }
+}
+
+/// The virtual probe on a jig without a harness, or on none.
+///
+/// # Errors
+/// [`Failure`] where the virtual bench cannot be like that.
+pub fn on_bench(
+    simulated: &VirtualArgs,
+    played: Option<&Played>,
+    wanted: Wanted<'_>,
+) -> Result<Box<dyn Link>, Failure> {
+    let settings = Settings {
+        code: played.map(Played::code).unwrap_or_default(),
+        ..simulated.settings()?
+    };
+    let on = played.map_or_else(OnJig::default, |played| played.with(wanted));
+    let probe = VirtualProbe::with_flash(Bench::jig(&on, &settings)?, simulated.flash()?);
+    Ok(Box::new(probe.session()?))
+}
+
+/// Reads a jig's file.
+///
+/// # Errors
+/// [`Failure`] with everything that is wrong with it.
+pub fn load(path: &Path) -> Result<Jig, Failure> {
+    file::load(path, std::io::stderr().is_terminal()).map_err(Failure::usage)
+}
+
+/// The number that the probe reads.
+///
+/// # Errors
+/// [`Failure`] where something is live or moves, or the link fails.
+pub fn read(link: &mut dyn Link) -> Result<Identity, Failure> {
+    Identity::read(link).map_err(|error| failed(&error, None))
+}
+
+/// Which of these jigs has the number that was read.
+///
+/// # Errors
+/// [`Failure`] where none has.
+pub fn by_number(jigs: Vec<Jig>, read: &Identity, folder: &Path) -> Result<Jig, Failure> {
+    let code = match read {
+        Identity::Jig(code) => *code,
+        Identity::Nothing => {
+            return Err(Failure::probe(
+                "no jig is plugged in: nothing is on P1, P2 and P3. Push the jig's plug home."
+                    .to_owned(),
+            ));
+        }
+        Identity::NoCode(read) => {
+            return Err(Failure::probe(format!(
+                "{} Clean the contacts of the jig's plug and push it home.",
+                no_code(read)
+            )));
+        }
+    };
+    let mut jigs = jigs.into_iter();
+    jigs.find(|jig| jig.code == code).ok_or_else(|| {
+        Failure::usage(format!(
+            "{code} is plugged in, and no file in {} is of it; give the folder where its file is",
+            folder.display()
+        ))
+    })
+}

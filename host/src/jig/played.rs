@@ -1,0 +1,148 @@
+//! A jig on the virtual bench: what its file says, and what is wrong with it.
+
+use std::collections::BTreeMap;
+
+use loomproof_core::units::Ohms;
+use loomproof_core::wire::LeadId;
+
+use super::Jig;
+use super::check::Wanted;
+use super::file::lead;
+use crate::bench::OnJig;
+
+/// The spellings of a jig's faults, an example each, and what they mean.
+pub const KINDS: [(&str, &str); 4] = [
+    ("open@P5", "the wire of a lead does not reach its half"),
+    (
+        "high-resistance@P2,ohms=60",
+        "a dirty contact; P1 to P3 carry the number",
+    ),
+    (
+        "exchanged@P5,with=P9",
+        "two leads are wired to each other's points",
+    ),
+    ("short@P5,with=P6", "the wires of two leads touch"),
+];
+
+/// Something that is wrong with a jig.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum JigFault {
+    /// A wire does not reach its point.
+    Open(LeadId),
+    /// A contact adds ohms.
+    HighResistance(LeadId, Ohms),
+    /// Two leads are at each other's points.
+    Exchanged(LeadId, LeadId),
+    /// Two wires touch.
+    Short(LeadId, LeadId),
+}
+
+impl JigFault {
+    /// Reads a spelling.
+    ///
+    /// # Errors
+    /// A sentence for what is none.
+    pub fn parse(text: &str) -> Result<Self, String> {
+        let fail = || {
+            let kinds: Vec<&str> = KINDS.iter().map(|(example, _)| *example).collect();
+            format!(
+                "{text}: a fault of a jig is written like {}",
+                kinds.join(", ")
+            )
+        };
+        let (kind, rest) = text.split_once('@').ok_or_else(fail)?;
+        let (at, value) = match rest.split_once(',') {
+            Some((at, value)) => (at, Some(value)),
+            None => (rest, None),
+        };
+        let at = lead(at).ok_or_else(fail)?;
+        let with = || {
+            let other = value.and_then(|value| lead(value.strip_prefix("with=")?));
+            other.filter(|other| *other != at).ok_or_else(fail)
+        };
+        match (kind, value) {
+            ("open", None) => Ok(Self::Open(at)),
+            ("high-resistance", Some(value)) => {
+                let ohms = value.strip_prefix("ohms=").and_then(|it| it.parse().ok());
+                let ohms = ohms.filter(|ohms: &f64| (0.0..=1e9).contains(ohms));
+                ohms.map(|ohms| Self::HighResistance(at, Ohms(ohms)))
+                    .ok_or_else(fail)
+            }
+            ("exchanged", Some(_)) => Ok(Self::Exchanged(at, with()?)),
+            ("short", Some(_)) => Ok(Self::Short(at, with()?)),
+            _ => Err(fail()),
+        }
+    }
+}
+
+/// Where the wire of a lead really ends.
+#[derive(Clone)]
+enum End {
+    Half(String),
+    Code(Ohms),
+}
+
+/// A jig as it really is.
+pub struct Played {
+    wires: BTreeMap<LeadId, (End, f64)>,
+    touching: Vec<(LeadId, LeadId)>,
+}
+
+impl Played {
+    /// A jig with these faults.
+    #[must_use]
+    pub fn new(jig: &Jig, faults: &[JigFault]) -> Self {
+        let mut wires: BTreeMap<LeadId, (End, f64)> = BTreeMap::new();
+        for (lead, ohms) in jig.code.resistors() {
+            wires.insert(lead, (End::Code(ohms), 0.0));
+        }
+        for (half, leads) in jig.halves() {
+            for lead in leads {
+                wires.insert(lead, (End::Half(half.to_owned()), 0.0));
+            }
+        }
+        let mut touching = Vec::new();
+        for fault in faults {
+            match *fault {
+                JigFault::Open(lead) => drop(wires.remove(&lead)),
+                JigFault::HighResistance(lead, ohms) => {
+                    if let Some((_, more)) = wires.get_mut(&lead) {
+                        *more += ohms.0;
+                    }
+                }
+                JigFault::Exchanged(a, b) => {
+                    let (was_a, was_b) = (wires.remove(&a), wires.remove(&b));
+                    wires.extend(was_b.map(|wire| (a, wire)));
+                    wires.extend(was_a.map(|wire| (b, wire)));
+                }
+                JigFault::Short(a, b) => touching.push((a, b)),
+            }
+        }
+        Self { wires, touching }
+    }
+
+    /// The resistors at its plug.
+    #[must_use]
+    pub fn code(&self) -> Vec<(LeadId, Ohms)> {
+        let wires = self.wires.iter();
+        let code = wires.filter_map(|(lead, (end, more))| match end {
+            End::Code(ohms) => Some((*lead, Ohms(ohms.0 + more))),
+            End::Half(_) => None,
+        });
+        code.collect()
+    }
+
+    /// What hangs on it with this plugged in.
+    #[must_use]
+    pub fn with(&self, wanted: Wanted<'_>) -> OnJig {
+        let wires = self.wires.iter();
+        let plugged = wires.filter_map(|(lead, (end, more))| match (end, wanted) {
+            (End::Half(half), Wanted::Plug(plug)) if half == plug => Some((*lead, Ohms(*more))),
+            _ => None,
+        });
+        OnJig {
+            plugged: plugged.collect(),
+            touching: self.touching.clone(),
+        }
+    }
+}
