@@ -15,7 +15,7 @@ use super::{Failure, Format, note, print, print_json};
 /// Arguments of `jig`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example: loomproof jig check fixtures/jigs/bench-64.jig.toml --probe virtual"
+    after_help = "Example: loomproof jig check fixtures/jigs/bakery-van.jig.toml --probe virtual"
 )]
 pub struct Args {
     #[command(subcommand)]

@@ -2,23 +2,23 @@
 //! explains them.
 
 mod changed;
+mod fit;
 mod judged;
 
-use std::borrow::Cow;
 use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::rc::Rc;
 
-use loomproof_core::expect::Band;
-use loomproof_core::judge::{Judgement, LIMIT, judge};
+use loomproof_core::judge::{Judgement, judge};
 use loomproof_core::layout::Group;
 use loomproof_core::wire::Step;
 
-use changed::{Changed, Scope, Shares};
+use changed::{Scope, Shares};
+pub use fit::Fit;
 pub use judged::Judged;
 
 use super::edits::Changes;
-use super::likelihood::{excess, gap, spare, telling};
+use super::likelihood::{excess, spare};
 use super::predict::{Healthy, Predictor};
 use crate::circuit::Model;
 use crate::ringout::Taken;
@@ -48,29 +48,6 @@ pub struct Evidence<'m> {
 
 /// Some islands, in every round or in one.
 type Where = (BTreeSet<Group>, Option<usize>);
-
-/// How well a set of changes explains the readings.
-#[derive(Debug, Clone)]
-pub struct Fit {
-    /// Natural logarithm of the likelihood of all readings, less that of the
-    /// healthy harness.
-    pub gain: f64,
-    /// The bands that differ from the healthy ones: index of the quantity, band.
-    pub bands: Vec<(usize, Band)>,
-    /// Quantities that are still out of their band.
-    pub unexplained: Vec<usize>,
-}
-
-impl Fit {
-    /// The band of a quantity, where it differs from the healthy one.
-    #[must_use]
-    pub fn band(&self, quantity: usize) -> Option<Band> {
-        let place = self
-            .bands
-            .binary_search_by_key(&quantity, |(index, _)| *index);
-        place.ok().and_then(|at| self.bands.get(at)).map(|b| b.1)
-    }
-}
 
 impl<'m> Evidence<'m> {
     /// Judges a scan against the plan.
@@ -271,172 +248,5 @@ impl<'m> Evidence<'m> {
         let mut scopes = self.scopes.borrow_mut();
         scopes.insert(key, Rc::clone(&scope));
         scope
-    }
-
-    /// What the bands of some changes gain by narrower spans, or lose by wider ones.
-    fn gain_of_shares(&self, islands: &BTreeSet<Group>, shares: &Shares) -> f64 {
-        let one = |island: &Group| {
-            let now = shares.0.get(island).copied().unwrap_or(0.0);
-            now - self.shares.get(island).copied().unwrap_or(0.0)
-        };
-        islands.iter().map(one).sum()
-    }
-
-    /// How well these changes explain the readings.
-    ///
-    /// Only quantities read in an island that they touch are computed again.
-    ///
-    /// # Errors
-    /// A sentence that says what cannot be computed.
-    pub fn fit(&self, changes: &Changes) -> Result<Fit, String> {
-        let scope = self.scope_of(changes);
-        let mut changed = Changed::new(self, &scope, Cow::Borrowed(changes));
-        let mut affected = scope.affected.clone();
-        affected.sort_unstable();
-        let mut fit = Fit {
-            gain: 0.0,
-            bands: Vec::new(),
-            unexplained: Vec::new(),
-        };
-        let mut affected = affected.into_iter().peekable();
-        let mut shares = Shares::default();
-        for (at, judged) in self.judged.iter().enumerate() {
-            let mut band = judged.band;
-            if affected.next_if_eq(&at).is_some()
-                && let Some(step) = self.steps.get(judged.step)
-            {
-                band = changed.band(step, judged)?;
-                fit.gain += judged.gain(&band);
-                fit.bands.push((at, band));
-                let [island, _] = judged.islands;
-                shares.note(island, &band);
-            }
-            if excess(&band, judged.value) > LIMIT {
-                fit.unexplained.push(at);
-            }
-        }
-        fit.gain += self.gain_of_shares(&scope.islands, &shares);
-        Ok(fit)
-    }
-
-    /// How much likelier these changes make the readings; `None` as soon as it
-    /// is certain to be less than `floor`.
-    ///
-    /// # Errors
-    /// A sentence that says what cannot be computed.
-    pub fn gain(&self, changes: &Changes, floor: f64) -> Result<Option<f64>, String> {
-        let mut shares = Shares::default();
-        let scope = self.scope_of(changes);
-        let mut changed = None;
-        let gain = self.sum(&scope, floor, |judged, step| {
-            let changed =
-                changed.get_or_insert_with(|| Changed::new(self, &scope, Cow::Borrowed(changes)));
-            let band = changed.band(step, judged)?;
-            let [island, _] = judged.islands;
-            shares.note(island, &band);
-            Ok(judged.gain(&band))
-        })?;
-        let shares = self.gain_of_shares(&scope.islands, &shares);
-        Ok(gain.map(|gain| gain + shares).filter(|gain| *gain >= floor))
-    }
-
-    /// Whether changes between some knots and the next ones could gain `floor`.
-    ///
-    /// A knot is a list of changes, all the same but for resistances, that are
-    /// the corners on its side of the stretch to the next knot; `knot` gives
-    /// the one of a number from 0 to `stretches`.
-    ///
-    /// # Errors
-    /// A sentence that says what cannot be computed.
-    pub fn between(
-        &self,
-        stretches: u32,
-        knot: impl Fn(u32) -> Vec<Changes>,
-        floor: f64,
-    ) -> Result<bool, String> {
-        let first = knot(0);
-        let Some(changes) = first.first() else {
-            return Ok(false);
-        };
-        let scope = self.scope_of(changes);
-        if scope.spare + scope.shares < floor {
-            return Ok(false);
-        }
-        let corners = |knot: Vec<Changes>| -> Vec<Changed<'_, 'm>> {
-            let corner = |changes| Changed::new(self, &scope, Cow::Owned(changes));
-            knot.into_iter().map(corner).collect()
-        };
-        let mut near = corners(first);
-        for k in 1..=stretches {
-            // What was computed at a knot serves both stretches that meet there.
-            let mut far = corners(knot(k));
-            let gain = self.sum(&scope, floor, |judged, step| {
-                let mut hull: Option<Band> = None;
-                for corner in near.iter_mut().chain(&mut far) {
-                    let band = corner.band(step, judged)?;
-                    hull = Some(hull.map_or(band, |hull| hull.hull(&band)));
-                }
-                Ok(hull.map_or(0.0, |hull| judged.best_in(&hull)))
-            })?;
-            if gain.is_some() {
-                return Ok(true);
-            }
-            near = far;
-        }
-        Ok(false)
-    }
-
-    fn sum(
-        &self,
-        scope: &Scope,
-        floor: f64,
-        mut one: impl FnMut(&Judged, &Step) -> Result<f64, String>,
-    ) -> Result<Option<f64>, String> {
-        let mut left = scope.spare + scope.shares;
-        if left < floor {
-            return Ok(None);
-        }
-        let mut gain = 0.0;
-        for at in &scope.affected {
-            let Some(judged) = self.judged.get(*at) else {
-                continue;
-            };
-            let Some(step) = self.steps.get(judged.step) else {
-                continue;
-            };
-            gain += one(judged, step)?;
-            left -= judged.spare;
-            if gain + left < floor {
-                return Ok(None);
-            }
-        }
-        Ok(Some(gain))
-    }
-
-    /// How far the worst reading is off under a fit, in standard deviations.
-    #[must_use]
-    pub fn worst(&self, fit: &Fit) -> f64 {
-        let off = |(at, judged): (usize, &Judged)| {
-            excess(&fit.band(at).unwrap_or(judged.band), judged.value)
-        };
-        self.judged.iter().enumerate().map(off).fold(0.0, f64::max)
-    }
-
-    /// Whether two fits predict the same for every reading, within three
-    /// standard deviations.
-    #[must_use]
-    pub fn alike(&self, a: &Fit, b: &Fit) -> bool {
-        let quantities: BTreeSet<usize> =
-            a.bands.iter().chain(&b.bands).map(|(at, _)| *at).collect();
-        let band = |fit: &Fit, at: usize| {
-            let healthy = || self.judged.get(at).map(|judged| judged.band);
-            fit.band(at).or_else(healthy)
-        };
-        quantities
-            .into_iter()
-            .all(|at| match (band(a, at), band(b, at)) {
-                (Some(a), Some(b)) => gap(&a, &b) <= 3.0 * telling(&a, &b),
-                _ => false,
-            })
     }
 }

@@ -76,7 +76,8 @@ fn certainty(
                 " Of all {} {upto} that this plan allows, none explains the readings better.",
                 proof.sets
             ));
-            if proof.faults == 1 {
+            // More was scored than is proved.
+            if proof.faults == 1 && proof.scored > proof.sets {
                 text.push_str(" Two at once were searched, but not all of them.");
             }
         } else {
