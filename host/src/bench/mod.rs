@@ -32,7 +32,10 @@ mod jig;
 mod network;
 mod noise;
 mod plant;
+mod rig;
 mod scene;
+mod scenery;
+mod settings;
 mod sleeper;
 pub mod solution;
 mod stored;
@@ -42,31 +45,27 @@ pub(crate) mod testing;
 mod tests;
 pub mod upset;
 
-use crate::fault::Fault;
-use crate::hookup::Hookup;
-use crate::plan::model::Job;
 use chips::{Converter, Expander};
 use defect::Defects;
 pub use defect::{ChipPin, Defect, DefectError, KINDS as DEFECTS, Line};
 pub use error::BenchError;
 pub use flash::{FlashError, VirtualFlash};
 use front_end::{BANK, Parts, Pin, State};
-use harness::Rigged;
 pub use harness::{ChassisLead, Tip};
 pub(crate) use harness::{Fitted, Spot, Who};
 pub use jig::OnJig;
 use loomproof_core::instrument::{REFERENCE, WIDE_SHIFT};
-use loomproof_core::units::{Amperes, Ohms, Volts};
+use loomproof_core::units::{Amperes, Ohms};
 use loomproof_core::wire::LeadId;
-use noise::{Noise, Spread};
+use noise::Noise;
 use plant::Plant;
 use scene::Scene;
+pub use settings::{Bare, Settings};
 pub use sleeper::{PARKED, Sleeper, Stands};
 use std::collections::VecDeque;
 pub use stored::Charge;
 use stored::Store;
 pub use upset::Upset;
-use upset::Upsets;
 
 /// The comparators trip above this voltage on any lead, V.
 const TRIP_HIGH: f64 = 4.0;
@@ -96,40 +95,6 @@ pub enum Device {
     Select = 2,
     /// The converter.
     Adc = 3,
-}
-
-/// How the bench is set up.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Settings {
-    /// Seed of all tolerances and noise.
-    pub seed: u64,
-    /// Probe leads: a multiple of 16, from 16 to 128.
-    pub leads: u8,
-    /// Parts have tolerances, the probe has leakage, offset and gain error;
-    /// without, every part has its nominal value.
-    pub spread: bool,
-    /// Conversions have noise.
-    pub noise: bool,
-    /// SPI clock, Hz.
-    pub spi_hz: u32,
-    /// Faults of the probe itself.
-    pub defects: Vec<Defect>,
-    /// Resistors in the plug of a bench jig, from a lead to the chassis leads.
-    pub code: Vec<(LeadId, Ohms)>,
-}
-
-impl Default for Settings {
-    fn default() -> Self {
-        Self {
-            seed: 1,
-            leads: 64,
-            spread: true,
-            noise: true,
-            spi_hz: 8_000_000,
-            defects: Vec::new(),
-            code: Vec::new(),
-        }
-    }
 }
 
 /// What has been spent on the bench so far.
@@ -184,241 +149,7 @@ pub struct Bench {
     most_drive: f64,
 }
 
-/// How the clips sit where there is no harness.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Bare {
-    /// All hang free; the chassis leads are joined.
-    Free,
-    /// All on one piece of metal with the chassis leads.
-    OnBar,
-    /// Two of them on the ends of a resistor.
-    Across(LeadId, LeadId, Ohms),
-}
-
-impl Settings {
-    /// Draws by these settings, if they fit.
-    fn check(&self) -> Result<Spread, BenchError> {
-        let leads = self.leads;
-        if leads == 0 || leads > 128 || !usize::from(leads).is_multiple_of(BANK) {
-            return Err(BenchError::Leads(leads));
-        }
-        if self.spi_hz == 0 {
-            return Err(BenchError::Clock);
-        }
-        if let Some(defect) = Defects::new(&self.defects).misplaced(leads) {
-            return Err(BenchError::Defect {
-                defect: defect.to_string(),
-                leads,
-            });
-        }
-        Ok(Spread::new(self.seed, self.spread))
-    }
-}
-
 impl Bench {
-    /// A bench with the probe powered up and clipped on as in `hookup`, the
-    /// chassis leads joined.
-    ///
-    /// # Errors
-    /// [`BenchError`] if the settings, the hook-up or a fault do not fit.
-    pub fn new(
-        job: &Job,
-        hookup: &Hookup,
-        faults: &[Fault],
-        settings: &Settings,
-    ) -> Result<Self, BenchError> {
-        Self::with_chassis(job, hookup, faults, settings, ChassisLead::Joined)
-    }
-
-    /// As [`Bench::new`], with the second chassis lead somewhere else.
-    ///
-    /// # Errors
-    /// As [`Bench::new`].
-    pub fn with_chassis(
-        job: &Job,
-        hookup: &Hookup,
-        faults: &[Fault],
-        settings: &Settings,
-        chassis: ChassisLead,
-    ) -> Result<Self, BenchError> {
-        let power = (false, Upsets::default(), None);
-        Self::rig((job, hookup, faults), power, settings, chassis)
-    }
-
-    /// As [`Bench::new`], with what a test at rest does not see: joints that open now
-    /// and then, lamps that are out. Other upsets need the battery.
-    ///
-    /// # Errors
-    /// As [`Bench::new`], or if an upset does not fit.
-    pub fn upset(
-        job: &Job,
-        hookup: &Hookup,
-        faults: &[Fault],
-        upsets: &[Upset],
-        settings: &Settings,
-    ) -> Result<Self, BenchError> {
-        let power = (false, Upsets::of(upsets), None);
-        let chassis = ChassisLead::Joined;
-        Self::rig((job, hookup, faults), power, settings, chassis)
-    }
-
-    /// The vehicle with its battery on and everything plugged, the probe leads
-    /// on their points. Every switch is in its first state.
-    ///
-    /// # Errors
-    /// As [`Bench::new`], or if the hook-up is not in the vehicle, an upset does not
-    /// fit, or a relay does not come to rest.
-    pub fn powered(
-        job: &Job,
-        hookup: &Hookup,
-        faults: &[Fault],
-        upsets: &[Upset],
-        settings: &Settings,
-    ) -> Result<Self, BenchError> {
-        let power = (true, Upsets::of(upsets), None);
-        let chassis = ChassisLead::Joined;
-        Self::rig((job, hookup, faults), power, settings, chassis)
-    }
-
-    /// As [`Bench::new`], with charge left on capacitors of the vehicle.
-    ///
-    /// # Errors
-    /// As [`Bench::new`], or if a capacitor has no such place or is too small to be
-    /// followed.
-    pub fn charged(
-        job: &Job,
-        hookup: &Hookup,
-        faults: &[Fault],
-        charges: &[Charge],
-        settings: &Settings,
-    ) -> Result<Self, BenchError> {
-        let power = (false, Upsets::charged(charges), None);
-        let chassis = ChassisLead::Joined;
-        Self::rig((job, hookup, faults), power, settings, chassis)
-    }
-
-    /// As [`Bench::new`], with one lead in somebody's hand, whose tip touches this.
-    ///
-    /// # Errors
-    /// As [`Bench::new`], or if that lead is clipped already.
-    pub fn touched(
-        job: &Job,
-        hookup: &Hookup,
-        faults: &[Fault],
-        tip: &Tip,
-        settings: &Settings,
-    ) -> Result<Self, BenchError> {
-        let power = (false, Upsets::default(), Some(tip));
-        let chassis = ChassisLead::Joined;
-        Self::rig((job, hookup, faults), power, settings, chassis)
-    }
-
-    fn rig(
-        wiring: (&Job, &Hookup, &[Fault]),
-        power: (bool, Upsets, Option<&Tip>),
-        settings: &Settings,
-        chassis: ChassisLead,
-    ) -> Result<Self, BenchError> {
-        let charges = power.1.charges.clone();
-        let spread = settings.check()?;
-        let mut parts = Parts::draw(spread, usize::from(settings.leads));
-        let defects = Defects::new(&settings.defects);
-        parts.leak(&defects);
-        let leads = settings.leads;
-        let rigged = harness::network(wiring, power, spread, leads, &mut parts, chassis)?;
-        // The capacitors are the last of the live sources.
-        let sources = parts.live.len();
-        let charges: Vec<_> = (sources - charges.len()..).zip(&charges).collect();
-        let store = Store::new(&charges);
-        let mut bench = Self::assemble(rigged, parts, defects, settings)?;
-        bench.store = store;
-        Ok(bench)
-    }
-
-    /// A bench without a harness: every probe lead hangs free, or all are clipped
-    /// onto one piece of metal with the chassis leads.
-    ///
-    /// # Errors
-    /// [`BenchError`] if the settings do not fit.
-    pub fn bare(clips: Bare, settings: &Settings) -> Result<Self, BenchError> {
-        let spread = settings.check()?;
-        let mut parts = Parts::draw(spread, usize::from(settings.leads));
-        let defects = Defects::new(&settings.defects);
-        parts.leak(&defects);
-        let rigged = harness::bare(clips, settings.leads, &parts);
-        Self::assemble(rigged, parts, defects, settings)
-    }
-
-    fn assemble(
-        rigged: Rigged,
-        parts: Parts,
-        defects: Defects,
-        settings: &Settings,
-    ) -> Result<Self, BenchError> {
-        let leads = settings.leads;
-        let Rigged {
-            mut netlist,
-            channels,
-            power,
-        } = rigged;
-        for (a, b, ohms) in defects.joined() {
-            netlist.resistor(channels[a], channels[b], ohms);
-        }
-        for (lead, ohms) in &settings.code {
-            if let Some(node) = channels.get(usize::from(lead.0)) {
-                netlist.resistor(*node, 0, ohms.value());
-            }
-        }
-        let nodes = channels.clone();
-        let mut scene = Scene::new(netlist, channels, power);
-        let wired = scene.settle(0)?;
-        let chips = |device: Device, count: u8| -> Vec<Expander> {
-            let chip = |address| {
-                Expander::new(address).defective(
-                    defects.stuck(device, address),
-                    defects.deaf(device, address),
-                )
-            };
-            (0..count).map(chip).collect()
-        };
-        let banks = leads / BANK as u8;
-        let drive = chips(Device::Drive, banks);
-        let gate = chips(Device::Gate, banks);
-        let select = chips(Device::Select, leads.div_ceil(64));
-        let live = vec![true; parts.live.len()];
-        let state = State::of(&drive, &gate, &select, &live, &defects);
-        let powered = scene.powered();
-        let plant = Plant::new(wired, powered, state.clone(), usize::from(leads), &parts)?;
-        let mut bench = Self {
-            drive,
-            gate,
-            select,
-            converter: Converter::default(),
-            live,
-            store: Store::default(),
-            to_come: VecDeque::new(),
-            levels: vec![0; usize::from(banks)],
-            parts,
-            plant,
-            state,
-            next_edge: scene.next(0),
-            scene,
-            nodes,
-            noise: Noise::new(settings.seed, settings.noise),
-            spi_hz: u64::from(settings.spi_hz),
-            carry: 0,
-            now: 0,
-            latched: false,
-            rearm: false,
-            counters: Counters::default(),
-            trouble: None,
-            defects,
-            most_drive: 0.0,
-        };
-        bench.watch();
-        Ok(bench)
-    }
-
     /// One chip-select assertion, full duplex: `data` is sent and replaced by
     /// what comes back. Advances the clock by its bits.
     pub fn transfer(&mut self, device: Device, data: &mut [u8]) {
@@ -516,110 +247,6 @@ impl Bench {
     pub fn set_rearm(&mut self, high: bool) {
         self.rearm = high;
         self.watch();
-    }
-
-    /// Switches all live sources (`live@…` faults) on or off, as somebody
-    /// turning the ignition key would. They are on at the start.
-    pub fn switch_live(&mut self, on: bool) {
-        for (source, live) in self.live.iter_mut().enumerate() {
-            *live = on || self.store.holds(source);
-        }
-        self.refresh();
-        self.watch();
-    }
-
-    /// Switches all live sources on or off when the virtual clock comes to `at`, ns, as
-    /// a flasher or a joint that shakes would.
-    pub fn switch_live_at(&mut self, at: u64, on: bool) {
-        let place = self.to_come.partition_point(|(other, _)| *other <= at);
-        self.to_come.insert(place, (at, on));
-    }
-
-    /// Puts a switch of the plan into a state.
-    ///
-    /// # Errors
-    /// [`BenchError`] if the plan has no such switch or state, or a relay does not
-    /// come to rest.
-    pub fn set_switch(&mut self, name: &str, state: &str) -> Result<(), BenchError> {
-        self.scene.set(name, state)?;
-        self.settle();
-        self.watch();
-        match &self.trouble {
-            Some(trouble) => Err(trouble.clone()),
-            None => Ok(()),
-        }
-    }
-
-    /// Every switch of the plan and the state it has been put into; none without
-    /// the battery.
-    pub fn switches(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.scene.switches()
-    }
-
-    /// The fuses that have blown: the harness's own by their names, others by the
-    /// name of the conductor, pin, ring or switch behind them.
-    pub fn fuses_blown(&self) -> impl Iterator<Item = &str> {
-        self.scene.blown()
-    }
-
-    /// Puts a new fuse in; false if there is none of that name.
-    pub fn renew_fuse(&mut self, name: &str) -> bool {
-        let there = self.scene.renew(name);
-        self.settle();
-        self.watch();
-        there
-    }
-
-    /// Whether a relay has pulled in; `None` without the battery or the relay.
-    #[must_use]
-    pub fn pulled_in(&self, relay: &str) -> Option<bool> {
-        self.scene.pulled(relay)
-    }
-
-    /// What really stands at a place of the plan against the body, whether or not a
-    /// probe lead is there: an end as written in the plan (of a cavity its mating
-    /// side), a conductor or a pin. `None` without the battery or the place.
-    #[must_use]
-    pub fn stands_at(&self, place: &str) -> Option<Volts> {
-        let node = self.scene.node(place)?;
-        self.scene.volts(node, self.now).ok().map(Volts)
-    }
-
-    /// What a multimeter of 10 MΩ (common practice) shows at a place of the plan against
-    /// the body, probe or no probe: as [`Bench::stands_at`], and with ` wire side` behind
-    /// a cavity at its crimp. `None` without the battery or the place.
-    #[must_use]
-    pub fn meter_at(&self, place: &str) -> Option<Volts> {
-        let place = place.strip_suffix(" mating side").unwrap_or(place);
-        let node = self.scene.node(place)?;
-        self.scene.metered(node, self.now).ok().map(Volts)
-    }
-
-    /// What really stands on a probe lead at this moment.
-    #[must_use]
-    pub fn lead_volts(&self, lead: LeadId) -> Option<Volts> {
-        let channel = usize::from(lead.0);
-        let there = channel < self.drive.len() * BANK;
-        there.then(|| Volts(self.plant.channel_volts(channel, self.now)))
-    }
-
-    /// The node of a probe lead in [`Bench::circuit`].
-    #[must_use]
-    pub fn lead_node(&self, lead: LeadId) -> Option<usize> {
-        let leads = self.drive.len() * BANK;
-        self.nodes
-            .iter()
-            .take(leads)
-            .nth(usize::from(lead.0))
-            .copied()
-    }
-
-    /// The wiring as it stands at this moment, nothing of the probe driven, for
-    /// another solver: how many nodes there are, and what is between them.
-    #[must_use]
-    pub fn circuit(&self) -> (usize, Vec<solution::Branch>) {
-        let netlist = self.scene.present(self.now);
-        (netlist.nodes, solution::branches(&netlist))
     }
 
     /// The virtual clock, ns since power-up.

@@ -1,91 +1,25 @@
-//! `comeback`: from a function that does not work to the cause, reading by reading.
+//! One comeback, worked on: what was told, what is asked, and who reads.
 
 use std::collections::BTreeSet;
-use std::path::PathBuf;
 
 use loomproof_core::units::Volts;
-use loomproof_core::wire::{LeadId, Place};
+use loomproof_core::wire::LeadId;
 
-use super::asking::line;
-use super::clipped::VIRTUAL;
-use super::exit::Status;
-use super::job::{JobArgs, VirtualArgs};
-use super::keeping::{Shelf, StoreArgs, SubjectArgs};
-use super::{Failure, Format, note, print, print_json};
+use super::Args;
+use super::before::{passed, posts};
 use crate::comeback::next::settled;
 use crate::comeback::report::{Came, Report, report};
-use crate::comeback::session::{Session, SessionError, parse};
-use crate::comeback::vehicle::{VirtualVehicle, hidden};
+use crate::comeback::session::{Session, parse};
+use crate::comeback::vehicle::VirtualVehicle;
 use crate::comeback::{
     Answer, Ask, Belief, Entry, Field, How, Inquiry, Position, Reply, Symptom, What, text,
 };
+use crate::commands::asking::line;
+use crate::commands::{Failure, note};
 use crate::link::{Link, connect};
 use crate::live::observe::{Patience, observe};
 use crate::plan::model::Job;
-use crate::powered::Cause;
-use crate::records::record::Test;
-use crate::records::sqlite::Access;
-use crate::ringout::report::{ProbeReport, Verdict};
-use crate::stage::{Act, Stage};
-
-/// Arguments of `comeback`.
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Example: loomproof comeback fixtures/plans/bakery-van.toml --defaults \
-                  --probe virtual --fault open@X10:1"
-)]
-pub struct Args {
-    #[command(flatten)]
-    job: JobArgs,
-    /// A function that works; may be repeated.
-    #[arg(long, value_name = "FUNCTION")]
-    works: Vec<String>,
-    /// A function that does not work; may be repeated.
-    #[arg(long, value_name = "FUNCTION")]
-    fails: Vec<String>,
-    /// A function that is on when it must be off; may be repeated.
-    #[arg(long, value_name = "FUNCTION")]
-    stays_on: Vec<String>,
-    /// A place that is open already, in words of the plan or by the name of something
-    /// there; may be repeated.
-    #[arg(long, value_name = "PLACE")]
-    open: Vec<String>,
-    /// Voltage of the battery at its posts; the plan's supply where not given.
-    #[arg(long, value_name = "VOLTS")]
-    battery: Option<f64>,
-    /// The record from the day it was fitted: its number or the beginning of its digest.
-    #[arg(long, value_name = "RECORD")]
-    record: Option<String>,
-    #[command(flatten)]
-    store: StoreArgs,
-    #[command(flatten)]
-    subject: SubjectArgs,
-    /// Keeps the session in this file, and goes on where it was left.
-    #[arg(long, value_name = "FILE")]
-    session: Option<PathBuf>,
-    /// Who reads: `meter` (you type what an ordinary multimeter shows), `virtual`, or the
-    /// port of a probe, such as /dev/ttyACM0 or COM5, or `usb`.
-    #[arg(long, value_name = "PROBE", default_value = "meter")]
-    probe: String,
-    /// Puts a fault into the virtual vehicle; may be repeated. As with `live`.
-    #[arg(long = "fault", value_name = "FAULT")]
-    faults: Vec<String>,
-    /// Practises on a virtual vehicle with a hidden fault, drawn by --seed: you choose
-    /// the readings, and are told at the end how you did.
-    #[arg(long)]
-    practice: bool,
-    #[command(flatten)]
-    simulated: VirtualArgs,
-    /// What to print.
-    #[arg(long, default_value = "text")]
-    format: Format,
-}
-
-impl From<SessionError> for Failure {
-    fn from(error: SessionError) -> Self {
-        Self::usage(error.to_string())
-    }
-}
+use crate::ringout::report::ProbeReport;
 
 /// Who reads.
 enum Source {
@@ -97,79 +31,11 @@ enum Source {
     Probe(Box<dyn Link>),
 }
 
-/// Asks until the cause is found, and prints the report.
-///
-/// # Errors
-/// [`Failure`] where there is no verdict.
-pub fn run(args: &Args) -> Result<Status, Failure> {
-    if let Some(list) = args.simulated.list() {
-        print(&list)?;
-        return Ok(Status::Pass);
-    }
-    if Place::from(args.job.place) == Place::Bench {
-        return Err(Failure::usage(
-            "a comeback is looked for in the vehicle; on the bench there is `ringout --where bench`"
-                .to_owned(),
-        ));
-    }
-    let job = args.job.job()?;
-    Stage::Comeback
-        .permit(Act::Measure)
-        .map_err(Failure::refused)?;
-    note(&Stage::Comeback.say());
-    note(crate::live::text::CAUTION);
-    let mut desk = Desk::new(args, &job)?;
-    if args.practice {
-        return super::practice::run(&mut desk.inquiry, &args.causes(&job)?, &args.settings()?);
-    }
-    let subject = args.subject.subject()?;
-    let mut shelf = Shelf::open(&args.store)?;
-    desk.tell()?;
-    let report = desk.walk()?;
-    // The verdict first: a disk that is full must not swallow it.
-    match args.format {
-        Format::Text => print(&text::render(&report))?,
-        Format::Json => print_json(&report)?,
-    }
-    // What is gone on with on another day is kept when it ends.
-    if !(report.broken_off && args.session.is_some()) {
-        shelf.keep_report(&report, subject)?;
-    }
-    Ok(match report.verdict {
-        Verdict::Pass => Status::Pass,
-        Verdict::Faults => Status::Faults,
-        _ => Status::Undecided,
-    })
-}
-
-impl Args {
-    fn is_virtual(&self) -> bool {
-        self.practice || self.probe == VIRTUAL
-    }
-
-    fn settings(&self) -> Result<crate::bench::Settings, Failure> {
-        self.simulated.settings()
-    }
-
-    /// What is wrong with the virtual vehicle.
-    fn causes(&self, job: &Job) -> Result<Vec<Cause>, Failure> {
-        Cause::parse_all(&self.faults, job).map_err(Failure::usage)
-    }
-
-    /// What was told of functions on the command line.
-    fn told(&self) -> impl Iterator<Item = (&String, How)> {
-        let works = self.works.iter().map(|name| (name, How::Works));
-        let fails = self.fails.iter().map(|name| (name, How::Fails));
-        let stays = self.stays_on.iter().map(|name| (name, How::StaysOn));
-        works.chain(fails).chain(stays)
-    }
-}
-
 /// What one comeback is worked on with.
-struct Desk<'a> {
+pub(super) struct Desk<'a> {
     args: &'a Args,
     job: &'a Job,
-    inquiry: Inquiry<'a>,
+    pub(super) inquiry: Inquiry<'a>,
     session: Session,
     source: Source,
     passed: bool,
@@ -184,7 +50,7 @@ enum Taken {
 }
 
 impl<'a> Desk<'a> {
-    fn new(args: &'a Args, job: &'a Job) -> Result<Self, Failure> {
+    pub(super) fn new(args: &'a Args, job: &'a Job) -> Result<Self, Failure> {
         let kept = match &args.session {
             Some(path) => Session::load(path, job)?,
             None => None,
@@ -257,7 +123,7 @@ impl<'a> Desk<'a> {
 
     /// What is told of the functions: on the command line, by the session, by the
     /// virtual vehicle, or asked for.
-    fn tell(&mut self) -> Result<(), Failure> {
+    pub(super) fn tell(&mut self) -> Result<(), Failure> {
         let names: Vec<String> = self
             .inquiry
             .functions()
@@ -371,7 +237,7 @@ impl<'a> Desk<'a> {
     }
 
     /// Asks until nothing more is to be asked.
-    fn walk(&mut self) -> Result<Report, Failure> {
+    pub(super) fn walk(&mut self) -> Result<Report, Failure> {
         loop {
             let answers = self.answers()?;
             let (position, barred) = self.standing(&answers)?;
@@ -518,74 +384,4 @@ impl<'a> Desk<'a> {
             None => Reply::NotPossible,
         })
     }
-}
-
-/// Asks for the voltage of the battery: everything else is reckoned from it.
-fn posts(job: &Job) -> Result<f64, Failure> {
-    let supply = job.supply.0;
-    loop {
-        let prompt = format!("Volts at the battery's posts? (Enter = {supply:.1}) ");
-        let Ok(Some(said)) = line(&prompt) else {
-            return Err(Failure::usage(
-                "the input ended; give the battery's voltage with --battery".to_owned(),
-            ));
-        };
-        let said = said.trim().replace(',', ".");
-        if said.is_empty() {
-            return Ok(supply);
-        }
-        match said.parse::<f64>() {
-            Ok(volts) if (supply * 0.5..=supply * 1.5).contains(&volts) => return Ok(volts),
-            _ => note(&format!(
-                "That is no battery of {supply} V; type it as {supply:.1}"
-            )),
-        }
-    }
-}
-
-/// Whether the record from the day of fitting shows that the harness was right.
-fn passed(args: &Args, job: &Job, which: &str) -> Result<bool, Failure> {
-    let stored = args.store.open(Access::Read)?.get(which)?;
-    let record = &stored.sealed.record;
-    if record.plan_digest != job.digest || record.answers != job.answers {
-        return Err(Failure::usage(format!(
-            "record {which} is of another plan or variant; name the one from the day this harness \
-             was fitted"
-        )));
-    }
-    // What proves that it was fitted right: that it was rung out where it is.
-    let not = if record.test != Test::Ringout {
-        Some(format!("it is {}, not a ring-out", record.test.say()))
-    } else if record.place != "vehicle" {
-        Some("it was rung out on the bench, before it was fitted".to_owned())
-    } else if record.verdict != Verdict::Pass {
-        Some("it did not pass".to_owned())
-    } else {
-        None
-    };
-    let passed = not.is_none();
-    note(&match not {
-        None => format!("Record of {}: it passed.", record.taken),
-        Some(why) => format!(
-            "Record of {}: {why}; nothing is taken from it.",
-            record.taken
-        ),
-    });
-    Ok(passed)
-}
-
-/// The hidden fault of a practice, or those that were named.
-///
-/// # Errors
-/// [`Failure`] where no fault of the plan shows.
-pub fn hide(
-    inquiry: &Inquiry<'_>,
-    causes: &[Cause],
-    settings: &crate::bench::Settings,
-) -> Result<Vec<Cause>, Failure> {
-    if causes.is_empty() {
-        let cause = hidden(inquiry, settings).map_err(Failure::usage)?;
-        return Ok(vec![cause]);
-    }
-    Ok(causes.to_vec())
 }
