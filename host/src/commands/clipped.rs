@@ -23,7 +23,7 @@ pub(super) fn refuse_faults(faults: &[String]) -> Result<(), Failure> {
         return Ok(());
     }
     Err(Failure::usage(
-        "--fault puts faults on the virtual bench; leave it away for a real probe".to_owned(),
+        "--fault puts faults on the virtual bench; leave it out for a real probe".to_owned(),
     ))
 }
 
@@ -35,7 +35,7 @@ pub(super) fn real(probe: &str, bench: &BenchArgs) -> Result<Box<dyn Link>, Fail
     refuse_faults(&bench.faults)?;
     if !bench.hangs.is_empty() {
         return Err(Failure::usage(
-            "--hangs is of the virtual vehicle; leave it away for a real probe".to_owned(),
+            "--hangs is of the virtual vehicle; leave it out for a real probe".to_owned(),
         ));
     }
     bench.simulated.only_virtual()?;

@@ -229,7 +229,7 @@ impl<'a> Leads<'a> {
             asked.simulated.only_virtual()?;
             if asked.drain.plays.is_some() {
                 return Err(Failure::usage(
-                    "--plays is for the virtual vehicle; leave it away for a real probe".to_owned(),
+                    "--plays is for the virtual vehicle; leave it out for a real probe".to_owned(),
                 ));
             }
             leads.link = Some(Box::new(connect(asked.probe)?));

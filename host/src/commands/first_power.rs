@@ -119,7 +119,7 @@ pub(super) fn run(asked: &Asked<'_>) -> Result<Status, Failure> {
     let sleeper = asked.power.sleeper(limit)?;
     if asked.power.draws.is_some() && !asked.wanted.is_virtual() {
         return Err(Failure::usage(
-            "--draws is for the virtual vehicle; leave it away for a real probe".to_owned(),
+            "--draws is for the virtual vehicle; leave it out for a real probe".to_owned(),
         ));
     }
     let subject = asked.subject.subject()?;

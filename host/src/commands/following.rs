@@ -76,7 +76,7 @@ pub(super) fn run(args: &Args, wire: &str) -> Result<Status, Failure> {
     let mut vehicle = Stand::new(args.wanted(), &really)?;
     if args.follow.really.is_some() && !vehicle.is_virtual() {
         return Err(Failure::usage(
-            "--really is of the virtual vehicle; leave it away for a real one".to_owned(),
+            "--really is of the virtual vehicle; leave it out for a real one".to_owned(),
         ));
     }
     let way = Way {

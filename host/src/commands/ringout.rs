@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use loomproof_core::wire::Place;
+use loomproof_core::wire::{Hello, Place};
 use serde::Serialize;
 
 use super::clipped::Clipped;
@@ -26,7 +26,7 @@ use crate::plan::model::{Job, Proof};
 use crate::ringout::hand_checks::{attest, hand_checks};
 use crate::ringout::other_answers::doubt_answers;
 use crate::ringout::recording::{Recording, Slot};
-use crate::ringout::report::{Report, Verdict};
+use crate::ringout::report::{ProbeReport, Report, Verdict};
 use crate::ringout::{Round, Rung, text};
 use crate::stage::{Act, Stage};
 use crate::touch::clips::Clips;
@@ -55,7 +55,7 @@ pub struct Args {
     save: Option<PathBuf>,
     /// Adds what is rung out now to a file, and judges all that is in it: for a
     /// job that is done place by place (see --at).
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["save", "from"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["save", "from", "jig"])]
     so_far: Option<PathBuf>,
     /// Judges a kept scan instead of taking one.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["probe", "faults", "seed", "leads", "place", "at", "jig"])]
@@ -100,6 +100,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         return judge_kept(args, file);
     }
     let place: Place = args.job.place.into();
+    args.jig.only_on_bench(place)?;
     let plan = args.job.plan()?;
     let earlier = match &args.so_far {
         Some(file) => Earlier::load(file, &plan, place)?,
@@ -156,7 +157,18 @@ fn scan(
     let mut shelf = Shelf::open(&args.store)?;
     let jig = probe.plugged(&args.jig, place)?;
     let hookups = match (&jig, &args.clips) {
-        (Some(jig), _) => vec![jig.hookup(job, probe.leads())?],
+        (Some(jig), _) => {
+            let hookup = jig.hookup(job, probe.leads())?;
+            let strays = jig.jig.strays(plan);
+            if !strays.is_empty() {
+                return Err(Failure::usage(format!(
+                    "{}: no variant of this plan has the points of {}; put them right in the jig's file",
+                    jig.jig.path.display(),
+                    strays.join(", ")
+                )));
+            }
+            vec![hookup]
+        }
         (None, None) => rounds(job, place, usize::from(probe.leads()), within)?.hookups,
         (None, Some(file)) => {
             let clips = Clips::load(file).map_err(Failure::usage)?;
@@ -168,9 +180,11 @@ fn scan(
     if let Some(jig) = jig.as_ref().filter(|_| !probe.is_virtual()) {
         jig.count()?;
     }
+    let both = jig.as_ref().zip(hookups.first());
+    let proved = both.is_some_and(|(jig, hookup)| jig.is_proved(hookup));
     let (mut new, stop) = ring(job, hookups, &mut probe)?;
     for rung in &mut new {
-        rung.set_anew = jig.as_ref().is_some_and(|jig| jig.proved);
+        rung.set_anew = proved;
     }
     let broken_off = stop.is_some();
     // A place that was rung out again counts as it is now.
@@ -189,7 +203,17 @@ fn scan(
     let mut report = if args.go_on {
         go_on(job, &mut probe, &hello, (first, earlier), &mut kept)?
     } else {
-        first.report(job, &hello)?
+        // In a jig no lead is free to touch with.
+        let leads = if jig.is_some() { 0 } else { hello.leads };
+        let mut report = first.report(
+            job,
+            &Hello {
+                leads,
+                ..hello.clone()
+            },
+        )?;
+        report.probe = ProbeReport::of(&hello);
+        report
     };
     let rounds: Vec<Round<'_>> = kept.iter().map(Rung::round).collect();
     doubt_answers(plan, job, &rounds, &mut report);
@@ -200,11 +224,11 @@ fn scan(
              with the same --at as then: that takes the place of what was read there.",
         );
     }
-    if let Some(jig) = jig.filter(|_| report.verdict == Verdict::Faults) {
-        note(jig.afterthought());
-    }
     // The verdict first: a disk that is full must not swallow it.
     let status = print_report(args, &report)?;
+    if let Some(jig) = jig.filter(|_| report.verdict == Verdict::Faults) {
+        note(&jig.afterthought(proved));
+    }
     let recording = (!broken_off).then(|| {
         let nulls = kept.iter().map(|rung| &rung.clips);
         Recording::new(job, place, &rounds, &hello)
@@ -307,7 +331,11 @@ struct FaultLine {
 
 fn list_faults(args: &Args, job: &Job, place: Place) -> Result<Status, Failure> {
     let within = args.reach.within(job)?;
-    let hookups = rounds(job, place, usize::from(args.bench.simulated.leads), &within)?.hookups;
+    let leads = args.bench.simulated.leads;
+    let hookups = match args.jig.planned(job, place, leads)? {
+        Some(hookup) => vec![hookup],
+        None => rounds(job, place, usize::from(leads), &within)?.hookups,
+    };
     let models = hookups.iter().map(|hookup| build(job, hookup));
     let models = models.collect::<Result<Vec<_>, _>>()?;
     let models: Vec<&Model> = models.iter().collect();

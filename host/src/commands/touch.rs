@@ -1,6 +1,7 @@
 //! `touch`: one lead in the hand; the probe names what its tip touches, proves the
 //! hook-up, or makes it.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use loomproof_core::wire::{LeadId, Place};
@@ -96,6 +97,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         return Ok(Status::Pass);
     }
     let place: Place = args.job.place.into();
+    args.jig.only_on_bench(place)?;
     let job = args.job.job()?;
     let task = args.task();
     let file = args.make.as_deref().map(|path| {
@@ -109,7 +111,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     let mut hand = Hand::new(&args.probe, &job, &args.bench)?;
     if !hand.is_virtual() && !args.plays.is_empty() {
         return Err(Failure::usage(
-            "--plays is of the virtual bench; leave it away for a real probe".to_owned(),
+            "--plays is of the virtual bench; leave it out for a real probe".to_owned(),
         ));
     }
     let jig = hand.plugged(&args.jig, place)?;
@@ -165,9 +167,21 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     }
     let_go(hand.link()?);
     report.verdict = verdict(&report);
+    let of_jig = jig.as_ref().filter(|_| task == Task::Prove);
+    if let Some(jig) = of_jig.filter(|_| !hand.is_virtual()) {
+        jig.touched(right(&report))?;
+    }
     match args.format {
         Format::Text => print(&text::render(&report))?,
         Format::Json => print_json(&report)?,
+    }
+    let beside = of_jig.map(|jig| jig.beside(&hookup)).unwrap_or_default();
+    if !beside.is_empty() {
+        note(&format!(
+            "Not touched, because this variant does not have them: {}. Touch these with other \
+             answers.",
+            beside.join(", ")
+        ));
     }
     if let (Some(file), Some(path)) = (file, &args.make) {
         keep(&report, (&job, place), file, path)?;
@@ -213,7 +227,7 @@ fn tip(args: &Args, (hookup, jig): (&Hookup, Option<&Jig>), leads: u8) -> Result
             "the probe has {leads} leads, and {tip} is none of them"
         ))),
         Some(tip) if !free(&tip) => Err(Failure::usage(format!(
-            "{tip} is clipped; take a lead into the hand that is free"
+            "{tip} is clipped; take a free lead in your hand"
         ))),
         Some(tip) => Ok(tip),
         None => Err(Failure::usage(
@@ -311,6 +325,13 @@ fn verdict(report: &Report) -> Verdict {
         _ if report.broken_off || !report.open.is_empty() => Verdict::Undecided,
         _ => Verdict::Pass,
     }
+}
+
+/// The leads that were found where they are meant to sit.
+fn right(report: &Report) -> BTreeSet<LeadId> {
+    let found = report.clips.iter();
+    let right = found.filter(|it| it.meant.as_ref() == Some(&it.point));
+    right.filter_map(|it| lead(&it.lead).ok()).collect()
 }
 
 /// Keeps the hook-up that was made, where all of it is known.

@@ -32,10 +32,15 @@ pub enum Wanted<'j> {
     Plug(&'j str),
 }
 
+/// Another jig is plugged in, or none: what is wrong, and what to do.
+#[derive(Debug, thiserror::Error)]
+#[error("{0} {1}")]
+pub struct OtherJig(pub String, pub String);
+
 /// The jig in front of somebody, or the virtual one.
 pub trait Stand {
     /// Why it cannot be.
-    type Error: From<LookError>;
+    type Error: From<LookError> + From<OtherJig>;
 
     /// The probe, once that is plugged in.
     ///
@@ -47,12 +52,18 @@ pub trait Stand {
 /// Checks a jig that has no more leads than the probe.
 ///
 /// # Errors
-/// As [`Stand::set`]; [`LookError`] where a lead cannot be looked through.
+/// As [`Stand::set`]; [`OtherJig`]; [`LookError`] where a lead cannot be looked through.
 pub fn check<S: Stand>(jig: &Jig, history: &History, stand: &mut S) -> Result<Report, S::Error> {
     let link = stand.set(Wanted::Nothing)?;
     let probe = ProbeReport::of(link.hello());
     let mut found = Findings::new(jig);
-    found.identity(&Identity::read(link)?);
+    let read = Identity::read(link)?;
+    if !matches!(read, Identity::NoCode(_)) {
+        // Nothing is found out of a jig that is not there.
+        jig.is_plugged(&read)
+            .map_err(|(say, to_do)| OtherJig(say, to_do))?;
+    }
+    found.identity(&read);
     let mut others: LeadSet = jig.wires.iter().map(|(lead, _)| *lead).collect();
     for (lead, _) in &jig.wires {
         others.remove(*lead);

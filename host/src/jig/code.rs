@@ -1,12 +1,12 @@
 //! The identity of a jig: three resistors from P1, P2 and P3 to the chassis leads, which
 //! are joined inside the jig's plug.
 //!
-//! Each resistor is one of twelve steps, so a digit from 0 to 11; a number N from 1 to
-//! 144 is the digits (N − 1) / 12 and (N − 1) mod 12, and a third that makes the sum of
-//! all three a multiple of 12. One digit read wrong is always seen by that. Dirt at a
-//! contact only adds ohms, and damp only takes some away: as long as no digit moves by
-//! more than three steps (3.3 times) and all move the same way, several are seen too,
-//! since together they cannot make twelve. What lies between two steps is no digit.
+//! Each resistor is one of twelve steps, so a digit from 0 to 11. The first digit, twice
+//! the second and three times the third make a multiple of 13: one digit read wrong is
+//! always seen by that, and so are any two leads exchanged. Dirt at a contact only adds
+//! ohms, and damp only takes some away: as long as no digit moves by more than two steps
+//! (2.2 times) and all move the same way, several are seen too, since 2 + 4 + 6 is less
+//! than 13. What lies between two steps is no digit.
 
 use std::fmt;
 
@@ -47,8 +47,31 @@ const NOTHING: Ohms = Ohms(20_000.0);
 /// Looks at a lead before it counts as unsteady.
 const LOOKS: usize = 5;
 
-/// Numbers that there are.
-pub const MOST: u16 = 144;
+/// Numbers that there are: as many pairs of digits have a third.
+pub const MOST: u16 = 133;
+
+/// What the digits count, and what their sum is a multiple of.
+const WEIGHTS: [u16; 3] = [1, 2, 3];
+const PRIME: u16 = 13;
+
+/// The digits of every number, from 1 on.
+fn numbers() -> impl Iterator<Item = [u16; 3]> {
+    let steps = STEPS.len() as u16;
+    let pairs = (0..steps).flat_map(move |a| (0..steps).map(move |b| [a, b]));
+    pairs.filter_map(move |[a, b]| {
+        let mut thirds = (0..steps).map(|c| [a, b, c]);
+        thirds.find(|digits| is_whole(*digits))
+    })
+}
+
+fn is_whole(digits: [u16; 3]) -> bool {
+    let sum: u16 = digits
+        .iter()
+        .zip(WEIGHTS)
+        .map(|(digit, by)| digit * by)
+        .sum();
+    sum.is_multiple_of(PRIME)
+}
 
 /// The number of a jig, from 1 to [`MOST`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -68,16 +91,13 @@ impl Code {
     }
 
     fn digits(self) -> [u16; 3] {
-        let steps = STEPS.len() as u16;
-        let (a, b) = ((self.0 - 1) / steps, (self.0 - 1) % steps);
-        [a, b, (2 * steps - a - b) % steps]
+        let mut numbers = numbers();
+        numbers.nth(usize::from(self.0 - 1)).unwrap_or_default()
     }
 
-    fn of_digits([a, b, check]: [u16; 3]) -> Option<Self> {
-        let steps = STEPS.len() as u16;
-        let number = a * steps + b + 1;
-        let whole = (a + b + check).is_multiple_of(steps);
-        if whole { Self::new(number) } else { None }
+    fn of_digits(digits: [u16; 3]) -> Option<Self> {
+        let at = numbers().position(|number| number == digits)?;
+        Self::new(u16::try_from(at + 1).ok()?)
     }
 
     /// The resistors of P1, P2 and P3.
@@ -94,6 +114,23 @@ impl fmt::Display for Code {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "jig {}", self.0)
     }
+}
+
+/// Whether these are the resistors of a code, but not at its own leads.
+#[must_use]
+pub fn exchanged(code: Code, read: &[Option<Ohms>; 3]) -> bool {
+    let digits = read.map(|ohms| ohms.and_then(digit));
+    let (mut own, mut there) = (code.digits().map(Some), digits);
+    let at_its_own = own == there;
+    own.sort_unstable();
+    there.sort_unstable();
+    own == there && !at_its_own
+}
+
+/// The step that a reading is at.
+fn digit(ohms: Ohms) -> Option<u16> {
+    let near = |step: &Ohms| (ohms.0 / step.0 - 1.0).abs() <= WITHIN;
+    u16::try_from(STEPS.iter().position(near)?).ok()
 }
 
 /// What was read of an identity.
@@ -115,11 +152,6 @@ impl Identity {
         if there.iter().all(Option::is_none) {
             return Self::Nothing;
         }
-        let digit = |ohms: Ohms| {
-            let near = |step: &Ohms| (ohms.0 / step.0 - 1.0).abs() <= WITHIN;
-            let at = STEPS.iter().position(near)?;
-            u16::try_from(at).ok()
-        };
         let code = match there.map(|ohms| ohms.and_then(digit)) {
             [Some(a), Some(b), Some(c)] => Code::of_digits([a, b, c]),
             _ => None,
@@ -209,8 +241,8 @@ mod tests {
     fn dirt_or_damp_on_all_three_is_never_another_jig() {
         for code in all() {
             let digits = code.digits().map(i32::from);
-            for moved in 1..4 * 4 * 4 {
-                let by = [moved % 4, moved / 4 % 4, moved / 16];
+            for moved in 1..3 * 3 * 3 {
+                let by = [moved % 3, moved / 3 % 3, moved / 9];
                 for way in [1, -1] {
                     let read = [0, 1, 2].map(|at| {
                         let step = usize::try_from(digits[at] + way * by[at]).ok()?;
@@ -221,6 +253,26 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn two_leads_exchanged_are_seen() {
+        let mut seen = 0;
+        for code in all() {
+            for (a, b) in [(0, 1), (0, 2), (1, 2)] {
+                let mut read = resistors(code);
+                read.swap(a, b);
+                let alike = read == resistors(code);
+                let is_it = Identity::of(read) == Identity::Jig(code);
+                assert_eq!(is_it, alike, "{code}: {a} and {b}");
+                assert_eq!(exchanged(code, &read), !alike, "{code}: {a} and {b}");
+                if !alike {
+                    assert!(matches!(Identity::of(read), Identity::NoCode(_)), "{code}");
+                    seen += 1;
+                }
+            }
+        }
+        assert!(seen > 300, "{seen}");
     }
 
     #[test]

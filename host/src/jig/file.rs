@@ -1,7 +1,7 @@
 //! The file of a jig: read with every mistake shown at its place, and written.
 
 use std::collections::BTreeMap;
-use std::io::{Read as _, Write as _};
+use std::io::{ErrorKind, Read as _, Write as _};
 use std::path::Path;
 
 use loomproof_core::wire::{LeadId, MAX_LEADS};
@@ -9,7 +9,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use super::code::{self, Code};
-use super::{Jig, quoted};
+use super::{Jig, history, quoted};
 use crate::plan::{Problems, Span, render, spoils};
 use crate::whole_file::WholeFile;
 
@@ -42,7 +42,9 @@ struct Text {
 pub fn lead(text: &str) -> Option<LeadId> {
     let number: u8 = text.strip_prefix(['P', 'p'])?.parse().ok()?;
     let there = (1..=MAX_LEADS).contains(&usize::from(number));
-    there.then(|| LeadId(number - 1))
+    let lead = there.then(|| LeadId(number - 1))?;
+    // P04 and P+4 are no way to write it.
+    lead.to_string().eq_ignore_ascii_case(text).then_some(lead)
 }
 
 /// Reads a file; `colour` is for a terminal.
@@ -50,14 +52,30 @@ pub fn lead(text: &str) -> Option<LeadId> {
 /// # Errors
 /// Text for a file that is missing, or everything that is wrong with it.
 pub fn load(path: &Path, colour: bool) -> Result<Jig, String> {
-    let fail = |error: std::io::Error| format!("{}: {error}; check the path", path.display());
     let mut bytes = Vec::new();
-    let file = std::fs::File::open(path).map_err(fail)?;
-    file.take(MOST_BYTES)
-        .read_to_end(&mut bytes)
-        .map_err(fail)?;
+    let name = path.display();
+    let fail = |error: std::io::Error| match error.kind() {
+        ErrorKind::NotFound => format!("{name}: {error}; check the path"),
+        _ => format!("{name}: {error}; let it be read"),
+    };
+    if std::fs::metadata(path).map_err(fail)?.is_file() {
+        let mut file = std::fs::File::open(path)
+            .map_err(fail)?
+            .take(MOST_BYTES + 1);
+        file.read_to_end(&mut bytes).map_err(fail)?;
+    } else {
+        return Err(format!(
+            "{name}: this is no ordinary file; give the file of the jig"
+        ));
+    }
+    if bytes.len() as u64 > MOST_BYTES {
+        return Err(format!(
+            "{name}: this is larger than {} KiB, so not a jig's file; check the path",
+            MOST_BYTES >> 10
+        ));
+    }
     let text = String::from_utf8(bytes)
-        .map_err(|_| format!("{}: this is no text, so no jig's file", path.display()))?;
+        .map_err(|_| format!("{name}: this is not text, so not a jig's file"))?;
     read(path, &text, colour)
 }
 
@@ -103,7 +121,7 @@ fn checked(path: &Path, text: Text, problems: &mut Problems<'_>) -> Option<Jig> 
         let help = format!("give a number from 1 to {}", code::MOST);
         problems.note(
             &text.number.span(),
-            "there is no such number of a jig",
+            "there is no jig can have this number",
             help,
         );
     }
@@ -143,7 +161,7 @@ fn count(number: Option<&Spanned<i64>>, problems: &mut Problems<'_>) -> Option<u
     let given = u32::try_from(*number.get_ref()).ok();
     let count = given.filter(|count| *count > 0);
     if count.is_none() {
-        let help = "give how often, from 1 on, or leave the key away";
+        let help = "give how often, from 1 on, or leave the key out";
         problems.note(&number.span(), "this is no number of matings", help);
     }
     count
@@ -170,12 +188,22 @@ fn wires(
             problems.note(&name.span(), "this lead is taken", help);
             continue;
         }
-        let at = point.get_ref();
+        // A cavity is met at its mating side, whether that is written or not.
+        let at = point.get_ref().trim_end_matches(" mating side").to_owned();
+        if at.ends_with(" wire side") {
+            let help = "a jig meets a cavity at its mating side; write the cavity alone: X1:4";
+            problems.note(
+                &point.span(),
+                "a mating half does not reach the wire side",
+                help,
+            );
+            continue;
+        }
         let same = wires
             .iter()
-            .find(|(other, there, _, _)| *other == lead || there == at);
+            .find(|(other, there, _, _)| *other == lead || *there == at);
         if let Some((_, _, first, there)) = same {
-            let (said, other) = if wires.iter().any(|(_, there, _, _)| there == at) {
+            let (said, other) = if wires.iter().any(|(_, there, _, _)| *there == at) {
                 ("this point has a lead already", there.clone())
             } else {
                 ("this lead is wired already", first.clone())
@@ -184,7 +212,7 @@ fn wires(
             problems.note_pair(&point.span(), said, help, &other, "here first");
             continue;
         }
-        wires.push((lead, at.clone(), name.span(), point.span()));
+        wires.push((lead, at, name.span(), point.span()));
     }
     let mut wires: Vec<(LeadId, String)> = wires
         .into_iter()
@@ -237,17 +265,21 @@ pub fn text(jig: &Jig) -> String {
 pub fn write(jig: &Jig) -> Result<(), String> {
     let path = &jig.path;
     let fail = |error: std::io::Error| format!("{}: {error}", path.display());
-    if !path.to_string_lossy().ends_with(ENDING) {
+    let file = path.file_name().and_then(|file| file.to_str());
+    if !file.is_some_and(|file| file.len() > ENDING.len() && file.ends_with(ENDING)) {
         return Err(format!(
             "{}: let the name of a jig's file end in {ENDING}, so that it is found in its folder",
             path.display()
         ));
     }
-    if path.exists() {
-        return Err(format!(
-            "{}: there is such a file already; give another name, or take that one away",
-            path.display()
-        ));
+    let history = history::path(path);
+    for there in [path, &history] {
+        if there.exists() {
+            return Err(format!(
+                "{}: there is such a file already; give another name, or take that one away",
+                there.display()
+            ));
+        }
     }
     let mut file = WholeFile::beside(path).map_err(fail)?;
     file.write_all(text(jig).as_bytes()).map_err(fail)?;
@@ -294,7 +326,7 @@ mod tests {
         let said = trouble(&wrong);
         for part in [
             "--> van.jig.toml:3:10",
-            "no such number of a jig",
+            "no jig can have this number",
             "--> van.jig.toml:4:9",
             "the jig is for no plan",
             "--> van.jig.toml:5:11",
@@ -309,6 +341,17 @@ mod tests {
             ("\"T1\"", "\"X1:3\"", "this point has a lead already"),
             ("P10", "P200", "no lead of a probe"),
             ("P10", "p4", "this lead is wired already"),
+            ("P10", "\"P+9\"", "no lead of a probe"),
+            (
+                "\"T1\"",
+                "\"X1:3 mating side\"",
+                "this point has a lead already",
+            ),
+            (
+                "\"T1\"",
+                "\"X1:4 wire side\"",
+                "does not reach the wire side",
+            ),
             ("\"Van\"", "\"\\u202e\"", "cannot be shown"),
             ("P4 = \"X1:3\"\nP10 = \"T1\"\n", "", "no lead is wired"),
             ("[leads]", "[leads", "van.jig.toml:6"),

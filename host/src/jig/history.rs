@@ -3,19 +3,27 @@
 //!
 //! Lines are only ever added, each with one write, and are on the disk before the command
 //! goes on; two commands at once add two lines. A line that a power cut tore counts as a
-//! mating: better one too many.
+//! mating, and nothing that was found out of the wires before it stands any more.
 
+use std::collections::BTreeSet;
 use std::fs::OpenOptions;
 use std::io::{ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
+use loomproof_core::wire::LeadId;
+use sha2::{Digest as _, Sha256};
+
+use super::Jig;
+use super::file::lead;
+use crate::diagnosis::words::capital;
+use crate::hookup::Hookup;
 
 /// Warned from this part of the limit on.
 const NEAR: f64 = 0.9;
 
 /// What happened to a jig.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Event {
     /// A harness was plugged in and rung out.
     Mated,
@@ -25,19 +33,59 @@ pub enum Event {
     Faulty,
     /// Its halves were renewed.
     Renewed,
+    /// The contacts of these leads were touched, and each is where the file says.
+    Touched(BTreeSet<LeadId>),
 }
 
 impl Event {
-    const ALL: [Self; 4] = [Self::Mated, Self::Whole, Self::Faulty, Self::Renewed];
-
-    fn word(self) -> &'static str {
+    /// As it is written; what was found out of the wires ends with which wires they are.
+    fn line(&self, jig: &Jig) -> String {
+        let wires = mark(jig);
         match self {
-            Self::Mated => "mated",
-            Self::Whole => "checked, whole",
-            Self::Faulty => "checked, faulty",
-            Self::Renewed => "halves renewed",
+            Self::Mated => "mated".to_owned(),
+            Self::Whole => format!("checked, whole  {wires}"),
+            Self::Faulty => format!("checked, faulty  {wires}"),
+            Self::Renewed => "halves renewed".to_owned(),
+            Self::Touched(leads) => {
+                let leads: Vec<String> = leads.iter().map(ToString::to_string).collect();
+                format!("touched {}  {wires}", leads.join(" "))
+            }
         }
     }
+
+    /// What a line says; `None` where it says nothing that is known, or was found out of
+    /// other wires.
+    fn of(text: &str, jig: &Jig) -> Option<Self> {
+        let (what, wires) = text.split_once("  ").unwrap_or((text, ""));
+        let same = wires == mark(jig);
+        match what {
+            "mated" => Some(Self::Mated),
+            "halves renewed" => Some(Self::Renewed),
+            "checked, whole" => same.then_some(Self::Whole),
+            // Better one too many.
+            "checked, faulty" => Some(Self::Faulty),
+            _ => {
+                let leads = what.strip_prefix("touched ").filter(|_| same)?;
+                let leads: Option<BTreeSet<LeadId>> = leads.split(' ').map(lead).collect();
+                leads.map(Self::Touched)
+            }
+        }
+    }
+}
+
+/// Tells the wires of a jig from others: eight digits of a digest of its number and leads.
+fn mark(jig: &Jig) -> String {
+    let mut digest = Sha256::new();
+    digest.update(jig.code.number().to_le_bytes());
+    for (lead, point) in &jig.wires {
+        digest.update(format!("{lead} {point}\n"));
+    }
+    let digest = digest.finalize();
+    digest
+        .iter()
+        .take(4)
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
 }
 
 /// What a jig has been through.
@@ -47,67 +95,86 @@ pub struct History {
     pub matings: u32,
     /// Matings since it was checked last.
     pub since_check: u32,
-    /// The last check, and when it was; `None` where it was never checked since its halves
-    /// were new.
-    pub checked: Option<(bool, String)>,
+    /// The last check, and when it was; `None` where its wires as they are were never
+    /// checked since its halves were new.
+    pub checked: Option<(bool, Timestamp)>,
+    /// Leads whose contacts were touched since then.
+    pub touched: BTreeSet<LeadId>,
 }
 
 impl History {
-    /// Of a jig's file.
+    /// Of a jig.
     ///
     /// # Errors
     /// A sentence where it cannot be read; a jig without a history is new.
-    pub fn load(jig: &Path) -> Result<Self, String> {
-        let path = path(jig);
+    pub fn load(jig: &Jig) -> Result<Self, String> {
+        let path = path(&jig.path);
         match std::fs::read(&path) {
-            Ok(bytes) => Ok(Self::of(&String::from_utf8_lossy(&bytes))),
+            Ok(bytes) => Ok(Self::of(&String::from_utf8_lossy(&bytes), jig)),
             Err(error) if error.kind() == ErrorKind::NotFound => Ok(Self::default()),
-            Err(error) => Err(format!("{}: {error}; check the path", path.display())),
+            Err(error) => Err(format!(
+                "{}: {error}; the jig's history is kept there, so let it be read, or take away what \
+                 is in its place",
+                path.display()
+            )),
         }
     }
 
-    fn of(text: &str) -> Self {
+    fn of(text: &str, jig: &Jig) -> Self {
         let mut history = Self::default();
         for line in text.lines().filter(|line| !line.trim().is_empty()) {
             let (when, what) = line.split_once("  ").unwrap_or((line, ""));
-            let event = Event::ALL.into_iter().find(|event| event.word() == what);
-            match event.unwrap_or(Event::Mated) {
-                Event::Mated => {
-                    history.matings = history.matings.saturating_add(1);
-                    history.since_check = history.since_check.saturating_add(1);
-                }
-                Event::Renewed => history = Self::default(),
-                checked => {
-                    history.checked = Some((checked == Event::Whole, when.to_owned()));
+            let when = when.parse::<Timestamp>().ok();
+            match when.and_then(|when| Some((when, Event::of(what, jig)?))) {
+                Some((_, Event::Mated)) => history.mated(),
+                Some((_, Event::Renewed)) => history = Self::default(),
+                Some((_, Event::Touched(leads))) => history.touched.extend(leads),
+                Some((when, checked)) => {
+                    history.checked = Some((checked == Event::Whole, when));
                     history.since_check = 0;
+                }
+                // Torn, or of other wires: nothing that was found out before stands.
+                None => {
+                    let faulty = history.checked.filter(|(whole, _)| !whole);
+                    history.checked = faulty;
+                    history.touched.clear();
+                    history.mated();
                 }
             }
         }
         history
     }
 
-    /// Whether the jig is known to be whole: checked, and no further check or new halves due.
-    /// A wrong wire of it need not be thought of then.
+    fn mated(&mut self) {
+        self.matings = self.matings.saturating_add(1);
+        self.since_check = self.since_check.saturating_add(1);
+    }
+
+    /// Whether a hook-up in the jig is known to be right: checked, every contact of it
+    /// touched, and no further check or new halves due. A wrong wire of the jig need not
+    /// be thought of then.
     #[must_use]
-    pub fn is_proved(&self, matings: Option<u32>, check_every: Option<u32>) -> bool {
+    pub fn is_proved(&self, jig: &Jig, hookup: &Hookup) -> bool {
         let within = |count: u32, most: Option<u32>| most.is_none_or(|most| count < most);
-        self.checked.as_ref().is_some_and(|(whole, _)| *whole)
-            && within(self.matings, matings)
-            && within(self.since_check, check_every)
+        let mut leads = hookup.clips.iter().map(|clip| clip.lead);
+        self.checked.is_some_and(|(whole, _)| whole)
+            && within(self.matings, jig.matings)
+            && within(self.since_check, jig.check_every)
+            && leads.all(|lead| self.touched.contains(&lead))
     }
 
     /// What to say before a harness is believed to be tested by this jig: a sentence each.
     #[must_use]
-    pub fn warnings(&self, matings: Option<u32>, check_every: Option<u32>) -> Vec<String> {
+    pub fn warnings(&self, jig: &Jig) -> Vec<String> {
         let mut said = Vec::new();
-        let done = self.matings;
-        if let Some(most) = matings {
-            let new = "new halves, then `loomproof jig renewed`";
+        let (done, file) = (self.matings, jig.path.display());
+        if let Some(most) = jig.matings {
+            let new = format!("new halves, then `loomproof jig renewed {file}`");
             if done >= most {
                 said.push(format!(
                     "The jig's halves have been mated {done} times and are good for {most}: what \
                      looks like a bad joint of the harness may be theirs. {}.",
-                    crate::diagnosis::words::capital(new)
+                    capital(&new)
                 ));
             } else if f64::from(done) >= NEAR * f64::from(most) {
                 said.push(format!(
@@ -116,10 +183,11 @@ impl History {
                 ));
             }
         }
-        let check = "check it with `loomproof jig check`";
-        match (&self.checked, check_every) {
+        let check = format!("check it with `loomproof jig check {file} --probe usb`");
+        match (&self.checked, jig.check_every) {
             (None, _) => said.push(format!(
-                "The jig was never checked with shorting plugs since its halves were new; {check}."
+                "The jig as its file is was never checked with shorting plugs since its halves were \
+                 new; {check}."
             )),
             (Some(_), Some(every)) if self.since_check >= every => said.push(format!(
                 "The jig was mated {} times since its last check; {check}.",
@@ -134,7 +202,9 @@ impl History {
 /// Where the history of a jig is.
 #[must_use]
 pub fn path(jig: &Path) -> PathBuf {
-    let mut name = jig.as_os_str().to_owned();
+    // A link to the file has the same history.
+    let jig = std::fs::canonicalize(jig).unwrap_or_else(|_| jig.to_owned());
+    let mut name = jig.into_os_string();
     name.push(".history");
     PathBuf::from(name)
 }
@@ -143,8 +213,8 @@ pub fn path(jig: &Path) -> PathBuf {
 ///
 /// # Errors
 /// A sentence where it cannot be written.
-pub fn add(jig: &Path, event: Event) -> Result<(), String> {
-    let path = path(jig);
+pub fn add(jig: &Jig, event: &Event) -> Result<(), String> {
+    let path = path(&jig.path);
     let write = || -> std::io::Result<()> {
         let torn = match std::fs::read(&path) {
             Ok(bytes) => bytes.last().is_some_and(|last| *last != b'\n'),
@@ -153,7 +223,7 @@ pub fn add(jig: &Path, event: Event) -> Result<(), String> {
         };
         let begin = if torn { "\n" } else { "" };
         let when = Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ");
-        let line = format!("{begin}{when}  {}\n", event.word());
+        let line = format!("{begin}{when}  {}\n", event.line(jig));
         let mut file = OpenOptions::new().append(true).create(true).open(&path)?;
         file.write_all(line.as_bytes())?;
         file.sync_all()
@@ -169,44 +239,105 @@ pub fn add(jig: &Path, event: Event) -> Result<(), String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::hookup::{Clip, Mated, Point};
+    use crate::jig::Code;
+    use loomproof_core::wire::Place;
+
+    fn jig(folder: &Path) -> Jig {
+        Jig {
+            path: folder.join("van.jig.toml"),
+            title: "Van".to_owned(),
+            code: Code::new(17).expect("a number"),
+            plans: vec!["Van".to_owned()],
+            matings: Some(100),
+            check_every: Some(20),
+            wires: vec![(LeadId(3), "T1".to_owned()), (LeadId(4), "T2".to_owned())],
+        }
+    }
+
+    fn hookup() -> Hookup {
+        let clip = |lead: u8, name: &str| Clip {
+            lead: LeadId(lead),
+            point: Point::Tap(name.to_owned()),
+        };
+        Hookup {
+            place: Place::Bench,
+            clips: vec![clip(3, "T1"), clip(4, "T2")],
+            mated: Mated::default(),
+        }
+    }
+
+    fn touched() -> Event {
+        Event::Touched([LeadId(3), LeadId(4)].into())
+    }
+
+    fn is_whole(history: &History) -> Option<bool> {
+        history.checked.map(|(whole, _)| whole)
+    }
 
     #[test]
-    fn what_was_added_is_read_and_a_torn_line_counts_as_a_mating() {
+    fn what_was_added_is_read_and_a_torn_line_proves_nothing() {
         let folder = tempfile::tempdir().expect("a folder");
-        let jig = folder.path().join("van.jig.toml");
+        let jig = jig(folder.path());
         assert_eq!(History::load(&jig), Ok(History::default()));
-        for event in [Event::Mated, Event::Mated, Event::Whole, Event::Mated] {
-            add(&jig, event).expect("written");
+        for event in [Event::Mated, Event::Mated, Event::Whole, touched()] {
+            add(&jig, &event).expect("written");
         }
         let history = History::load(&jig).expect("read");
-        assert_eq!((history.matings, history.since_check), (3, 1));
-        assert!(history.checked.is_some_and(|(whole, _)| whole));
-        // Torn at every byte of its last line: never a mating less.
-        let whole = std::fs::read_to_string(path(&jig)).expect("text");
-        let before = whole.trim_end().rfind('\n').expect("lines") + 1;
-        for cut in before + 1..whole.len() {
-            std::fs::write(path(&jig), &whole.as_bytes()[..cut]).expect("cut");
-            assert_eq!(
-                History::load(&jig).expect("read").matings,
-                3,
-                "cut at {cut}"
-            );
-            add(&jig, Event::Faulty).expect("written");
-            let history = History::load(&jig).expect("read");
-            assert_eq!((history.matings, history.since_check), (3, 0));
-            assert!(history.checked.is_some_and(|(whole, _)| !whole));
+        assert_eq!((history.matings, history.since_check), (2, 0));
+        assert!(history.is_proved(&jig, &hookup()), "{history:?}");
+        // Torn at every byte of each kind of line: never a mating less, never whole.
+        let kept = std::fs::read_to_string(path(&jig.path)).expect("text");
+        for event in [Event::Mated, Event::Whole, Event::Faulty, touched()] {
+            std::fs::write(path(&jig.path), &kept).expect("put back");
+            add(&jig, &event).expect("written");
+            let whole = std::fs::read(path(&jig.path)).expect("bytes");
+            for cut in kept.len() + 1..whole.len() - 1 {
+                std::fs::write(path(&jig.path), &whole[..cut]).expect("cut");
+                let history = History::load(&jig).expect("read");
+                // `mated` and `faulty` may be whole words already, their line's end not.
+                let said = String::from_utf8_lossy(&whole[kept.len()..cut]).into_owned();
+                let known = said.ends_with("faulty") || said.contains("faulty  ");
+                let matings = if known { 2 } else { 3 };
+                assert_eq!(history.matings, matings, "{said}");
+                assert!(!history.is_proved(&jig, &hookup()), "{said}: {history:?}");
+                add(&jig, &Event::Faulty).expect("written");
+                let history = History::load(&jig).expect("read");
+                assert_eq!(is_whole(&history), Some(false));
+            }
         }
-        add(&jig, Event::Renewed).expect("written");
+        add(&jig, &Event::Renewed).expect("written");
         assert_eq!(History::load(&jig), Ok(History::default()));
+    }
+
+    #[test]
+    fn other_wires_are_not_checked() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let mut jig = jig(folder.path());
+        add(&jig, &Event::Whole).expect("written");
+        add(&jig, &touched()).expect("written");
+        assert!(
+            History::load(&jig)
+                .expect("read")
+                .is_proved(&jig, &hookup())
+        );
+        jig.wires.reverse();
+        jig.wires[0].0 = LeadId(7);
+        let history = History::load(&jig).expect("read");
+        assert_eq!((is_whole(&history), history.touched.len()), (None, 0));
+        // What is known to be wrong stays so, whatever is written into the file.
+        add(&jig, &Event::Faulty).expect("written");
+        jig.wires[0].0 = LeadId(8);
+        assert_eq!(is_whole(&History::load(&jig).expect("read")), Some(false));
     }
 
     #[test]
     fn commands_at_once_lose_no_mating() {
         let folder = tempfile::tempdir().expect("a folder");
-        let jig = folder.path().join("van.jig.toml");
+        let jig = jig(folder.path());
         std::thread::scope(|scope| {
             for _ in 0..8 {
-                scope.spawn(|| (0..25).try_for_each(|_| add(&jig, Event::Mated)));
+                scope.spawn(|| (0..25).try_for_each(|_| add(&jig, &Event::Mated)));
             }
         });
         assert_eq!(History::load(&jig).expect("read").matings, 200);
@@ -214,38 +345,31 @@ mod tests {
 
     #[test]
     fn it_warns_near_the_limit_and_of_checks_that_are_due() {
-        let mut history = History {
-            checked: Some((true, String::new())),
-            ..History::default()
+        let jig = jig(Path::new("."));
+        let checked = |whole: bool| Some((whole, Timestamp::UNIX_EPOCH));
+        let history = |matings, since_check, whole| History {
+            matings,
+            since_check,
+            checked: checked(whole),
+            touched: [LeadId(3), LeadId(4)].into(),
         };
-        let warned = |history: &History| history.warnings(Some(100), Some(20)).join(" ");
-        assert_eq!(warned(&history), "");
-        history.matings = 90;
-        assert!(warned(&history).contains("of 100 that they are good for"));
-        history.matings = 100;
-        assert!(warned(&history).contains("may be theirs. New halves"));
-        history = History {
-            since_check: 20,
-            ..history
-        };
-        assert!(warned(&history).contains("20 times since its last check"));
+        let warned = |history: &History| history.warnings(&jig).join(" ");
+        assert_eq!(warned(&history(89, 19, true)), "");
+        assert!(warned(&history(90, 0, true)).contains("of 100 that they are good for"));
+        assert!(warned(&history(100, 0, true)).contains("may be theirs. New halves"));
+        assert!(warned(&history(50, 20, true)).contains("20 times since its last check"));
         assert!(warned(&History::default()).contains("never checked"));
-        let proved = |history: &History| history.is_proved(Some(100), Some(20));
-        assert!(!proved(&history) && !proved(&History::default()));
         for (matings, since_check, whole, is) in [
             (99, 19, true, true),
             (100, 19, true, false),
             (99, 20, true, false),
             (99, 19, false, false),
         ] {
-            let checked = Some((whole, String::new()));
-            let history = History {
-                matings,
-                since_check,
-                checked,
-            };
-            assert_eq!(proved(&history), is, "{history:?}");
+            let history = history(matings, since_check, whole);
+            assert_eq!(history.is_proved(&jig, &hookup()), is, "{history:?}");
         }
-        assert_eq!(history.warnings(None, None), Vec::<String>::new());
+        let mut less = history(0, 0, true);
+        less.touched.remove(&LeadId(4));
+        assert!(!less.is_proved(&jig, &hookup()));
     }
 }

@@ -6,16 +6,25 @@ use std::path::PathBuf;
 use loomproof_core::wire::{LeadId, MAX_LEADS, Place};
 
 use super::code::{self, Code};
-use super::{Jig, wired_to};
+use super::{Jig, MOST_VARIANTS, wired_to};
 use crate::hookup::{HookupError, Point, needed, propose};
-use crate::plan::model::{End, Job};
+use crate::plan::model::{End, Job, Side};
 use crate::plan::{Plan, Problem};
-
-/// Most variants that are gone through.
-const MOST_VARIANTS: usize = 4_096;
 
 /// Leads for points.
 const ROOM: usize = MAX_LEADS - code::LEADS.len();
+
+/// Leads of a usual probe.
+const USUAL: usize = 64;
+
+/// A new jig.
+#[derive(Debug, Clone)]
+pub struct Made {
+    /// The jig.
+    pub jig: Jig,
+    /// Terminals of parts that have no lead.
+    pub left_out: Vec<String>,
+}
 
 /// Why there is no jig for a plan.
 #[derive(Debug, thiserror::Error)]
@@ -55,28 +64,42 @@ pub fn make(
     fixed: &BTreeMap<String, String>,
     (path, title): (PathBuf, String),
     (code, parts): (Code, bool),
-) -> Result<Jig, MakeError> {
+) -> Result<Made, MakeError> {
     let variants = plan.variants(fixed, MOST_VARIANTS + 1);
     if variants.len() > MOST_VARIANTS {
         return Err(MakeError::TooManyVariants);
     }
-    let mut points: Vec<Point> = Vec::new();
-    let mut spare: Vec<Point> = Vec::new();
+    let (mut points, mut parts_of, mut empty) = (Vec::new(), Vec::new(), Vec::new());
     for answers in variants {
         let job = plan.resolve(&answers).map_err(MakeError::Plan)?;
-        points.extend(needed(&job, Place::Bench));
-        spare.extend(all(&job, parts)?);
+        let needed = needed(&job, Place::Bench);
+        empty.extend(cavities(&job, &needed));
+        points.extend(needed);
+        parts_of.extend(part_terminals(&job)?);
     }
     let mut seen = BTreeSet::new();
-    points.retain(|point| seen.insert(wired_to(point)));
+    let mut once = |points: &mut Vec<Point>| points.retain(|point| seen.insert(wired_to(point)));
+    once(&mut points);
+    once(&mut parts_of);
+    once(&mut empty);
+    let mut left_out = Vec::new();
+    if parts {
+        points.extend(parts_of);
+    } else {
+        left_out = parts_of.iter().map(wired_to).collect();
+    }
     if points.len() > ROOM {
         return Err(MakeError::TooManyPoints {
             points: points.len(),
         });
     }
-    spare.retain(|point| seen.insert(wired_to(point)));
-    points.extend(spare);
-    points.truncate(ROOM);
+    // Empty cavities ask for no larger probe than what has to be there, and one of 64
+    // leads is usual.
+    let leads = (points.len() + code::LEADS.len())
+        .next_multiple_of(16)
+        .max(USUAL);
+    points.extend(empty);
+    points.truncate(leads.min(MAX_LEADS) - code::LEADS.len());
     // Half by half, in the order in which the plan comes to them.
     let mut halves: Vec<String> = Vec::new();
     for point in &points {
@@ -94,7 +117,7 @@ pub fn make(
     });
     let leads = (code::LEADS.len()..MAX_LEADS).filter_map(|lead| u8::try_from(lead).ok());
     let wires = leads.map(LeadId).zip(points.iter().map(wired_to));
-    Ok(Jig {
+    let jig = Jig {
         path,
         title,
         code,
@@ -102,12 +125,27 @@ pub fn make(
         matings: None,
         check_every: None,
         wires: wires.collect(),
-    })
+    };
+    Ok(Made { jig, left_out })
 }
 
-/// Every point of a variant that a jig can have.
-fn all(job: &Job, parts: bool) -> Result<impl Iterator<Item = Point>, HookupError> {
+/// Every cavity of the connectors that some of these points are in.
+fn cavities(job: &Job, points: &[Point]) -> Vec<Point> {
+    let here = |name: &str| points.iter().any(|point| point.part() == name);
+    let connectors = job.connectors.iter().filter(|it| here(&it.name));
+    let cavities = connectors.flat_map(|connector| {
+        (1..=connector.cavities).map(|cavity| Point::Cavity {
+            connector: connector.name.clone(),
+            cavity,
+            side: Side::Mating,
+        })
+    });
+    cavities.collect()
+}
+
+/// The terminals of relays, fuses and other parts.
+fn part_terminals(job: &Job) -> Result<impl Iterator<Item = Point>, HookupError> {
     let all = propose(job, Place::Bench, usize::MAX)?;
     let points = all.clips.into_iter().map(|clip| clip.point);
-    Ok(points.filter(move |point| parts || !matches!(point.end(), End::Part(..))))
+    Ok(points.filter(|point| matches!(point.end(), End::Part(..))))
 }

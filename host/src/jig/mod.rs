@@ -1,7 +1,7 @@
 //! Bench jigs: the mating halves of a harness on a board, wired to one plug that the
 //! probe's leads end in, so that a harness is plugged in and rung out without a clip.
 //!
-//! [`code`] is the identity that the probe reads off the plug, [`file`] the jig's file,
+//! [`code`] is the identity that the probe reads off the plug, [`mod@file`] the jig's file,
 //! [`make`] a new one for a plan, [`check`] the test of the jig itself with shorting
 //! plugs, [`history`] how often it was mated and when it was checked.
 
@@ -14,7 +14,7 @@ pub mod played;
 pub mod report;
 pub mod text;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use loomproof_core::wire::{LeadId, Place};
@@ -22,8 +22,11 @@ use loomproof_core::wire::{LeadId, Place};
 pub use code::{Code, Identity};
 
 use crate::hookup::{Clip, Hookup, Mated, Point, needed};
-use crate::plan::model::Job;
-use crate::touch::clips::point;
+use crate::plan::Plan;
+use crate::plan::model::{Job, Side};
+
+/// Most variants of a plan that are gone through.
+const MOST_VARIANTS: usize = 4_096;
 
 /// A jig.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -62,15 +65,15 @@ impl Jig {
         }
         if !self.plans.contains(&job.title) {
             return Err(format!(
-                "{name}: {code} is for {}, not for the harness of this plan, \"{}\". Take the plan or \
-                 the jig that belongs together; where the halves are the same, add this title to \
+                "{name}: {code} is for {}, not for the harness of this plan, \"{}\". Use a plan and a \
+                 jig that belong together; where the halves are the same, add this title to \
                  `plans` in the jig's file.",
                 quoted(&self.plans),
                 job.title
             ));
         }
         let here = self.wires.iter().filter_map(|(lead, name)| {
-            let point = point(job, name)?;
+            let point = met_at(job, name)?;
             Some(Clip { lead: *lead, point })
         });
         let clips: Vec<Clip> = here.collect();
@@ -125,18 +128,6 @@ impl Jig {
         halves
     }
 
-    /// What a half is: the mating half of a connector, the contacts on a part's terminals,
-    /// or a post for a single terminal such as a ring or a tap's lead.
-    #[must_use]
-    pub fn sort_of(&self, half_name: &str) -> &'static str {
-        let mut points = self.wires.iter().map(|(_, point)| point.as_str());
-        match points.find(|point| half(point) == half_name) {
-            Some(point) if !point.contains(':') => "Post",
-            Some(point) if point.ends_with(" side") => "Half",
-            _ => "Part",
-        }
-    }
-
     /// Whether a lead ends in the jig.
     #[must_use]
     pub fn uses(&self, lead: LeadId) -> bool {
@@ -156,14 +147,50 @@ fn half(point: &str) -> &str {
     point.split_once(':').map_or(point, |(half, _)| half)
 }
 
-/// The name of a point of the harness at its jig: cavities from their mating side.
+/// The name of a point of the harness at its jig: a cavity is met at its mating side.
 #[must_use]
 pub fn wired_to(point: &Point) -> String {
     match point {
-        Point::Cavity {
-            connector, cavity, ..
-        } => format!("{connector}:{cavity} mating side"),
+        Point::Cavity { .. } => point.to_string(),
         other => other.full_name(),
+    }
+}
+
+/// The point of a job with this name, as a jig meets it.
+fn met_at(job: &Job, name: &str) -> Option<Point> {
+    let wire_side = |point: &Point| {
+        matches!(
+            point,
+            Point::Cavity {
+                side: Side::Wire,
+                ..
+            }
+        )
+    };
+    let mut points = Point::all(job).filter(|point| !wire_side(point));
+    points.find(|point| wired_to(point) == name)
+}
+
+impl Jig {
+    /// Wires to points that no variant of a plan has: slips of the pen. A jig for several
+    /// plans may have points of the others.
+    #[must_use]
+    pub fn strays(&self, plan: &Plan) -> Vec<String> {
+        if self.plans.len() > 1 {
+            return Vec::new();
+        }
+        let mut left: Vec<&(LeadId, String)> = self.wires.iter().collect();
+        for answers in plan.variants(&BTreeMap::new(), MOST_VARIANTS) {
+            if left.is_empty() {
+                break;
+            }
+            if let Ok(job) = plan.resolve(&answers) {
+                left.retain(|(_, name)| met_at(&job, name).is_none());
+            }
+        }
+        left.iter()
+            .map(|(lead, name)| format!("{lead} = \"{name}\""))
+            .collect()
     }
 }
 
@@ -174,40 +201,75 @@ fn quoted(titles: &[String]) -> String {
 }
 
 /// The jigs of a folder.
-///
-/// # Errors
-/// Text for files that cannot be read, or two jigs with one number; a folder without any.
-pub fn in_folder(folder: &Path) -> Result<Vec<Jig>, String> {
-    let list = |error: std::io::Error| format!("{}: {error}; check the path", folder.display());
-    let mut jigs: Vec<Jig> = Vec::new();
-    let mut files: Vec<PathBuf> = Vec::new();
-    for entry in std::fs::read_dir(folder).map_err(list)? {
-        let path = entry.map_err(list)?.path();
-        let name = path.file_name().and_then(|name| name.to_str());
-        if name.is_some_and(|name| name.ends_with(file::ENDING)) {
-            files.push(path);
-        }
-    }
-    files.sort();
-    for path in files {
-        let jig = file::load(&path, false)?;
-        if let Some(other) = jigs.iter().find(|other| other.code == jig.code) {
+#[derive(Debug, Default)]
+pub struct Folder {
+    /// Those whose files read, in the order of their names.
+    pub jigs: Vec<Jig>,
+    /// What is wrong with the others.
+    pub broken: Vec<String>,
+}
+
+impl Folder {
+    /// Reads all of them.
+    ///
+    /// # Errors
+    /// Text for a folder that cannot be read, or has no file of a jig.
+    pub fn load(folder: &Path) -> Result<Self, String> {
+        let name = folder.display();
+        if folder.is_file() {
             return Err(format!(
-                "{} and {} are both {}; every jig has a number of its own: change the resistors and \
-                 the file of one",
-                other.path.display(),
-                path.display(),
-                jig.code
+                "{name}: this is a file; give the folder that it is in"
             ));
         }
-        jigs.push(jig);
+        let list = |error: std::io::Error| format!("{name}: {error}; give the folder of the jigs");
+        let mut files: Vec<PathBuf> = Vec::new();
+        for entry in std::fs::read_dir(folder).map_err(list)? {
+            let path = entry.map_err(list)?.path();
+            let file = path.file_name().and_then(|file| file.to_str());
+            if file.is_some_and(|file| file.ends_with(file::ENDING)) {
+                files.push(path);
+            }
+        }
+        files.sort();
+        let mut all = Self::default();
+        for path in files {
+            match file::load(&path, false) {
+                Ok(jig) => all.jigs.push(jig),
+                Err(error) => all.broken.push(error),
+            }
+        }
+        if all.jigs.is_empty() && all.broken.is_empty() {
+            return Err(format!(
+                "{name}: there is no file *{} in this folder; write one with `loomproof jig make`",
+                file::ENDING
+            ));
+        }
+        Ok(all)
     }
-    if jigs.is_empty() {
-        return Err(format!(
-            "{}: there is no file *{} in this folder; write one with `loomproof jig make`",
-            folder.display(),
-            file::ENDING
-        ));
+
+    /// The jig with a number.
+    ///
+    /// # Errors
+    /// Text where there is none, or two have it.
+    pub fn numbered(self, code: Code, folder: &Path) -> Result<Jig, String> {
+        let mut jigs = self.jigs.into_iter().filter(|jig| jig.code == code);
+        match (jigs.next(), jigs.next()) {
+            (Some(jig), None) => Ok(jig),
+            (Some(one), Some(two)) => Err(format!(
+                "{} and {} are both {code}; every jig has a number of its own: change the resistors \
+                 and the file of one",
+                one.path.display(),
+                two.path.display()
+            )),
+            (None, _) => Err(format!(
+                "{code} is plugged in, and no file in {} has that number; give the folder where its \
+                 file is.{}",
+                folder.display(),
+                self.broken
+                    .iter()
+                    .map(|error| format!("\n{error}"))
+                    .collect::<String>()
+            )),
+        }
     }
-    Ok(jigs)
 }

@@ -75,6 +75,18 @@ impl JigFault {
     }
 }
 
+impl JigFault {
+    /// The first lead that it names and a jig does not have.
+    #[must_use]
+    pub fn beside(&self, jig: &Jig) -> Option<LeadId> {
+        let leads = match *self {
+            Self::Open(lead) | Self::HighResistance(lead, _) => [lead, lead],
+            Self::Exchanged(a, b) | Self::Short(a, b) => [a, b],
+        };
+        leads.into_iter().find(|lead| !jig.uses(*lead))
+    }
+}
+
 /// Where the wire of a lead really ends.
 #[derive(Clone)]
 enum End {

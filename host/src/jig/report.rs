@@ -1,12 +1,13 @@
 //! What the check of a jig reports, as data: printed as JSON as it stands, and put into
 //! plain words by [`super::text`].
 
+use jiff::Timestamp;
 use loomproof_core::units::Ohms;
 use loomproof_core::wire::LeadId;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::code::{Identity, LEADS};
+use super::code::{Identity, LEADS, exchanged};
 use super::history::History;
 use super::{Jig, code};
 use crate::diagnosis::words::ohms_text;
@@ -248,7 +249,7 @@ impl<'j> Findings<'j> {
         // This is the check.
         let now = History {
             since_check: 0,
-            checked: Some((verdict == Verdict::Pass, String::new())),
+            checked: Some((verdict == Verdict::Pass, Timestamp::now())),
             ..history.clone()
         };
         Report {
@@ -261,7 +262,7 @@ impl<'j> Findings<'j> {
             good_for: self.jig.matings,
             halves,
             findings,
-            warnings: now.warnings(self.jig.matings, self.jig.check_every),
+            warnings: now.warnings(self.jig),
         }
     }
 }
@@ -286,7 +287,20 @@ impl Jig {
                 "No jig is plugged in: nothing is on P1, P2 and P3.".to_owned(),
                 "Push the jig's plug home.".to_owned(),
             )),
-            Identity::NoCode(read) => Err((no_code(read), code_to_do(code))),
+            Identity::NoCode(read) if exchanged(code, read) => Err((
+                format!(
+                    "{} Those are the resistors of {code} in another order.",
+                    no_code(read)
+                ),
+                format!("Exchange the leads in the jig's plug; {}", code_to_do(code)),
+            )),
+            Identity::NoCode(read) => Err((
+                no_code(read),
+                format!(
+                    "Clean the contacts of the jig's plug and push it home; {}",
+                    code_to_do(code)
+                ),
+            )),
         }
     }
 }
@@ -309,8 +323,5 @@ fn code_to_do(code: code::Code) -> String {
     let each = code
         .resistors()
         .map(|(lead, ohms)| format!("{lead} {}", ohms_text(ohms.0)));
-    format!(
-        "Clean the contacts of the jig's plug and push it home; {code} has {}.",
-        each.join(", ")
-    )
+    format!("{code} has {}.", each.join(", "))
 }

@@ -9,9 +9,9 @@ use crate::diagnosis::words::ohms_text;
 use crate::ringout::report::Verdict;
 use crate::ringout::text::{is_simulated, paragraph};
 
-/// How to wire a new jig.
+/// How to wire a new jig; `left_out` are points that have no lead.
 #[must_use]
-pub fn wiring(jig: &Jig) -> String {
+pub fn wiring(jig: &Jig, left_out: &[String]) -> String {
     let mut out = format!("Jig {}: {}\n", jig.code.number(), jig.title);
     let _ = writeln!(out, "File: {}", jig.path.display());
     out.push_str("\nIn the plug that the probe's leads end in:\n");
@@ -21,18 +21,36 @@ pub fn wiring(jig: &Jig) -> String {
         let _ = writeln!(out, "  {lead:<5} to C1 through {ohms}, 1 %");
     }
     for (half, leads) in jig.halves() {
-        let kind = jig.sort_of(half);
-        let _ = writeln!(out, "\n{kind} {half}");
+        let _ = writeln!(out, "\n{half}");
         for lead in leads {
             let point = jig.wired(lead).unwrap_or_default();
             let _ = writeln!(out, "  {:<5} {point}", lead.to_string());
         }
     }
     out.push('\n');
+    let beyond = jig.wires.last().map_or(0, |(lead, _)| lead.0);
+    let leads = (u16::from(beyond) / 16 + 1) * 16;
     paragraph(
         &mut out,
         "",
-        "Check it before its first harness: loomproof jig check FILE.",
+        &format!("It needs a probe with {leads} leads."),
+    );
+    if !left_out.is_empty() {
+        paragraph(
+            &mut out,
+            "",
+            &format!(
+                "Without a lead: {}. What ends there is proved by nothing else; `--parts` gives them \
+                 leads, for spring contacts on the back of their sockets.",
+                left_out.join(", ")
+            ),
+        );
+    }
+    let file = jig.path.display();
+    paragraph(
+        &mut out,
+        "",
+        &format!("Check it before its first harness: loomproof jig check {file} --probe usb"),
     );
     out
 }
@@ -87,8 +105,12 @@ pub fn render(report: &Report) -> String {
     paragraph(
         &mut out,
         "Not tested: ",
-        "wires exchanged inside one half, which a plug that joins all its contacts cannot show. On a \
-         new jig touch every contact once: loomproof touch PLAN --where bench --jig FILE --prove.",
+        &format!(
+            "wires exchanged inside one half, which a plug that joins all its contacts cannot show. \
+             On a new jig touch every contact once: loomproof touch PLAN --where bench --jig {} \
+             --prove --probe usb",
+            report.file
+        ),
     );
     out
 }
@@ -110,16 +132,29 @@ pub fn known(jig: &Jig, history: &History) -> String {
     out.push('\n');
     match &history.checked {
         Some((true, when)) => {
-            let _ = writeln!(
-                out,
-                "Checked: whole, {when}, {} matings ago",
-                history.since_check
-            );
+            let ago = match history.since_check {
+                1 => "1 mating ago".to_owned(),
+                many => format!("{many} matings ago"),
+            };
+            let _ = writeln!(out, "Checked: whole, {when:.0}, {ago}");
         }
         Some((false, when)) => {
-            let _ = writeln!(out, "Checked: FAULTY, {when}; mend it and check it again");
+            let _ = writeln!(
+                out,
+                "Checked: FAULTY, {when:.0}; mend it and check it again"
+            );
         }
-        None => out.push_str("Checked: never since the halves were new\n"),
+        None => out.push_str("Checked: never, as its file is, since the halves were new\n"),
     }
+    let touched = jig
+        .wires
+        .iter()
+        .filter(|(lead, _)| history.touched.contains(lead));
+    let _ = writeln!(
+        out,
+        "Contacts touched and right: {} of {}",
+        touched.count(),
+        jig.wires.len()
+    );
     out
 }

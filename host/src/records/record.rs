@@ -67,7 +67,7 @@ impl Subject {
         for (what, name) in names {
             let Some(name) = name else { continue };
             if name.trim().is_empty() {
-                return Err(format!("{what}: it is empty; give a name or leave it away"));
+                return Err(format!("{what}: it is empty; give a name or leave it out"));
             }
             if name.chars().count() > LONGEST_NAME {
                 return Err(format!(
@@ -76,7 +76,7 @@ impl Subject {
             }
             if name.chars().any(char::is_control) {
                 return Err(format!(
-                    "{what}: it holds a line break or another control character; leave it away"
+                    "{what}: it holds a line break or another control character; leave it out"
                 ));
             }
         }

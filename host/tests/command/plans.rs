@@ -154,7 +154,7 @@ fn a_fault_on_a_real_probe() {
     ])
     .fails(
         2,
-        &["--fault puts faults on the virtual bench", "leave it away"],
+        &["--fault puts faults on the virtual bench", "leave it out"],
     );
 }
 

@@ -73,7 +73,7 @@ impl<'a> Desk<'a> {
             args.simulated.only_virtual()?;
             if !args.faults.is_empty() {
                 return Err(Failure::usage(
-                    "--fault is of the virtual vehicle; give --probe virtual, or leave it away"
+                    "--fault is of the virtual vehicle; give --probe virtual, or leave it out"
                         .to_owned(),
                 ));
             }

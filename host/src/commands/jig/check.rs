@@ -8,7 +8,7 @@ use super::{Failure, Format, Status, note, print, print_json};
 use crate::commands::asking::line;
 use crate::commands::ready::works;
 use crate::commands::touching::failed;
-use crate::jig::check::{Stand, Wanted, check};
+use crate::jig::check::{OtherJig, Stand, Wanted, check};
 use crate::jig::history::{Event, History, add};
 use crate::jig::played::Played;
 use crate::jig::{Jig, text};
@@ -83,6 +83,12 @@ fn wait(wanted: Wanted<'_>) -> Result<(), Failure> {
     }
 }
 
+impl From<OtherJig> for Failure {
+    fn from(error: OtherJig) -> Self {
+        Self::probe(error.to_string())
+    }
+}
+
 impl From<LookError> for Failure {
     fn from(error: LookError) -> Self {
         failed(&error, None)
@@ -99,7 +105,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         return Ok(Status::Pass);
     }
     let jig = load(&args.jig)?;
-    let history = History::load(&jig.path).map_err(Failure::usage)?;
+    let history = History::load(&jig).map_err(Failure::usage)?;
     let played = match args.probe.is_virtual() {
         true => Some(args.probe.played(&jig)?),
         false => None,
@@ -111,18 +117,26 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         link: None,
     };
     let report = check(&jig, &history, &mut stand)?;
+    let event = match report.verdict {
+        Verdict::Pass => Event::Whole,
+        _ => Event::Faulty,
+    };
+    // Kept even where the report cannot be printed, and printed where it cannot be kept.
+    let kept = match stand.played {
+        None => add(&jig, &event).map_err(Failure::usage),
+        Some(_) => Ok(()),
+    };
     match args.format {
         Format::Text => print(&text::render(&report))?,
         Format::Json => print_json(&report)?,
     }
-    if stand.played.is_none() {
-        let event = match report.verdict {
-            Verdict::Pass => Event::Whole,
-            _ => Event::Faulty,
-        };
-        add(&jig.path, event).map_err(Failure::usage)?;
-    } else {
-        note("A virtual jig was checked; nothing is kept of it.");
+    kept?;
+    if stand.played.is_some() {
+        note(&format!(
+            "A virtual jig was checked, and nothing is kept of it; the real one: loomproof jig check \
+             {} --probe usb",
+            jig.path.display()
+        ));
     }
     Ok(report.verdict.into())
 }

@@ -11,7 +11,7 @@ use crate::commands::job::VirtualArgs;
 use crate::jig::check::Wanted;
 use crate::jig::history::History;
 use crate::jig::played::{JigFault, KINDS, Played};
-use crate::jig::{Jig, in_folder, text};
+use crate::jig::{Folder, Jig, text};
 use crate::link::{Link, connect};
 
 /// Arguments of `jig identify`.
@@ -69,7 +69,8 @@ impl JigProbe {
         self.simulated.only_virtual()?;
         if !self.faults.is_empty() {
             return Err(Failure::usage(
-                "--jig-fault is of the virtual bench; leave it away for a real probe".to_owned(),
+                "--jig-fault is only for the virtual bench; leave it out for a real probe"
+                    .to_owned(),
             ));
         }
         Ok(Box::new(connect(&self.probe)?))
@@ -79,6 +80,12 @@ impl JigProbe {
     pub(super) fn played(&self, jig: &Jig) -> Result<Played, Failure> {
         let faults = self.faults.iter().map(|text| JigFault::parse(text));
         let faults: Vec<JigFault> = faults.collect::<Result<_, _>>().map_err(Failure::usage)?;
+        let mut beside = faults.iter().filter_map(|fault| fault.beside(jig));
+        if let Some(lead) = beside.next() {
+            return Err(Failure::usage(format!(
+                "--jig-fault: this jig has no lead {lead}"
+            )));
+        }
         Ok(Played::new(jig, &faults))
     }
 }
@@ -106,21 +113,28 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         print(&list)?;
         return Ok(Status::Pass);
     }
-    let jigs = in_folder(&args.folder).map_err(Failure::usage)?;
+    let jigs = Folder::load(&args.folder).map_err(Failure::usage)?;
     let mut link = if args.probe.is_virtual() {
-        let there = args.jig_there.as_deref().map(load).transpose()?;
-        let played = there.map(|jig| args.probe.played(&jig)).transpose()?;
-        on_bench(&args.probe.simulated, played.as_ref(), Wanted::Nothing)?
+        let Some(there) = &args.jig_there else {
+            return Err(Failure::usage(
+                "say with --jig-there FILE which of these jigs the virtual bench has, or give \
+                 --probe usb"
+                    .to_owned(),
+            ));
+        };
+        let played = args.probe.played(&load(there)?)?;
+        on_bench(&args.probe.simulated, Some(&played), Wanted::Nothing)?
     } else {
         if args.jig_there.is_some() {
             return Err(Failure::usage(
-                "--jig-there is of the virtual bench; leave it away for a real probe".to_owned(),
+                "--jig-there is only for the virtual bench; leave it out for a real probe"
+                    .to_owned(),
             ));
         }
         args.probe.real()?
     };
     let jig = by_number(jigs, &read(link.as_mut())?, &args.folder)?;
-    let history = History::load(&jig.path).map_err(Failure::usage)?;
+    let history = History::load(&jig).map_err(Failure::usage)?;
     match args.format {
         Format::Text => print(&text::known(&jig, &history))?,
         Format::Json => print_json(&Known {
@@ -131,7 +145,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
             matings: history.matings,
             good_for: jig.matings,
             whole: history.checked.as_ref().map(|(whole, _)| *whole),
-            checked: history.checked.map(|(_, when)| when),
+            checked: history.checked.map(|(_, when)| format!("{when:.0}")),
             matings_since_check: history.since_check,
         })?,
     }

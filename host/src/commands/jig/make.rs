@@ -1,13 +1,13 @@
 //! `jig make`: a new jig for a plan.
 
 use std::io::IsTerminal as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use super::{Failure, Format, Status, note, print, print_json};
-use crate::jig::make::{MakeError, make};
-use crate::jig::{Code, code, file, text};
+use crate::jig::make::{Made, MakeError, make};
+use crate::jig::{Code, Folder, code, file, text};
 use crate::plan::{Plan, only_unsafe};
 
 /// Arguments of `jig make`.
@@ -22,7 +22,7 @@ pub struct Args {
     /// The jig is only for harnesses with this answer; may be repeated.
     #[arg(long = "answer", value_name = "OPTION=VALUE")]
     answers: Vec<String>,
-    /// The jig's number, which no other jig of the shop has: 1 to 144.
+    /// The jig's number, which no other jig of the shop has: 1 to 133.
     #[arg(long, value_name = "N", value_parser = number)]
     number: Code,
     /// The file, whose name ends in .jig.toml.
@@ -52,11 +52,13 @@ fn number(text: &str) -> Result<Code, String> {
 }
 
 #[derive(Serialize)]
-struct Made {
+struct Printed {
     file: String,
     number: u16,
     resistors: Vec<Wire<f64>>,
     wires: Vec<Wire<String>>,
+    /// Terminals of parts that have no lead.
+    left_out: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -82,7 +84,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         (args.to.clone(), title),
         (args.number, args.parts),
     );
-    let mut jig = made.map_err(|error| match error {
+    let Made { mut jig, left_out } = made.map_err(|error| match error {
         MakeError::Plan(problems) => {
             let colour = std::io::stderr().is_terminal();
             Failure::plan(plan.render(&problems, colour), only_unsafe(&problems))
@@ -91,12 +93,23 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     })?;
     jig.matings = args.matings;
     jig.check_every = args.check_every;
+    let folder = jig.path.parent().filter(|it| !it.as_os_str().is_empty());
+    let others = Folder::load(folder.unwrap_or(Path::new(".")));
+    let mut others = others.unwrap_or_default().jigs.into_iter();
+    if let Some(other) = others.find(|other| other.code == jig.code) {
+        return Err(Failure::usage(format!(
+            "{} is {} already; give another number",
+            other.path.display(),
+            jig.code
+        )));
+    }
     // What a title may be is decided in one place.
-    file::read(&jig.path, &file::text(&jig), false).map_err(Failure::usage)?;
+    let again = file::read(&jig.path, &file::text(&jig), false);
+    again.map_err(|text| Failure::plan(text, false))?;
     file::write(&jig).map_err(Failure::usage)?;
     match args.format {
-        Format::Text => print(&text::wiring(&jig))?,
-        Format::Json => print_json(&Made {
+        Format::Text => print(&text::wiring(&jig, &left_out))?,
+        Format::Json => print_json(&Printed {
             file: jig.path.display().to_string(),
             number: jig.code.number(),
             resistors: jig
@@ -115,6 +128,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
                     to: at.clone(),
                 })
                 .collect(),
+            left_out,
         })?,
     }
     note(&format!("Written to {}.", jig.path.display()));

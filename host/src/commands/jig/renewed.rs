@@ -19,11 +19,11 @@ pub struct Args {
 /// [`Failure`] for the file, or where it cannot be noted.
 pub fn run(args: &Args) -> Result<Status, Failure> {
     let jig = load(&args.jig)?;
-    let before = History::load(&jig.path).map_err(Failure::usage)?;
-    add(&jig.path, Event::Renewed).map_err(Failure::usage)?;
+    let before = History::load(&jig).map_err(Failure::usage)?;
+    add(&jig, &Event::Renewed).map_err(Failure::usage)?;
     print(&format!(
         "Jig {}: halves renewed after {} matings. Check it before its next harness: loomproof jig \
-         check {}\n",
+         check {} --probe usb\n",
         jig.code.number(),
         before.matings,
         jig.path.display()

@@ -1,6 +1,7 @@
 //! A harness that is plugged into a jig: the options of the verbs that take one, and which
 //! jig it is.
 
+use std::collections::BTreeSet;
 use std::io::IsTerminal as _;
 use std::path::{Path, PathBuf};
 
@@ -16,7 +17,7 @@ use crate::jig::check::Wanted;
 use crate::jig::history::{Event, History, add};
 use crate::jig::played::Played;
 use crate::jig::report::no_code;
-use crate::jig::{Identity, Jig, file, in_folder};
+use crate::jig::{Folder, Identity, Jig, file};
 use crate::link::{Link, VirtualProbe};
 use crate::plan::model::Job;
 
@@ -57,7 +58,7 @@ impl JigArgs {
         let (read, code) = match real {
             Some(_) if self.jig_there.is_some() => {
                 return Err(Failure::usage(
-                    "--jig-there is of the virtual bench; leave it away for a real probe"
+                    "--jig-there is only for the virtual bench; leave it out for a real probe"
                         .to_owned(),
                 ));
             }
@@ -69,7 +70,7 @@ impl JigArgs {
             }
         };
         let jig = if path.is_dir() {
-            by_number(in_folder(path).map_err(Failure::usage)?, &read, path)?
+            by_number(Folder::load(path).map_err(Failure::usage)?, &read, path)?
         } else {
             let jig = load(path)?;
             let there = jig.is_plugged(&read);
@@ -77,19 +78,44 @@ impl JigArgs {
             jig
         };
         note(&format!("Jig {}: {}.", jig.code.number(), jig.title));
-        let history = History::load(&jig.path).map_err(Failure::usage)?;
-        if let Some((false, when)) = &history.checked {
+        let history = History::load(&jig).map_err(Failure::usage)?;
+        if let Some((false, when)) = history.checked {
             return Err(Failure::probe(format!(
-                "the check of {when} found this jig at fault, so no harness can be judged by it; mend \
-                 it and check it again: loomproof jig check {}",
+                "the check of {when:.0} found this jig at fault, so no harness can be judged by it; \
+                 mend it and check it again: loomproof jig check {} --probe usb",
                 jig.path.display()
             )));
         }
-        for warning in history.warnings(jig.matings, jig.check_every) {
+        for warning in history.warnings(&jig) {
             note(&warning);
         }
-        let proved = history.is_proved(jig.matings, jig.check_every);
-        Ok(Some(Plugged { jig, code, proved }))
+        Ok(Some(Plugged { jig, code, history }))
+    }
+
+    /// The hook-up that the jig of the file gives, probe or no probe.
+    ///
+    /// # Errors
+    /// [`Failure`] where the file is at fault, or the jig is for others.
+    pub fn planned(&self, job: &Job, place: Place, leads: u8) -> Result<Option<Hookup>, Failure> {
+        let Some(path) = &self.jig else {
+            return Ok(None);
+        };
+        let hookup = load(self.there(path)?)?.hookup(job, (place, leads));
+        Ok(Some(hookup.map_err(Failure::usage)?))
+    }
+
+    /// Refuses a jig in the vehicle.
+    ///
+    /// # Errors
+    /// [`Failure`] where one is given.
+    pub fn only_on_bench(&self, place: Place) -> Result<(), Failure> {
+        if self.jig.is_some() && place != Place::Bench {
+            return Err(Failure::usage(
+                "a jig is for the harness alone on the bench; give --where bench as well"
+                    .to_owned(),
+            ));
+        }
+        Ok(())
     }
 
     /// The file of the jig that the virtual bench has.
@@ -110,8 +136,8 @@ pub struct Plugged {
     pub jig: Jig,
     /// The resistors in its plug, on the virtual bench.
     pub code: Vec<(LeadId, Ohms)>,
-    /// It was checked, and nothing is due: its wires are not thought of as wrong.
-    pub proved: bool,
+    /// What it has been through.
+    history: History,
 }
 
 impl Plugged {
@@ -124,16 +150,49 @@ impl Plugged {
         hookup.map_err(Failure::usage)
     }
 
+    /// Whether its wires are known to be right where this hook-up has some.
+    #[must_use]
+    pub fn is_proved(&self, hookup: &Hookup) -> bool {
+        self.history.is_proved(&self.jig, hookup)
+    }
+
     /// What to think of where a harness is found at fault in it.
     #[must_use]
-    pub fn afterthought(&self) -> &'static str {
-        if self.proved {
-            "If nothing is found there, look at the jig: a contact of it that does not reach reads \
-             like a terminal that is not home. `loomproof jig check` shows it."
+    pub fn afterthought(&self, proved: bool) -> String {
+        let check = format!("loomproof jig check {}", self.jig.path.display());
+        if proved {
+            format!(
+                "In the jig: it was checked and its contacts touched, so its wires are not doubted. \
+                 If nothing is found there, a contact of the jig may not reach: {check}. To measure by \
+                 hand, take the harness out of the jig."
+            )
         } else {
-            "In a jig there are no clips: where one is spoken of, it is the jig's wire or contact \
-             there. `loomproof jig check` shows which; once it is whole, its wires are not spoken of."
+            format!(
+                "In the jig: where a clip or probe lead is spoken of, it is the jig's wire or contact \
+                 there. Once it is checked ({check}) and each contact was touched (loomproof touch \
+                 PLAN --where bench --jig {} --prove), its wires are not doubted any more. To measure \
+                 by hand, take the harness out of the jig.",
+                self.jig.path.display()
+            )
         }
+    }
+
+    /// Keeps that these leads' contacts were touched and are where the file says.
+    ///
+    /// # Errors
+    /// [`Failure`] where that cannot be kept.
+    pub fn touched(&self, leads: BTreeSet<LeadId>) -> Result<(), Failure> {
+        add(&self.jig, &Event::Touched(leads)).map_err(Failure::usage)
+    }
+
+    /// Leads of the jig that a hook-up does not have, and their points: of other variants.
+    #[must_use]
+    pub fn beside(&self, hookup: &Hookup) -> Vec<String> {
+        let wires = self.jig.wires.iter();
+        let beside = wires.filter(|(lead, _)| hookup.point(*lead).is_none());
+        beside
+            .map(|(lead, point)| format!("{lead} ({point})"))
+            .collect()
     }
 
     /// Counts one mating more: a harness is plugged in.
@@ -141,7 +200,7 @@ impl Plugged {
     /// # Errors
     /// [`Failure`] where that cannot be kept.
     pub fn count(&self) -> Result<(), Failure> {
-        add(&self.jig.path, Event::Mated).map_err(Failure::usage)
+        add(&self.jig, &Event::Mated).map_err(Failure::usage)
     }
 }
 
@@ -168,7 +227,8 @@ pub fn on_bench(
 /// # Errors
 /// [`Failure`] with everything that is wrong with it.
 pub fn load(path: &Path) -> Result<Jig, Failure> {
-    file::load(path, std::io::stderr().is_terminal()).map_err(Failure::usage)
+    let colour = std::io::stderr().is_terminal();
+    file::load(path, colour).map_err(|text| Failure::plan(text, false))
 }
 
 /// The number that the probe reads.
@@ -183,27 +243,16 @@ pub fn read(link: &mut dyn Link) -> Result<Identity, Failure> {
 ///
 /// # Errors
 /// [`Failure`] where none has.
-pub fn by_number(jigs: Vec<Jig>, read: &Identity, folder: &Path) -> Result<Jig, Failure> {
-    let code = match read {
-        Identity::Jig(code) => *code,
-        Identity::Nothing => {
-            return Err(Failure::probe(
-                "no jig is plugged in: nothing is on P1, P2 and P3. Push the jig's plug home."
-                    .to_owned(),
-            ));
-        }
-        Identity::NoCode(read) => {
-            return Err(Failure::probe(format!(
-                "{} Clean the contacts of the jig's plug and push it home.",
-                no_code(read)
-            )));
-        }
-    };
-    let mut jigs = jigs.into_iter();
-    jigs.find(|jig| jig.code == code).ok_or_else(|| {
-        Failure::usage(format!(
-            "{code} is plugged in, and no file in {} is of it; give the folder where its file is",
-            folder.display()
-        ))
-    })
+pub fn by_number(jigs: Folder, read: &Identity, folder: &Path) -> Result<Jig, Failure> {
+    match read {
+        Identity::Jig(code) => jigs.numbered(*code, folder).map_err(Failure::usage),
+        Identity::Nothing => Err(Failure::probe(
+            "no jig is plugged in: nothing is on P1, P2 and P3. Push the jig's plug home."
+                .to_owned(),
+        )),
+        Identity::NoCode(read) => Err(Failure::probe(format!(
+            "{} Clean the contacts of the jig's plug and push it home.",
+            no_code(read)
+        ))),
+    }
 }
