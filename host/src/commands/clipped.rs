@@ -102,10 +102,7 @@ impl<'a> Clipped<'a> {
         jig: &JigArgs,
         place: Place,
     ) -> Result<Option<Plugged>, Failure> {
-        let real: Option<&mut dyn Link> = match &mut self.link {
-            Some(link) if !self.simulated => Some(link.as_mut()),
-            _ => None,
-        };
+        let real = self.link.as_mut().filter(|_| !self.simulated);
         let plugged = jig.plugged(place, real, &self.bench.simulated)?;
         if let Some(plugged) = &plugged {
             self.code.clone_from(&plugged.code);

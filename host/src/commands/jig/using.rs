@@ -43,7 +43,7 @@ impl JigArgs {
     pub fn plugged(
         &self,
         place: Place,
-        real: Option<&mut dyn Link>,
+        real: Option<&mut Box<dyn Link>>,
         simulated: &VirtualArgs,
     ) -> Result<Option<Plugged>, Failure> {
         let Some(path) = &self.jig else {
@@ -62,7 +62,7 @@ impl JigArgs {
                         .to_owned(),
                 ));
             }
-            Some(link) => (read(link)?, Vec::new()),
+            Some(link) => (read(link.as_mut())?, Vec::new()),
             None => {
                 let played = Played::new(&load(self.there(path)?)?, &[]);
                 let mut link = on_bench(simulated, Some(&played), Wanted::Nothing)?;
