@@ -6,6 +6,7 @@ use std::path::PathBuf;
 
 use loomproof_core::wire::{LeadId, Place};
 
+use super::asking::line;
 use super::exit::Status;
 use super::jig::using::JigArgs;
 use super::job::{BenchArgs, JobArgs, ReachArgs};
@@ -124,6 +125,11 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     let sits = sits(args, &job, &hookup)?;
     if jig.is_some() && task == Task::Prove {
         note("Take the harness out of the jig: then each of its contacts answers by itself.");
+        if !hand.is_virtual() && !matches!(line("Enter when it is out: "), Ok(Some(_))) {
+            return Err(Failure::usage(
+                "the input ended before that; touch the jig's contacts in a terminal".to_owned(),
+            ));
+        }
         hand.unplug(&hookup);
     }
     hand.take(&hookup, tip, (task == Task::Make).then_some(&sits))?;
@@ -169,7 +175,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
     report.verdict = verdict(&report);
     let of_jig = jig.as_ref().filter(|_| task == Task::Prove);
     if let Some(jig) = of_jig.filter(|_| !hand.is_virtual()) {
-        jig.touched(right(&report))?;
+        jig.touched(right(&report), report.elsewhere().next().is_some())?;
     }
     match args.format {
         Format::Text => print(&text::render(&report))?,

@@ -120,7 +120,9 @@ impl History {
         }
     }
 
-    fn of(text: &str, jig: &Jig) -> Self {
+    /// Of the text that is beside a jig's file.
+    #[must_use]
+    pub fn of(text: &str, jig: &Jig) -> Self {
         let mut history = Self::default();
         for line in text.lines().filter(|line| !line.trim().is_empty()) {
             let (when, what) = line.split_once("  ").unwrap_or((line, ""));

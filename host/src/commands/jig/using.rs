@@ -49,12 +49,7 @@ impl JigArgs {
         let Some(path) = &self.jig else {
             return Ok(None);
         };
-        if place != Place::Bench {
-            return Err(Failure::usage(
-                "a jig is for the harness alone on the bench; give --where bench as well"
-                    .to_owned(),
-            ));
-        }
+        self.only_on_bench(place)?;
         let (read, code) = match real {
             Some(_) if self.jig_there.is_some() => {
                 return Err(Failure::usage(
@@ -177,12 +172,18 @@ impl Plugged {
         }
     }
 
-    /// Keeps that these leads' contacts were touched and are where the file says.
+    /// Keeps that these leads' contacts were touched and are where the file says, or that
+    /// some are not.
     ///
     /// # Errors
     /// [`Failure`] where that cannot be kept.
-    pub fn touched(&self, leads: BTreeSet<LeadId>) -> Result<(), Failure> {
-        add(&self.jig, &Event::Touched(leads)).map_err(Failure::usage)
+    pub fn touched(&self, right: BTreeSet<LeadId>, wrong: bool) -> Result<(), Failure> {
+        let event = match wrong {
+            true => Event::Faulty,
+            false if right.is_empty() => return Ok(()),
+            false => Event::Touched(right),
+        };
+        add(&self.jig, &event).map_err(Failure::usage)
     }
 
     /// Leads of the jig that a hook-up does not have, and their points: of other variants.
