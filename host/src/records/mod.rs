@@ -24,6 +24,7 @@ pub mod plot;
 pub mod postgres;
 pub mod record;
 pub mod reported;
+pub mod seal;
 pub mod shop;
 pub mod sqlite;
 pub mod store;

@@ -14,6 +14,7 @@ pub mod kit_list;
 pub mod label;
 pub mod language;
 mod marks;
+mod order;
 pub mod photo;
 mod report;
 mod told;
@@ -119,7 +120,7 @@ pub fn sheet(input: &Input<'_>, language: &Language) -> String {
                     }
                     (job::cautions(input, language))
                     (kit_list::section(input.kit, language))
-                    (job::order(input, language))
+                    (order::order(input, language))
                     (job::faces(input, &marks, language))
                     (job::taps(input, language))
                     (job::wiring(input, language))
