@@ -126,7 +126,7 @@ fn what_would_take_too_long_is_not_proved_and_found_all_the_same() {
     assert_eq!((whole.proof.size, part.proof.size), (2, 1));
     assert_eq!(part.proof.sets, catalogue_len(&evidence, &catalogue));
     assert!(part.proof.scored < whole.proof.scored, "{part:?}");
-    // Alike ones may change places; the best that is known is as good.
+    // The best that is known is hardly less likely: by less than one more fault has to gain.
     let best = whole.found[0].weight;
     assert!(best >= part.found[0].weight - ROUNDING, "{best}");
     assert!(
