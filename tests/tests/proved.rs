@@ -130,7 +130,7 @@ fn what_would_take_too_long_is_not_proved_and_found_all_the_same() {
     let best = whole.found[0].weight;
     assert!(best >= part.found[0].weight - ROUNDING, "{best}");
     assert!(
-        best - part.found[0].weight < 0.1,
+        best - part.found[0].weight < Settings::default().least_gain,
         "{best} {:?}",
         part.found[0]
     );
