@@ -103,11 +103,7 @@ impl<'a> Clipped<'a> {
         place: Place,
     ) -> Result<Option<Plugged>, Failure> {
         let real = self.link.as_mut().filter(|_| !self.simulated);
-        let plugged = jig.plugged(place, real, &self.bench.simulated)?;
-        if let Some(plugged) = &plugged {
-            self.code.clone_from(&plugged.code);
-        }
-        Ok(plugged)
+        jig.plugged(place, (real, &self.bench.simulated), &mut self.code)
     }
 
     /// What will be clipped, round by round. A mistake with a clip is made in the

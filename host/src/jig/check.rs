@@ -32,10 +32,15 @@ pub enum Wanted<'j> {
     Plug(&'j str),
 }
 
-/// Another jig is plugged in, or none: what is wrong, and what to do.
+/// Another jig is plugged in, or none, or its number cannot be read.
 #[derive(Debug, thiserror::Error)]
-#[error("{0} {1}")]
-pub struct OtherJig(pub String, pub String);
+#[error("{say} {to_do}")]
+pub struct OtherJig {
+    /// What is wrong.
+    pub say: String,
+    /// What to do.
+    pub to_do: String,
+}
 
 /// The jig in front of somebody, or the virtual one.
 pub trait Stand {
@@ -60,8 +65,7 @@ pub fn check<S: Stand>(jig: &Jig, history: &History, stand: &mut S) -> Result<Re
     let read = Identity::read(link)?;
     if !matches!(read, Identity::NoCode(_)) {
         // Nothing is found out of a jig that is not there.
-        jig.is_plugged(&read)
-            .map_err(|(say, to_do)| OtherJig(say, to_do))?;
+        jig.is_plugged(&read)?;
     }
     found.identity(&read);
     let mut others: LeadSet = jig.wires.iter().map(|(lead, _)| *lead).collect();

@@ -119,11 +119,7 @@ fn checked(path: &Path, text: Text, problems: &mut Problems<'_>) -> Option<Jig> 
     let code = number.and_then(Code::new);
     if code.is_none() {
         let help = format!("give a number from 1 to {}", code::MOST);
-        problems.note(
-            &text.number.span(),
-            "there is no jig can have this number",
-            help,
-        );
+        problems.note(&text.number.span(), "no jig can have this number", help);
     }
     if text.plans.get_ref().is_empty() {
         let help = "name the title of every plan whose harness fits into this jig";

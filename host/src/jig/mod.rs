@@ -99,6 +99,27 @@ impl Jig {
         })
     }
 
+    /// Wires to points that no variant of a plan has: slips of the pen. A jig for several
+    /// plans may have points of the others.
+    #[must_use]
+    pub fn strays(&self, plan: &Plan) -> Vec<String> {
+        if self.plans.len() > 1 {
+            return Vec::new();
+        }
+        let mut left: Vec<&(LeadId, String)> = self.wires.iter().collect();
+        for answers in plan.variants(&BTreeMap::new(), MOST_VARIANTS) {
+            if left.is_empty() {
+                break;
+            }
+            if let Ok(job) = plan.resolve(&answers) {
+                left.retain(|(_, name)| met_at(&job, name).is_none());
+            }
+        }
+        left.iter()
+            .map(|(lead, name)| format!("{lead} = \"{name}\""))
+            .collect()
+    }
+
     /// Whether a probe has all the leads that it uses.
     ///
     /// # Errors
@@ -169,29 +190,6 @@ fn met_at(job: &Job, name: &str) -> Option<Point> {
     };
     let mut points = Point::all(job).filter(|point| !wire_side(point));
     points.find(|point| wired_to(point) == name)
-}
-
-impl Jig {
-    /// Wires to points that no variant of a plan has: slips of the pen. A jig for several
-    /// plans may have points of the others.
-    #[must_use]
-    pub fn strays(&self, plan: &Plan) -> Vec<String> {
-        if self.plans.len() > 1 {
-            return Vec::new();
-        }
-        let mut left: Vec<&(LeadId, String)> = self.wires.iter().collect();
-        for answers in plan.variants(&BTreeMap::new(), MOST_VARIANTS) {
-            if left.is_empty() {
-                break;
-            }
-            if let Ok(job) = plan.resolve(&answers) {
-                left.retain(|(_, name)| met_at(&job, name).is_none());
-            }
-        }
-        left.iter()
-            .map(|(lead, name)| format!("{lead} = \"{name}\""))
-            .collect()
-    }
 }
 
 /// Titles, quoted and joined.

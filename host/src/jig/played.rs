@@ -9,6 +9,7 @@ use super::Jig;
 use super::check::Wanted;
 use super::file::lead;
 use crate::bench::OnJig;
+use crate::fault::spell::Keys;
 
 /// The spellings of a jig's faults, an example each, and what they mean.
 pub const KINDS: [(&str, &str); 4] = [
@@ -43,39 +44,37 @@ impl JigFault {
     /// # Errors
     /// A sentence for what is none.
     pub fn parse(text: &str) -> Result<Self, String> {
-        let fail = || {
+        let fail = |reason: &str| {
             let kinds: Vec<&str> = KINDS.iter().map(|(example, _)| *example).collect();
-            format!(
-                "{text}: a fault of a jig is written like {}",
-                kinds.join(", ")
-            )
+            let kinds = kinds.join(", ");
+            format!("{text}: {reason}; a fault of a jig is written like {kinds}")
         };
-        let (kind, rest) = text.split_once('@').ok_or_else(fail)?;
-        let (at, value) = match rest.split_once(',') {
-            Some((at, value)) => (at, Some(value)),
-            None => (rest, None),
+        let (head, rest) = text.split_once(',').unwrap_or((text, ""));
+        let (kind, place) = head.split_once('@').unwrap_or((head, ""));
+        let no_lead = |place: &str| fail(&format!("\"{place}\" is no lead"));
+        let at = lead(place).ok_or_else(|| no_lead(place))?;
+        let mut keys = Keys::read(rest).map_err(|reason| fail(&reason))?;
+        let with = |keys: &mut Keys<'_>| {
+            let other = keys.need("with").map_err(|reason| fail(&reason))?;
+            let there = lead(other).filter(|there| *there != at);
+            there.ok_or_else(|| fail(&format!("\"{other}\" is no other lead")))
         };
-        let at = lead(at).ok_or_else(fail)?;
-        let with = || {
-            let other = value.and_then(|value| lead(value.strip_prefix("with=")?));
-            other.filter(|other| *other != at).ok_or_else(fail)
-        };
-        match (kind, value) {
-            ("open", None) => Ok(Self::Open(at)),
-            ("high-resistance", Some(value)) => {
-                let ohms = value.strip_prefix("ohms=").and_then(|it| it.parse().ok());
-                let ohms = ohms.filter(|ohms: &f64| (0.0..=1e9).contains(ohms));
-                ohms.map(|ohms| Self::HighResistance(at, Ohms(ohms)))
-                    .ok_or_else(fail)
+        let fault = match kind {
+            "open" => Self::Open(at),
+            "high-resistance" => {
+                let ohms = keys.number("ohms", 0.0, 1e9);
+                Self::HighResistance(at, Ohms(ohms.map_err(|reason| fail(&reason))?))
             }
-            ("exchanged", Some(_)) => Ok(Self::Exchanged(at, with()?)),
-            ("short", Some(_)) => Ok(Self::Short(at, with()?)),
-            _ => Err(fail()),
+            "exchanged" => Self::Exchanged(at, with(&mut keys)?),
+            "short" => Self::Short(at, with(&mut keys)?),
+            _ => return Err(fail(&format!("\"{kind}\" is not a kind of it"))),
+        };
+        match keys.left() {
+            Some(key) => Err(fail(&format!("\"{key}\" does not belong to this kind"))),
+            None => Ok(fault),
         }
     }
-}
 
-impl JigFault {
     /// The first lead that it names and a jig does not have.
     #[must_use]
     pub fn beside(&self, jig: &Jig) -> Option<LeadId> {
@@ -88,7 +87,6 @@ impl JigFault {
 }
 
 /// Where the wire of a lead really ends.
-#[derive(Clone)]
 enum End {
     Half(String),
     Code(Ohms),

@@ -7,10 +7,11 @@ use loomproof_core::wire::LeadId;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::check::OtherJig;
 use super::code::{Identity, LEADS, exchanged};
 use super::history::History;
-use super::{Jig, code};
-use crate::diagnosis::words::ohms_text;
+use super::{Code, Jig};
+use crate::diagnosis::words::{capital, ohms_text};
 use crate::ringout::report::{ProbeReport, Verdict};
 use crate::touch::CHASSIS;
 
@@ -127,7 +128,7 @@ impl<'j> Findings<'j> {
 
     /// The number that was read.
     pub fn identity(&mut self, read: &Identity) {
-        let Err((say, to_do)) = self.jig.is_plugged(read) else {
+        let Err(OtherJig { say, to_do }) = self.jig.is_plugged(read) else {
             return;
         };
         self.number = Some(Found {
@@ -267,47 +268,61 @@ impl<'j> Findings<'j> {
     }
 }
 
-impl Jig {
-    /// Whether what was read is this jig.
+impl Identity {
+    /// The number that was read.
     ///
     /// # Errors
-    /// What is wrong, and what to do.
-    pub fn is_plugged(&self, read: &Identity) -> Result<(), (String, String)> {
-        let code = self.code;
-        match read {
-            Identity::Jig(there) if *there == code => Ok(()),
-            Identity::Jig(there) => Err((
-                format!(
-                    "The jig that is plugged in is {there}; {} is {code}.",
-                    self.path.display()
-                ),
-                "Plug in the right one, or give its file.".to_owned(),
-            )),
-            Identity::Nothing => Err((
-                "No jig is plugged in: nothing is on P1, P2 and P3.".to_owned(),
-                "Push the jig's plug home.".to_owned(),
-            )),
-            Identity::NoCode(read) if exchanged(code, read) => Err((
-                format!(
-                    "{} Those are the resistors of {code} in another order.",
-                    no_code(read)
-                ),
-                format!("Exchange the leads in the jig's plug; {}", code_to_do(code)),
-            )),
-            Identity::NoCode(read) => Err((
-                no_code(read),
-                format!(
-                    "Clean the contacts of the jig's plug and push it home; {}",
-                    code_to_do(code)
-                ),
-            )),
+    /// [`OtherJig`] where there is none.
+    pub fn code(&self) -> Result<Code, OtherJig> {
+        match self {
+            Self::Jig(code) => Ok(*code),
+            Self::Nothing => Err(OtherJig {
+                say: "No jig is plugged in: nothing is on P1, P2 and P3.".to_owned(),
+                to_do: "Push the jig's plug home.".to_owned(),
+            }),
+            Self::NoCode(read) => Err(OtherJig {
+                say: no_code(read),
+                to_do: "Clean the contacts of the jig's plug and push it home.".to_owned(),
+            }),
         }
     }
 }
 
+impl Jig {
+    /// Whether what was read is this jig.
+    ///
+    /// # Errors
+    /// [`OtherJig`] where it is not.
+    pub fn is_plugged(&self, read: &Identity) -> Result<(), OtherJig> {
+        let code = self.code;
+        let trouble = match read.code() {
+            Ok(there) if there == code => return Ok(()),
+            Ok(there) => OtherJig {
+                say: format!(
+                    "The jig that is plugged in is {there}; {} is {code}.",
+                    self.path.display()
+                ),
+                to_do: "Plug in the right one, or give its file.".to_owned(),
+            },
+            Err(trouble) => trouble,
+        };
+        let Identity::NoCode(read) = read else {
+            return Err(trouble);
+        };
+        let OtherJig { mut say, mut to_do } = trouble;
+        if exchanged(code, read) {
+            say.push_str(&format!(
+                " Those are the resistors of {code} in another order."
+            ));
+            to_do = "Exchange the leads in the jig's plug.".to_owned();
+        }
+        to_do.push_str(&format!(" {}", resistors(code)));
+        Err(OtherJig { say, to_do })
+    }
+}
+
 /// What was read instead of a code.
-#[must_use]
-pub fn no_code(read: &[Option<Ohms>; 3]) -> String {
+fn no_code(read: &[Option<Ohms>; 3]) -> String {
     let each = LEADS.iter().zip(read).map(|(lead, ohms)| match ohms {
         Some(ohms) => format!("{lead} {}", ohms_text(ohms.0)),
         None => format!("{lead} nothing"),
@@ -319,9 +334,10 @@ pub fn no_code(read: &[Option<Ohms>; 3]) -> String {
     )
 }
 
-fn code_to_do(code: code::Code) -> String {
-    let each = code
-        .resistors()
-        .map(|(lead, ohms)| format!("{lead} {}", ohms_text(ohms.0)));
-    format!("{code} has {}.", each.join(", "))
+/// The resistors of a number, in a sentence.
+fn resistors(code: Code) -> String {
+    let each = code.resistors();
+    let each = each.map(|(lead, ohms)| format!("{lead} {}", ohms_text(ohms.0)));
+    let jig = capital(&code.to_string());
+    format!("{jig} has {}.", each.join(", "))
 }

@@ -11,7 +11,7 @@ use crate::commands::job::VirtualArgs;
 use crate::jig::check::Wanted;
 use crate::jig::history::History;
 use crate::jig::played::{JigFault, KINDS, Played};
-use crate::jig::{Folder, Jig, text};
+use crate::jig::{Jig, text};
 use crate::link::{Link, connect};
 
 /// Arguments of `jig identify`.
@@ -113,7 +113,6 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         print(&list)?;
         return Ok(Status::Pass);
     }
-    let jigs = Folder::load(&args.folder).map_err(Failure::usage)?;
     let mut link = if args.probe.is_virtual() {
         let Some(there) = &args.jig_there else {
             return Err(Failure::usage(
@@ -133,7 +132,7 @@ pub fn run(args: &Args) -> Result<Status, Failure> {
         }
         args.probe.real()?
     };
-    let jig = by_number(jigs, &read(link.as_mut())?, &args.folder)?;
+    let jig = by_number(&args.folder, &read(link.as_mut())?)?;
     let history = History::load(&jig).map_err(Failure::usage)?;
     match args.format {
         Format::Text => print(&text::known(&jig, &history))?,

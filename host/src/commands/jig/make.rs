@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::{Failure, Format, Status, note, print, print_json};
+use crate::commands::job::given;
 use crate::jig::make::{Made, MakeError, make};
 use crate::jig::{Code, Folder, code, file, text};
 use crate::plan::{Plan, only_unsafe};
@@ -73,7 +74,7 @@ struct Wire<T> {
 /// [`Failure`] for a plan that is wrong or too large, or a file that cannot be written.
 pub fn run(args: &Args) -> Result<Status, Failure> {
     let plan = Plan::load(&args.plan)?;
-    let fixed = super::super::job::given(&args.answers)?;
+    let fixed = given(&args.answers)?;
     let title = args
         .title
         .clone()

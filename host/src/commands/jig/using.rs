@@ -16,7 +16,6 @@ use crate::hookup::Hookup;
 use crate::jig::check::Wanted;
 use crate::jig::history::{Event, History, add};
 use crate::jig::played::Played;
-use crate::jig::report::no_code;
 use crate::jig::{Folder, Identity, Jig, file};
 use crate::link::{Link, VirtualProbe};
 use crate::plan::model::Job;
@@ -35,7 +34,8 @@ pub struct JigArgs {
 
 impl JigArgs {
     /// The jig that is plugged in, by its number; `None` where none was asked for. `real` is
-    /// the link to a real probe.
+    /// the link to a real probe; on the virtual bench `code` becomes the resistors in the
+    /// jig's plug.
     ///
     /// # Errors
     /// [`Failure`] where another is, or none, or its number cannot be read, and where its
@@ -43,33 +43,33 @@ impl JigArgs {
     pub fn plugged(
         &self,
         place: Place,
-        real: Option<&mut Box<dyn Link>>,
-        simulated: &VirtualArgs,
+        (real, simulated): (Option<&mut Box<dyn Link>>, &VirtualArgs),
+        code: &mut Vec<(LeadId, Ohms)>,
     ) -> Result<Option<Plugged>, Failure> {
         let Some(path) = &self.jig else {
             return Ok(None);
         };
         self.only_on_bench(place)?;
-        let (read, code) = match real {
+        let read = match real {
             Some(_) if self.jig_there.is_some() => {
                 return Err(Failure::usage(
                     "--jig-there is only for the virtual bench; leave it out for a real probe"
                         .to_owned(),
                 ));
             }
-            Some(link) => (read(link.as_mut())?, Vec::new()),
+            Some(link) => read(link.as_mut())?,
             None => {
                 let played = Played::new(&load(self.there(path)?)?, &[]);
                 let mut link = on_bench(simulated, Some(&played), Wanted::Nothing)?;
-                (read(link.as_mut())?, played.code())
+                *code = played.code();
+                read(link.as_mut())?
             }
         };
         let jig = if path.is_dir() {
-            by_number(Folder::load(path).map_err(Failure::usage)?, &read, path)?
+            by_number(path, &read)?
         } else {
             let jig = load(path)?;
-            let there = jig.is_plugged(&read);
-            there.map_err(|(say, to_do)| Failure::probe(format!("{say} {to_do}")))?;
+            jig.is_plugged(&read)?;
             jig
         };
         note(&format!("Jig {}: {}.", jig.code.number(), jig.title));
@@ -84,7 +84,7 @@ impl JigArgs {
         for warning in history.warnings(&jig) {
             note(&warning);
         }
-        Ok(Some(Plugged { jig, code, history }))
+        Ok(Some(Plugged { jig, history }))
     }
 
     /// The hook-up that the jig of the file gives, probe or no probe.
@@ -129,8 +129,6 @@ impl JigArgs {
 pub struct Plugged {
     /// Which one.
     pub jig: Jig,
-    /// The resistors in its plug, on the virtual bench.
-    pub code: Vec<(LeadId, Ohms)>,
     /// What it has been through.
     history: History,
 }
@@ -154,7 +152,10 @@ impl Plugged {
     /// What to think of where a harness is found at fault in it.
     #[must_use]
     pub fn afterthought(&self, proved: bool) -> String {
-        let check = format!("loomproof jig check {}", self.jig.path.display());
+        let check = format!(
+            "loomproof jig check {} --probe usb",
+            self.jig.path.display()
+        );
         if proved {
             format!(
                 "In the jig: it was checked and its contacts touched, so its wires are not doubted. \
@@ -165,7 +166,7 @@ impl Plugged {
             format!(
                 "In the jig: where a clip or probe lead is spoken of, it is the jig's wire or contact \
                  there. Once it is checked ({check}) and each contact was touched (loomproof touch \
-                 PLAN --where bench --jig {} --prove), its wires are not doubted any more. To measure \
+                 PLAN --where bench --jig {} --prove --probe usb), its wires are not doubted any more. To measure \
                  by hand, take the harness out of the jig.",
                 self.jig.path.display()
             )
@@ -240,20 +241,11 @@ pub fn read(link: &mut dyn Link) -> Result<Identity, Failure> {
     Identity::read(link).map_err(|error| failed(&error, None))
 }
 
-/// Which of these jigs has the number that was read.
+/// Which of the jigs in a folder has the number that was read.
 ///
 /// # Errors
-/// [`Failure`] where none has.
-pub fn by_number(jigs: Folder, read: &Identity, folder: &Path) -> Result<Jig, Failure> {
-    match read {
-        Identity::Jig(code) => jigs.numbered(*code, folder).map_err(Failure::usage),
-        Identity::Nothing => Err(Failure::probe(
-            "no jig is plugged in: nothing is on P1, P2 and P3. Push the jig's plug home."
-                .to_owned(),
-        )),
-        Identity::NoCode(read) => Err(Failure::probe(format!(
-            "{} Clean the contacts of the jig's plug and push it home.",
-            no_code(read)
-        ))),
-    }
+/// [`Failure`] where none has, or the folder cannot be read.
+pub fn by_number(folder: &Path, read: &Identity) -> Result<Jig, Failure> {
+    let jigs = Folder::load(folder).map_err(Failure::usage)?;
+    jigs.numbered(read.code()?, folder).map_err(Failure::usage)
 }

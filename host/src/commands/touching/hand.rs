@@ -117,11 +117,7 @@ impl<'a> Hand<'a> {
         place: Place,
     ) -> Result<Option<Plugged>, Failure> {
         let real = self.link.as_mut().filter(|_| !self.simulated);
-        let plugged = jig.plugged(place, real, &self.bench.simulated)?;
-        if let Some(plugged) = &plugged {
-            self.code.clone_from(&plugged.code);
-        }
-        Ok(plugged)
+        jig.plugged(place, (real, &self.bench.simulated), &mut self.code)
     }
 
     /// Takes the harness out of the virtual bench's jig; its points stay.

@@ -76,11 +76,7 @@ impl<'e, 'm> Changed<'e, 'm> {
                 }
             }
             return match self.with.get_mut(&(round, island)) {
-                Some(altered) => {
-                    let band = altered.band(step, judged.quantity);
-                    self.evidence.worked(altered.work());
-                    band
-                }
+                Some(altered) => solved(self.evidence, altered, step, judged),
                 None => Ok(judged.band),
             };
         }
@@ -93,15 +89,23 @@ impl<'e, 'm> Changed<'e, 'm> {
             }
         }
         match self.altered.get_mut(round) {
-            Some(Some(altered)) => {
-                let band = altered.band(step, judged.quantity);
-                self.evidence.worked(altered.work());
-                band
-            }
+            Some(Some(altered)) => solved(self.evidence, altered, step, judged),
             // A round that does not see the changes.
             _ => Ok(judged.band),
         }
     }
+}
+
+/// The band of a quantity in some islands with changes; what it took is counted.
+fn solved(
+    evidence: &Evidence<'_>,
+    altered: &mut Altered<'_>,
+    step: &Step,
+    judged: &Judged,
+) -> Result<Band, String> {
+    let band = altered.band(step, judged.quantity);
+    evidence.worked(altered.work());
+    band
 }
 
 /// The least share of a band that is read in each of some islands.
