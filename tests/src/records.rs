@@ -245,6 +245,8 @@ pub fn comeback() -> Record {
         simulated: false,
         probe: None,
         broken_off: true,
+        repaired: &[],
+        sound: &[],
     });
     Record::of(&report, Subject::default()).expect("a record")
 }

@@ -8,7 +8,7 @@ use loomproof_core::units::Volts;
 use crate::hookup::Point;
 use crate::live::steps;
 use crate::plan::model::{End, Job, Terminal};
-use crate::powered::Powered;
+use crate::powered::{Cause, Powered};
 
 /// Effort of one reading: the unit of all efforts (common practice: half a minute).
 pub const READING: f64 = 1.0;
@@ -255,6 +255,22 @@ impl Asks {
             What::Function(_) => None,
             What::Volts(site) => self.sites.get(site).map(|site| site.place),
         }
+    }
+
+    /// Where somebody looks whether a cause is there, by its number in [`Asks::places`]: at
+    /// its part, along a lead from its first end on; `None` where the plan says nothing of
+    /// that.
+    #[must_use]
+    pub fn looked_at(&self, job: &Job, cause: &Cause) -> Option<usize> {
+        let place = cause.place();
+        let name = place.split([':', ',']).next().unwrap_or(&place);
+        let at = |name: &str| self.names.iter().position(|names| names.contains(name));
+        at(name).or_else(|| {
+            let lead = job.leads.iter().find(|lead| lead.name == name)?;
+            let ends = [&lead.from, &lead.to];
+            ends.iter()
+                .find_map(|end| at(Point::Terminal((*end).clone()).part()))
+        })
     }
 
     /// Switches to be moved from one state to another.

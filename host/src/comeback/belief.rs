@@ -1,5 +1,7 @@
 //! What the answers say about the suspects.
 
+use std::collections::BTreeSet;
+
 use super::asks::{Ask, Asks, What};
 use super::suspects::{Forecast, Suspect};
 
@@ -45,6 +47,13 @@ const DOUBT: f64 = 4.0;
 /// wrongly; doubtful ones more often (common practice).
 const WRONG: f64 = 0.01;
 const DOUBTFUL_WRONG: f64 = 0.15;
+
+/// What was looked at and is called sound is so after all (common practice).
+const OVERLOOKED: f64 = 0.02;
+
+/// A look counts as so many readings that do not fit: what was looked at is not named
+/// again.
+const SEEN: usize = 2;
 
 /// The chance of any answer where the plan does not say: a voltage may be anything from
 /// nothing to the battery's.
@@ -105,14 +114,25 @@ pub fn fits(forecast: &Forecast, reply: &Reply) -> bool {
 pub struct Belief {
     /// One for each suspect; they sum to one.
     pub shares: Vec<f64>,
-    /// How many answers each does not explain.
+    /// How many answers each does not explain; a look that found it sound counts as two.
     pub unfit: Vec<usize>,
 }
 
 impl Belief {
-    /// Weighs suspects by answers.
+    /// Weighs suspects by answers, and by what was looked at and is sound (names of
+    /// causes).
     #[must_use]
-    pub fn new(asks: &Asks, suspects: &[Suspect], answers: &[Answer]) -> Self {
+    pub fn new(
+        asks: &Asks,
+        suspects: &[Suspect],
+        answers: &[Answer],
+        cleared: &BTreeSet<String>,
+    ) -> Self {
+        let looked = |suspect: &Suspect| {
+            let own = suspect.causes.iter();
+            own.filter(|cause| !cleared.is_empty() && cleared.contains(&cause.name()))
+                .count()
+        };
         let numbers: Vec<(usize, Reply)> = answers
             .iter()
             .filter_map(|answer| Some((number(asks, &answer.ask)?, answer.reply)))
@@ -127,14 +147,15 @@ impl Belief {
                 let each = numbers
                     .iter()
                     .map(|(at, reply)| chance(&forecast(suspect, *at), reply));
-                suspect.prior * each.product::<f64>()
+                let missed = OVERLOOKED.powi(i32::try_from(looked(suspect)).unwrap_or(i32::MAX));
+                suspect.prior * missed * each.product::<f64>()
             })
             .collect();
         let total: f64 = weights.iter().sum();
         let unfit = suspects.iter().map(|suspect| {
             let each = numbers.iter();
-            each.filter(|(at, reply)| !fits(&forecast(suspect, *at), reply))
-                .count()
+            let read = each.filter(|(at, reply)| !fits(&forecast(suspect, *at), reply));
+            read.count() + SEEN * looked(suspect)
         });
         Self {
             shares: weights

@@ -1,41 +1,19 @@
 //! The suspects of one comeback.
 
+use std::collections::BTreeSet;
+
 use loomproof_core::units::Volts;
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
 
 use super::asks::{Ask, Asks, What};
 use super::belief::{self, Answer, Belief};
+use super::next::alike;
 use super::suspects::{Forecast, Reckoner, Suspect, signs};
+use super::told::{How, MISTOLD, Symptom, told, told_each};
 use crate::fault::catalogue;
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
 use crate::powered::causes::all;
 use crate::powered::{Cause, Powered, Scenario, Supply};
-
-/// What somebody says of a function before anything is measured.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Symptom {
-    /// The function, by its number in the job.
-    pub function: usize,
-    /// How it does.
-    pub how: How,
-}
-
-/// How a function does.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum How {
-    /// It works whenever it is to be on.
-    Works,
-    /// It does not, at least once.
-    Fails,
-    /// It is on when it is to be off.
-    StaysOn,
-}
-
-/// The chance that a symptom is told wrongly (common practice).
-const MISTOLD: f64 = 0.02;
 
 /// Nothing is wrong any more, or was: the weight of that before anything is known.
 const ALL_WELL: f64 = 0.02;
@@ -61,8 +39,11 @@ pub const FITTING: [&str; 10] = [
     "live",
 ];
 
-/// Singles that are tried in pairs, at most.
-const PAIRED: usize = 40;
+/// Singles that are tried in pairs, at most; of those that nothing tells apart one.
+const PAIRED: usize = 60;
+
+/// Pairs in which one cause is replaced by another that nothing tells from it, at most.
+const TWINS: usize = 4;
 
 /// One comeback: the job, what can be asked, and who is suspected.
 #[derive(Clone)]
@@ -80,7 +61,10 @@ pub struct Inquiry<'j> {
     battery: Volts,
     symptoms: Vec<Symptom>,
     partly: Vec<Suspect>,
-    paired: usize,
+    /// The answers that pairs were taken up for.
+    paired: Option<Vec<Answer>>,
+    /// Names of what was looked at and is sound.
+    cleared: BTreeSet<String>,
 }
 
 impl<'j> Inquiry<'j> {
@@ -131,7 +115,8 @@ impl<'j> Inquiry<'j> {
             battery,
             symptoms: Vec::new(),
             partly: Vec::new(),
-            paired: 0,
+            paired: None,
+            cleared: BTreeSet::new(),
         })
     }
 
@@ -152,13 +137,8 @@ impl<'j> Inquiry<'j> {
         self.symptoms = symptoms.to_vec();
         self.suspects.clear();
         self.partly.clear();
-        self.paired = 0;
-        let bare = Hookup {
-            place: loomproof_core::wire::Place::Vehicle,
-            clips: Vec::new(),
-            mated: Default::default(),
-        };
-        let causes = all(self.job, &self.powered, catalogue::all(self.job, &bare));
+        self.paired = None;
+        let causes = self.causes();
         // What shows of the functions first: few suspects are left then.
         let mut quick = self.asks.clone();
         quick.sites.clear();
@@ -215,13 +195,35 @@ impl<'j> Inquiry<'j> {
         Ok(())
     }
 
+    /// Takes note of the causes, by [`Cause::name`], that were looked at and are sound.
+    pub fn looked(&mut self, cleared: BTreeSet<String>) {
+        if self.cleared != cleared {
+            self.cleared = cleared;
+            self.paired = None;
+        }
+    }
+
+    fn is_cleared(&self, suspect: &Suspect) -> bool {
+        let mut causes = suspect.causes.iter();
+        causes.any(|cause| self.cleared.contains(&cause.name()))
+    }
+
+    fn causes(&self) -> Vec<(Cause, Scenario)> {
+        let bare = Hookup {
+            place: loomproof_core::wire::Place::Vehicle,
+            clips: Vec::new(),
+            mated: Default::default(),
+        };
+        all(self.job, &self.powered, catalogue::all(self.job, &bare))
+    }
+
     /// The probabilities by the answers so far; pairs are taken up when no single cause
     /// explains everything.
     ///
     /// # Errors
     /// A sentence that says what cannot be computed.
     pub fn belief(&mut self, answers: &[Answer]) -> Result<Belief, String> {
-        let belief = Belief::new(&self.asks, &self.suspects, answers);
+        let belief = Belief::new(&self.asks, &self.suspects, answers, &self.cleared);
         if belief
             .unfit
             .iter()
@@ -231,11 +233,16 @@ impl<'j> Inquiry<'j> {
         {
             return Ok(belief);
         }
-        if self.paired < answers.len() + 1 {
-            self.paired = answers.len() + 1;
+        if self.paired.as_deref() != Some(answers) {
+            self.paired = Some(answers.to_vec());
             self.pair(answers)?;
         }
-        Ok(Belief::new(&self.asks, &self.suspects, answers))
+        Ok(Belief::new(
+            &self.asks,
+            &self.suspects,
+            answers,
+            &self.cleared,
+        ))
     }
 
     /// Whether nothing was told to be wrong, and nothing is.
@@ -271,7 +278,7 @@ impl<'j> Inquiry<'j> {
         };
         let singles = self.suspects.iter().chain(&self.partly);
         let mut singles: Vec<(Vec<bool>, &Suspect)> = singles
-            .filter(|suspect| !suspect.causes.is_empty())
+            .filter(|suspect| !suspect.causes.is_empty() && !self.is_cleared(suspect))
             .map(|suspect| (explained(suspect), suspect))
             .collect();
         let weight = |explained: &[bool], suspect: &Suspect| {
@@ -279,17 +286,27 @@ impl<'j> Inquiry<'j> {
             (i32::try_from(all).unwrap_or(0) as f64) * 3.0 + suspect.prior.ln()
         };
         singles.sort_by(|(a, one), (b, other)| weight(b, other).total_cmp(&weight(a, one)));
-        // Of those that explain the same, a few each, so that every sort is there.
+        // Of those that explain the same, a few each, so that every sort is there; who cannot
+        // be told apart goes with the first of them.
         let mut kept: Vec<(Vec<bool>, &Suspect)> = Vec::new();
+        let mut twins: Vec<Vec<&Suspect>> = Vec::new();
+        let nothing = BTreeSet::new();
         for single in singles {
+            let same = kept.iter().zip(&mut twins);
+            let mut same = same.filter(|((other, _), _)| *other == single.0);
+            if let Some((_, own)) = same.find(|((_, it), _)| alike(asks, it, single.1, &nothing)) {
+                own.push(single.1);
+                continue;
+            }
             let same = kept.iter().filter(|(other, _)| *other == single.0).count();
             if same < PAIRED / 3 && kept.len() < PAIRED {
                 kept.push(single);
+                twins.push(Vec::new());
             }
         }
         let mut found = Vec::new();
-        for (at, (first, a)) in kept.iter().enumerate() {
-            for (second, b) in kept.iter().skip(at + 1) {
+        for (at, ((first, a), a_twins)) in kept.iter().zip(&twins).enumerate() {
+            for ((second, b), b_twins) in kept.iter().zip(&twins).skip(at + 1) {
                 let all = first.iter().zip(second).all(|(a, b)| *a || *b);
                 let clash = a
                     .scenarios
@@ -307,15 +324,20 @@ impl<'j> Inquiry<'j> {
                         Some(Scenario::together([one, other].into_iter()))
                     })
                     .collect();
-                let causes: Vec<Cause> = a.causes.iter().chain(&b.causes).cloned().collect();
-                let forecasts = reckoner.forecasts(&causes, &scenarios)?;
+                let both = |a: &Suspect, b: &Suspect| -> Vec<Cause> {
+                    a.causes.iter().chain(&b.causes).cloned().collect()
+                };
+                let forecasts = reckoner.forecasts(&both(a, b), &scenarios)?;
                 let told = told(asks, &forecasts, &self.symptoms);
-                found.push(Suspect {
+                let pairs = [(*a, *b)].into_iter();
+                let pairs = pairs.chain(a_twins.iter().take(TWINS).map(|twin| (*twin, *b)));
+                let pairs = pairs.chain(b_twins.iter().take(TWINS).map(|twin| (*a, *twin)));
+                found.extend(pairs.map(|(a, b)| Suspect {
                     prior: a.prior * b.prior * told,
-                    causes,
-                    scenarios,
-                    forecasts,
-                });
+                    causes: both(a, b),
+                    scenarios: scenarios.clone(),
+                    forecasts: forecasts.clone(),
+                }));
             }
         }
         self.suspects.extend(found);
@@ -334,36 +356,4 @@ impl<'j> Inquiry<'j> {
         let at = at.and_then(|at| self.healthy.get(at).copied());
         at.unwrap_or(Forecast::UNKNOWN)
     }
-}
-
-/// The chance of each symptom.
-fn told_each(asks: &Asks, forecasts: &[Forecast], symptoms: &[Symptom]) -> Vec<f64> {
-    let each = symptoms.iter().map(|symptom| {
-        let wanted = symptom.how != How::StaysOn;
-        let own = asks.list.iter().zip(forecasts).filter(|(ask, _)| {
-            let on = asks
-                .on
-                .get(ask.setting)
-                .and_then(|on| on.get(symptom.function));
-            ask.what == What::Function(symptom.function) && on.copied().flatten() == Some(wanted)
-        });
-        let chances = own.map(|(_, forecast)| {
-            if forecast.known() {
-                f64::from(f32::midpoint(forecast.least, forecast.most))
-            } else {
-                0.5
-            }
-        });
-        let chance = match symptom.how {
-            How::Works => chances.fold(1.0, f64::min),
-            How::Fails => 1.0 - chances.fold(1.0, f64::min),
-            How::StaysOn => chances.fold(0.0, f64::max),
-        };
-        MISTOLD + (1.0 - 2.0 * MISTOLD) * chance
-    });
-    each.collect()
-}
-
-fn told(asks: &Asks, forecasts: &[Forecast], symptoms: &[Symptom]) -> f64 {
-    told_each(asks, forecasts, symptoms).into_iter().product()
 }

@@ -6,10 +6,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::asks::{Ask, What};
+use super::asks::Ask;
 use super::belief::{Answer, Belief, fits, number};
-use super::inquiry::{FITTING, How, Inquiry, Symptom};
+use super::confirm::confirm;
+use super::inquiry::{FITTING, Inquiry};
 use super::next::{Field, Group, Position, Proposal, settled};
+use super::told::{How, Symptom};
 use super::{session, text};
 use crate::bench::Upset;
 use crate::diagnosis::words::Speaker;
@@ -41,6 +43,13 @@ pub struct Report {
     pub broken_off: bool,
     /// What was told of each function: `works`, `fails`, `stays-on`.
     pub symptoms: BTreeMap<String, How>,
+    /// What was put right before in this session, first one first; left out where nothing
+    /// was.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub repaired: Vec<SuspectReport>,
+    /// What was named, looked at and is sound; left out where nothing was.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sound: Vec<SuspectReport>,
     /// Suspects, most probable first; those in one group cannot be told apart by anything
     /// that can be asked.
     pub groups: Vec<GroupReport>,
@@ -126,7 +135,7 @@ pub struct NextReport {
 }
 
 /// Where nothing more can be asked, a group is named as the cause from here on.
-const LIKELY: f64 = 0.5;
+pub const LIKELY: f64 = 0.5;
 
 /// How many groups are reported, and sets of each.
 const GROUPS: usize = 5;
@@ -180,6 +189,10 @@ pub struct Came<'c, 'j> {
     pub probe: Option<ProbeReport>,
     /// It was left before its end.
     pub broken_off: bool,
+    /// What was put right before.
+    pub repaired: &'c [Cause],
+    /// What was looked at and is sound.
+    pub sound: &'c [Cause],
 }
 
 /// Makes the report.
@@ -235,6 +248,8 @@ pub fn report(came: &Came<'_, '_>) -> Report {
         probe: came.probe.clone(),
         broken_off: came.broken_off,
         symptoms: told.collect(),
+        repaired: suspects(job, came.repaired.iter(), came.passed),
+        sound: suspects(job, came.sound.iter(), came.passed),
         confirm: groups
             .first()
             .filter(|_| verdict == Verdict::Faults)
@@ -273,80 +288,42 @@ pub fn spent(inquiry: &Inquiry<'_>, answers: &[Answer], open: &BTreeSet<usize>) 
 
 fn group_report(came: &Came<'_, '_>, group: &Group) -> GroupReport {
     let job = came.inquiry.job;
-    let speaker = Speaker::new(job);
-    let members = group
-        .members
-        .iter()
-        .filter_map(|at| came.inquiry.suspects.get(*at));
-    let mut sets: Vec<Vec<SuspectReport>> = Vec::new();
-    let mut told = BTreeSet::new();
-    for suspect in members {
-        let names = suspect.causes.iter().map(Cause::name);
-        if !told.insert(names.collect::<Vec<_>>()) {
-            continue;
-        }
-        let set = suspect.causes.iter().map(|cause| SuspectReport {
-            fault: crate::live::text::cause(&speaker, cause),
-            whose: whose(job, cause, came.passed),
-        });
-        sets.push(set.collect());
-    }
-    sets.truncate(SETS);
+    let sets = sets(came.inquiry, group).into_iter();
     GroupReport {
         probability: (group.share * 1e4).round() / 1e4,
         explains_all: group.unfit == 0,
-        sets,
+        sets: sets
+            .map(|set| suspects(job, set.iter(), came.passed))
+            .collect(),
     }
 }
 
-/// What must be seen after the repair.
-fn confirm(came: &Came<'_, '_>, best: &Group) -> Vec<String> {
-    let inquiry = came.inquiry;
-    let asks = &inquiry.asks;
-    let mut list = Vec::new();
-    let wrong = came
-        .symptoms
-        .iter()
-        .filter(|symptom| symptom.how != How::Works);
-    for symptom in wrong {
-        let wanted = symptom.how == How::Fails;
-        let on = asks
-            .on
-            .iter()
-            .position(|on| on.get(symptom.function).copied().flatten() == Some(wanted));
-        if let Some(setting) = on {
-            list.push(text::must(inquiry, symptom.function, setting, wanted));
-        }
-    }
-    let Some(suspect) = best
-        .members
-        .first()
-        .and_then(|at| inquiry.suspects.get(*at))
-    else {
-        return list;
-    };
-    // The reading that the repair changes most, at a place that is open already.
-    let each = asks
-        .list
-        .iter()
-        .zip(&inquiry.healthy)
-        .zip(&suspect.forecasts);
-    let changes = each.filter_map(|((ask, healthy), faulty)| {
-        let sharp = healthy.most - healthy.least < 1.0;
-        let gap = (healthy.least - faulty.most).max(faulty.least - healthy.most);
-        let telling =
-            matches!(ask.what, What::Volts(_)) && sharp && gap > 1.0 && !came.barred.contains(ask);
-        let closed = asks
-            .needs_open(ask)
-            .is_some_and(|it| !came.position.open.contains(&it));
-        telling.then_some((closed, asks.moves(0, ask.setting), -gap, *ask))
+/// The sets of causes of a group that are named, most probable first: causes that differ
+/// by their ohms only are one, and eight are enough.
+#[must_use]
+pub fn sets<'i>(inquiry: &'i Inquiry<'_>, group: &Group) -> Vec<&'i [Cause]> {
+    let members = group.members.iter();
+    let members = members.filter_map(|at| inquiry.suspects.get(*at));
+    let mut told = BTreeSet::new();
+    let new = members.filter(|suspect| {
+        let names = suspect.causes.iter().map(Cause::name);
+        told.insert(names.collect::<Vec<_>>())
     });
-    let best = changes.min_by(|a, b| {
-        let (a, b) = ((a.0, a.1, a.2), (b.0, b.1, b.2));
-        a.partial_cmp(&b).unwrap_or(std::cmp::Ordering::Equal)
+    let sets = new.map(|suspect| suspect.causes.as_slice());
+    sets.take(SETS).collect()
+}
+
+fn suspects<'c>(
+    job: &Job,
+    causes: impl Iterator<Item = &'c Cause>,
+    passed: bool,
+) -> Vec<SuspectReport> {
+    let speaker = Speaker::new(job);
+    let each = causes.map(|cause| SuspectReport {
+        fault: crate::live::text::cause(&speaker, cause),
+        whose: whose(job, cause, passed),
     });
-    list.extend(best.and_then(|(.., ask)| text::must_show(inquiry, &ask)));
-    list
+    each.collect()
 }
 
 fn asked(inquiry: &Inquiry<'_>, answer: &Answer, best: Option<&Group>) -> AskedReport {

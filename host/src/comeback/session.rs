@@ -8,7 +8,8 @@ use serde::{Deserialize, Serialize};
 
 use super::asks::{Ask, Asks, What};
 use super::belief::{Answer, Reply};
-use super::inquiry::{How, Symptom};
+use super::looks::Round;
+use super::told::{How, Symptom};
 use crate::plan::model::Job;
 use crate::whole_file::WholeFile;
 
@@ -33,21 +34,24 @@ pub struct Session {
     pub symptoms: BTreeMap<String, How>,
     /// Places that were open at the start.
     pub open: Vec<String>,
-    /// What was asked, and what came back.
+    /// What was asked, and what came back; what was looked at.
     pub entries: Vec<Entry>,
+    /// What was put right before, first one first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub rounds: Vec<Round>,
 }
 
 /// One ask and its reply.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Entry {
-    /// `volts` or `function`.
+    /// `volts` or `function`; `look` where what was named was looked at.
     pub ask: String,
-    /// The point with its side, or the function.
+    /// The point with its side, or the function; for a look the causes.
     pub at: String,
     /// State of every switch.
     pub switches: BTreeMap<String, String>,
-    /// As typed: `11.8`, `doubt 11.8`, `y`, `n`, `skip`.
+    /// As typed: `11.8`, `doubt 11.8`, `y`, `n`, `skip`; `sound` for a look.
     pub reply: String,
 }
 
@@ -106,6 +110,7 @@ impl Session {
             symptoms: BTreeMap::new(),
             open: Vec::new(),
             entries: Vec::new(),
+            rounds: Vec::new(),
         }
     }
 
@@ -192,7 +197,9 @@ impl Session {
         asks: &Asks,
         path: Option<&Path>,
     ) -> Result<Vec<Answer>, SessionError> {
-        let each = self.entries.iter().enumerate().map(|(at, entry)| {
+        let readings = self.entries.iter().enumerate();
+        let readings = readings.filter(|(_, entry)| !entry.is_look());
+        let each = readings.map(|(at, entry)| {
             let answer = entry.answer(job, asks);
             answer.ok_or_else(|| SessionError::Entry {
                 path: path.map_or_else(|| "session".to_owned(), |it| it.display().to_string()),

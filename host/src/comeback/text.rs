@@ -3,9 +3,10 @@
 use std::fmt::Write as _;
 
 use super::asks::{Ask, What};
-use super::inquiry::{How, Inquiry};
+use super::inquiry::Inquiry;
 use super::report::{GroupReport, Report, Whose};
 use super::suspects::Forecast;
+use super::told::How;
 use crate::diagnosis::words::Speaker;
 use crate::live::text::setting;
 use crate::ringout::report::Verdict;
@@ -13,7 +14,7 @@ use crate::ringout::text::paragraph;
 
 /// What can be typed, for whoever asks; none wider than a terminal of 80 columns.
 pub const HELP: &str = "\
-  11.8        the voltage, black tip on bare chassis metal
+\x20 11.8        the voltage, black tip on bare chassis metal
   y, n        it works, it does not
   doubt 11.8  read, but not sure
   skip        not possible here
@@ -158,6 +159,9 @@ pub fn render(report: &Report) -> String {
     let mut out = String::new();
     let found = report.groups.first();
     let line = match (report.verdict, found) {
+        (Verdict::Pass, _) if !report.repaired.is_empty() => {
+            "PUT RIGHT: every function that was tried works".to_owned()
+        }
         (Verdict::Pass, _) => "NOTHING WRONG: what was asked is as the plan says".to_owned(),
         (Verdict::Faults, Some(best)) if best.sets.len() == 1 => "FOUND: the cause".to_owned(),
         (Verdict::Faults, Some(best)) => format!(
@@ -186,6 +190,14 @@ pub fn render(report: &Report) -> String {
     let told: Vec<String> = told.collect();
     if !told.is_empty() {
         paragraph(&mut out, "", &format!("Told: {}", told.join(", ")));
+    }
+    for (what, all) in [
+        ("Put right", &report.repaired),
+        ("Looked at, not so", &report.sound),
+    ] {
+        for one in all {
+            paragraph(&mut out, "", &format!("{what}: {}", one.fault.say));
+        }
     }
     out.push('\n');
     match (report.verdict, found) {
@@ -245,6 +257,29 @@ pub fn render(report: &Report) -> String {
         }
     }
     out
+}
+
+/// What is looked at before the session goes on: the first group, as it is reported.
+#[must_use]
+pub fn to_look(best: &GroupReport) -> String {
+    let mut out = String::new();
+    findings(&mut out, best);
+    out
+}
+
+/// What is asked when somebody looked at a number of sets.
+#[must_use]
+pub fn looked(sets: usize) -> String {
+    let last = u32::try_from(sets).unwrap_or(1).saturating_sub(1);
+    match char::from_u32('a' as u32 + last) {
+        Some(last) if sets > 1 => format!(
+            "Look there. Which was it? a to {last} = that one, it is put right; n = none, all \
+             are sound; Enter = not looked yet: "
+        ),
+        _ => "Look there. Was it so? y = yes, it is put right; n = no, it is sound; Enter = not \
+              looked yet: "
+            .to_owned(),
+    }
 }
 
 fn findings(out: &mut String, best: &GroupReport) {

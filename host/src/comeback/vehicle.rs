@@ -9,7 +9,8 @@ use rand_distr::{Distribution, StandardNormal};
 
 use super::asks::{Ask, Asks, Side, Sign, What};
 use super::belief::Reply;
-use super::inquiry::{How, Inquiry, Symptom};
+use super::inquiry::Inquiry;
+use super::told::{How, Symptom};
 use crate::bench::{Bench, BenchError, Settings, Upset};
 use crate::fault::catalogue;
 use crate::hookup::Hookup;

@@ -112,6 +112,80 @@ fn a_session_is_left_undone_and_taken_up_again() {
     assert_ne!(report["next"]["at"], at, "{report:#}");
 }
 
+/// What the virtual vehicle with a fault tells and answers, to be typed: arguments, and
+/// a line for each answer.
+fn played(fault: &str) -> (Vec<String>, String) {
+    let report = virtually(fault);
+    let mut told = vec!["--battery".to_owned(), report["battery_volts"].to_string()];
+    for (function, how) in report["symptoms"].as_object().unwrap() {
+        told.extend([format!("--{}", how.as_str().unwrap()), function.clone()]);
+    }
+    let asked = report["asked"].as_array().unwrap().iter();
+    let lines = asked.map(|one| format!("{}\n", one["reply"].as_str().unwrap()));
+    (told, lines.collect())
+}
+
+/// What was looked at and is not so is not named again; what is put right is tried.
+#[test]
+fn after_a_look_the_session_goes_on() {
+    let (told, answers) = played("blown@F1");
+    let told: Vec<&str> = told.iter().map(String::as_str).collect();
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("van.json");
+    let session = ["--session", file.to_str().unwrap()];
+    let run = typed(&[&told[..], &session].concat(), &answers);
+    assert_eq!(run.status, 1, "{run:#?}");
+    run.speaks(&["Look there."]);
+
+    // Sound: something else is asked for or named, and a look can be taken back.
+    let json = ["--format", "json"];
+    let again = [&session[..], &json].concat();
+    let report = typed(&again, "n\n").json();
+    assert_ne!(first(&report)[0], "blown@F1", "{report:#}");
+    let sound = report["sound"].as_array().unwrap();
+    assert!(
+        sound.iter().any(|one| one["fault"] == "blown@F1"),
+        "{sound:#?}"
+    );
+    assert_ne!(report["verdict"], "pass");
+    let report = typed(&again, "undo\n").json();
+    assert!(
+        first(&report).contains(&"blown@F1".to_owned()),
+        "{report:#}"
+    );
+    assert_eq!(report.get("sound"), None, "{report:#}");
+
+    // Put right, and it still fails: the cause is looked for anew, without that one.
+    let which = first(&report)
+        .iter()
+        .position(|it| it == "blown@F1")
+        .unwrap();
+    let several = report["groups"][0]["sets"].as_array().unwrap().len() > 1;
+    let which = if several {
+        char::from(b'a' + u8::try_from(which).unwrap())
+    } else {
+        'y'
+    };
+    let left = typed(&again, &format!("{which}\n")).json();
+    assert_eq!(
+        left["verdict"], "faults",
+        "the input ended before it was tried: {left:#}"
+    );
+    assert_eq!(left.get("repaired"), None, "{left:#}");
+    let report = typed(&again, &format!("{which}\n\nn\ny\ny\ny\nquit\n")).json();
+    assert_eq!(report["repaired"][0]["fault"], "blown@F1", "{report:#}");
+    assert_eq!(report["readings"], 0, "what was read before counts no more");
+    assert_ne!(first(&report)[0], "blown@F1", "{report:#}");
+    let kept: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+    assert!(!kept["open"].as_array().unwrap().is_empty(), "{kept:#}");
+
+    // The repair is taken back, made again, and everything works.
+    let run = typed(&session, &format!("undo\n{which}\ny\ny\ny\n"));
+    assert_eq!(run.status, 0, "{run:#?}");
+    run.speaks(&["Taken back", "put right"]);
+    assert!(run.out.contains("PUT RIGHT: every function"), "{run:#?}");
+}
+
 #[test]
 fn a_session_of_another_job_is_refused() {
     let folder = tempfile::tempdir().unwrap();

@@ -11,9 +11,7 @@ use crate::comeback::next::settled;
 use crate::comeback::report::{Came, Report, report};
 use crate::comeback::session::{Session, parse};
 use crate::comeback::vehicle::VirtualVehicle;
-use crate::comeback::{
-    Answer, Ask, Belief, Entry, Field, How, Inquiry, Position, Reply, Symptom, What, text,
-};
+use crate::comeback::{Answer, Ask, Belief, Entry, Field, Inquiry, Position, Reply, What, text};
 use crate::commands::asking::line;
 use crate::commands::{Failure, note};
 use crate::link::{Link, connect};
@@ -22,7 +20,7 @@ use crate::plan::model::Job;
 use crate::ringout::report::ProbeReport;
 
 /// Who reads.
-enum Source {
+pub(super) enum Source {
     /// Somebody with a multimeter types.
     Meter,
     /// A virtual vehicle.
@@ -33,12 +31,12 @@ enum Source {
 
 /// What one comeback is worked on with.
 pub(super) struct Desk<'a> {
-    args: &'a Args,
-    job: &'a Job,
+    pub(super) args: &'a Args,
+    pub(super) job: &'a Job,
     pub(super) inquiry: Inquiry<'a>,
-    session: Session,
-    source: Source,
-    passed: bool,
+    pub(super) session: Session,
+    pub(super) source: Source,
+    pub(super) passed: bool,
 }
 
 /// How a question ended.
@@ -114,92 +112,11 @@ impl<'a> Desk<'a> {
         })
     }
 
-    fn keep(&self) -> Result<(), Failure> {
+    pub(super) fn keep(&self) -> Result<(), Failure> {
         match &self.args.session {
             Some(path) => Ok(self.session.keep(path)?),
             None => Ok(()),
         }
-    }
-
-    /// What is told of the functions: on the command line, by the session, by the
-    /// virtual vehicle, or asked for.
-    pub(super) fn tell(&mut self) -> Result<(), Failure> {
-        let names: Vec<String> = self
-            .inquiry
-            .functions()
-            .filter_map(|at| self.job.functions.get(at))
-            .map(|it| it.name.clone())
-            .collect();
-        for (name, how) in self.args.told() {
-            if !names.contains(name) {
-                return Err(Failure::usage(format!(
-                    "{name} is no function of this variant that can be looked at; those are: {}",
-                    names.join(", ")
-                )));
-            }
-            let before = self.session.symptoms.insert(name.clone(), how);
-            if before.is_some_and(|before| before != how) {
-                note(&format!(
-                    "{name}: told otherwise before; the new answer counts."
-                ));
-            }
-        }
-        if self.session.symptoms.is_empty() {
-            if let Source::Virtual(vehicle) = &mut self.source {
-                for symptom in vehicle.symptoms(&self.inquiry)? {
-                    if let Some(function) = self.job.functions.get(symptom.function) {
-                        self.session
-                            .symptoms
-                            .insert(function.name.clone(), symptom.how);
-                    }
-                }
-            } else {
-                self.ask_symptoms(&names)?;
-            }
-        }
-        let symptoms = self.symptoms()?;
-        self.inquiry
-            .suspect(&symptoms, self.passed)
-            .map_err(Failure::usage)?;
-        self.keep()
-    }
-
-    fn ask_symptoms(&mut self, names: &[String]) -> Result<(), Failure> {
-        for name in names {
-            let own = self.job.functions.iter().find(|it| it.name == *name);
-            let how = own.map_or("", |it| it.switch_on.as_str());
-            loop {
-                let prompt = format!(
-                    "Does {name} work ({how})? y / n / s = is on all the time / Enter = not sure: "
-                );
-                let Ok(Some(said)) = line(&prompt) else {
-                    return Err(Failure::usage(
-                        "the input ended; say what fails with --fails FUNCTION".to_owned(),
-                    ));
-                };
-                let how = match said.trim().to_lowercase().as_str() {
-                    "y" | "yes" => How::Works,
-                    "n" | "no" => How::Fails,
-                    "s" => How::StaysOn,
-                    "" => break,
-                    _ => {
-                        note("Please answer y, n or s, or just press Enter.");
-                        continue;
-                    }
-                };
-                self.session.symptoms.insert(name.clone(), how);
-                break;
-            }
-        }
-        Ok(())
-    }
-
-    fn symptoms(&self) -> Result<Vec<Symptom>, Failure> {
-        self.session.symptoms(self.job).map_err(|name| {
-            Failure::usage(format!(
-                "the session tells of {name}, which this variant does not have"
-            ))
-        })
     }
 
     fn answers(&self) -> Result<Vec<Answer>, Failure> {
@@ -239,6 +156,7 @@ impl<'a> Desk<'a> {
     /// Asks until nothing more is to be asked.
     pub(super) fn walk(&mut self) -> Result<Report, Failure> {
         loop {
+            self.inquiry.looked(self.cleared()?);
             let answers = self.answers()?;
             let (position, barred) = self.standing(&answers)?;
             let belief = self.inquiry.belief(&answers).map_err(Failure::usage)?;
@@ -253,7 +171,11 @@ impl<'a> Desk<'a> {
                 }
             };
             let Some(proposal) = proposal else {
-                return self.report(&belief, &answers, (&position, &barred), false);
+                let report = self.report(&belief, &answers, (&position, &barred), false)?;
+                if self.look(&report, &position)? {
+                    continue;
+                }
+                return Ok(report);
             };
             note(&format!(
                 "[{}] {}",
@@ -266,13 +188,7 @@ impl<'a> Desk<'a> {
                     self.session.entries.push(entry);
                     self.keep()?;
                 }
-                Taken::Undo => {
-                    match self.session.entries.pop() {
-                        Some(entry) => note(&format!("Taken back: {} {}", entry.at, entry.reply)),
-                        None => note("There is nothing to take back."),
-                    }
-                    self.keep()?;
-                }
+                Taken::Undo => self.undo()?,
                 Taken::Again => {}
                 Taken::Quit => {
                     self.keep()?;
@@ -283,6 +199,19 @@ impl<'a> Desk<'a> {
                 }
             }
         }
+    }
+
+    /// Takes the last step back.
+    pub(super) fn undo(&mut self) -> Result<(), Failure> {
+        let rounds = self.session.rounds.len();
+        match self.session.take_back() {
+            Some(what) => note(&format!("Taken back: {what}")),
+            None => note("There is nothing to take back."),
+        }
+        if self.session.rounds.len() < rounds {
+            self.suspect()?;
+        }
+        self.keep()
     }
 
     fn report(
@@ -308,6 +237,8 @@ impl<'a> Desk<'a> {
                 Source::Meter | Source::Virtual(_) => None,
             },
             broken_off,
+            repaired: &self.meant(self.session.repaired())?,
+            sound: &self.meant(self.session.found_sound())?,
         }))
     }
 

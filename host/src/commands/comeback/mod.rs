@@ -2,6 +2,8 @@
 
 mod before;
 mod desk;
+mod looking;
+mod telling;
 
 use std::path::PathBuf;
 

@@ -1,64 +1,14 @@
-//! Vehicles that come back, for the table of comebacks and for its test.
+//! Small cases, in which every order of asks can be tried.
 
 use std::collections::BTreeSet;
 
-use loomproof::bench::Settings;
 use loomproof::comeback::next::settled;
 use loomproof::comeback::split::{Answers, bits};
-use loomproof::comeback::{Ask, Belief, Field, How, Inquiry, Position, VirtualVehicle, belief};
-use loomproof::fault::catalogue;
-use loomproof::hookup::Hookup;
+use loomproof::comeback::{Ask, Belief, Field, Inquiry, Position, belief};
 use loomproof::plan::model::Job;
-use loomproof::powered::{Cause, causes};
-use loomproof_core::units::Volts;
-use loomproof_core::wire::Place;
+use loomproof::powered::Cause;
 
-/// The vehicle, what is asked about it, and the functions that fail.
-pub type CameBack<'j> = (VirtualVehicle, Inquiry<'j>, Vec<usize>);
-
-/// Every cause of a job that can be put into a vehicle.
-///
-/// # Errors
-/// What cannot be computed.
-pub fn causes_of(job: &Job) -> Result<Vec<Cause>, String> {
-    let bare = Hookup {
-        place: Place::Vehicle,
-        clips: Vec::new(),
-        mated: Default::default(),
-    };
-    let inquiry = Inquiry::new(job, Volts(job.supply.0))?;
-    let all = causes::all(job, &inquiry.powered, catalogue::all(job, &bare));
-    Ok(all.into_iter().map(|(cause, _)| cause).collect())
-}
-
-/// A vehicle that came back; nothing where no function fails.
-///
-/// # Errors
-/// What cannot be computed.
-pub fn come_back<'j>(job: &'j Job, causes: &[Cause]) -> Result<Option<CameBack<'j>>, String> {
-    // Causes that do not go together are no vehicle.
-    let Ok(mut vehicle) = VirtualVehicle::new(job, causes, &Settings::default()) else {
-        return Ok(None);
-    };
-    let battery = vehicle.battery();
-    if battery < job.supply.0 * 0.5 {
-        return Ok(None);
-    }
-    let mut inquiry = Inquiry::new(job, Volts(battery))?;
-    let Ok(symptoms) = vehicle.symptoms(&inquiry) else {
-        return Ok(None);
-    };
-    let failing: Vec<usize> = symptoms
-        .iter()
-        .filter(|it| it.how == How::Fails)
-        .map(|it| it.function)
-        .collect();
-    if failing.is_empty() {
-        return Ok(None);
-    }
-    inquiry.suspect(&symptoms, false)?;
-    Ok(Some((vehicle, inquiry, failing)))
-}
+use super::come_back;
 
 /// A small case: the first suspects and asks of a vehicle; expected effort of our way and
 /// of the best there is.
