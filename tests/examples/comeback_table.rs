@@ -10,7 +10,7 @@ use clap::Parser;
 use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
 use loomproof::powered::Cause;
-use loomproof_tests::comebacks::{Played, WAYS, Way, causes_of, come_back, play, small};
+use loomproof_tests::comebacks::{Played, WAYS, causes_of, come_back, play, small};
 use loomproof_tests::commit::checked_out;
 use rand::SeedableRng;
 use rand::seq::IndexedRandom as _;
@@ -141,26 +141,29 @@ fn every(job: &Job, vehicles: &[Vec<Cause>], threads: usize) -> Result<Vec<Vec<P
             let Some((_, inquiry, failing)) = come_back(job, causes)? else {
                 continue;
             };
-            for (at, (way, _)) in WAYS.iter().enumerate() {
-                let one = play(job, causes, &inquiry, &failing, *way)?;
-                if !(one.first && one.works) && *way == Way::Ours {
-                    let causes: Vec<String> = causes.iter().map(ToString::to_string).collect();
-                    let how = if one.works {
-                        "found later"
-                    } else {
-                        "not found"
-                    };
-                    eprintln!(
-                        "{how}: {}: first {}, {} looks",
-                        causes.join(" + "),
-                        one.said,
-                        one.looks
-                    );
-                }
-                let mut went = went.lock().map_err(|error| error.to_string())?;
-                if let Some(all) = went.get_mut(at) {
-                    all.push(one);
-                }
+            let each = WAYS
+                .iter()
+                .map(|(way, _)| play(job, causes, &inquiry, &failing, *way));
+            let each: Option<Vec<Played>> = each.collect::<Result<_, _>>()?;
+            let Some(each) = each else { continue };
+            let ours = each.first().filter(|it| !(it.first && it.works));
+            if let Some(ours) = ours {
+                let causes: Vec<String> = causes.iter().map(ToString::to_string).collect();
+                let how = if ours.works {
+                    "found later"
+                } else {
+                    "not found"
+                };
+                eprintln!(
+                    "{how}: {}: first {}, {} looks",
+                    causes.join(" + "),
+                    ours.said,
+                    ours.looks
+                );
+            }
+            let mut went = went.lock().map_err(|error| error.to_string())?;
+            for (all, own) in went.iter_mut().zip(each) {
+                all.push(own);
             }
         }
         Ok(())

@@ -128,34 +128,13 @@ impl Belief {
         answers: &[Answer],
         cleared: &BTreeSet<String>,
     ) -> Self {
-        let looked = |suspect: &Suspect| {
-            let own = suspect.causes.iter();
-            own.filter(|cause| !cleared.is_empty() && cleared.contains(&cause.name()))
-                .count()
-        };
-        let numbers: Vec<(usize, Reply)> = answers
-            .iter()
-            .filter_map(|answer| Some((number(asks, &answer.ask)?, answer.reply)))
-            .collect();
-        let forecast = |suspect: &Suspect, at: usize| {
-            let forecast = suspect.forecasts.get(at).copied();
-            forecast.unwrap_or(Forecast::UNKNOWN)
-        };
-        let weights: Vec<f64> = suspects
-            .iter()
-            .map(|suspect| {
-                let each = numbers
-                    .iter()
-                    .map(|(at, reply)| chance(&forecast(suspect, *at), reply));
-                let missed = OVERLOOKED.powi(i32::try_from(looked(suspect)).unwrap_or(i32::MAX));
-                suspect.prior * missed * each.product::<f64>()
-            })
-            .collect();
+        let weights = weights(asks, suspects, answers, cleared);
         let total: f64 = weights.iter().sum();
+        let numbers = numbers(asks, answers);
         let unfit = suspects.iter().map(|suspect| {
             let each = numbers.iter();
             let read = each.filter(|(at, reply)| !fits(&forecast(suspect, *at), reply));
-            read.count() + SEEN * looked(suspect)
+            read.count() + SEEN * looked(suspect, cleared)
         });
         Self {
             shares: weights
@@ -165,6 +144,44 @@ impl Belief {
             unfit: unfit.collect(),
         }
     }
+}
+
+/// How likely each suspect was before, times how well it explains the answers and what was
+/// looked at; not normalised.
+#[must_use]
+pub fn weights(
+    asks: &Asks,
+    suspects: &[Suspect],
+    answers: &[Answer],
+    cleared: &BTreeSet<String>,
+) -> Vec<f64> {
+    let numbers = numbers(asks, answers);
+    let each = suspects.iter().map(|suspect| {
+        let read = numbers
+            .iter()
+            .map(|(at, reply)| chance(&forecast(suspect, *at), reply));
+        let looks = i32::try_from(looked(suspect, cleared)).unwrap_or(i32::MAX);
+        suspect.prior * OVERLOOKED.powi(looks) * read.product::<f64>()
+    });
+    each.collect()
+}
+
+fn numbers(asks: &Asks, answers: &[Answer]) -> Vec<(usize, Reply)> {
+    let each = answers.iter();
+    each.filter_map(|answer| Some((number(asks, &answer.ask)?, answer.reply)))
+        .collect()
+}
+
+fn forecast(suspect: &Suspect, at: usize) -> Forecast {
+    let forecast = suspect.forecasts.get(at).copied();
+    forecast.unwrap_or(Forecast::UNKNOWN)
+}
+
+/// How many of its causes were looked at and are sound.
+fn looked(suspect: &Suspect, cleared: &BTreeSet<String>) -> usize {
+    let own = suspect.causes.iter();
+    own.filter(|cause| !cleared.is_empty() && cleared.contains(&cause.name()))
+        .count()
 }
 
 /// The number of an ask in the list.

@@ -37,7 +37,7 @@ pub(super) fn confirm(came: &Came<'_, '_>, best: &Group) -> Vec<String> {
         .list
         .iter()
         .zip(&inquiry.healthy)
-        .zip(&suspect.forecasts);
+        .zip(suspect.forecasts.iter());
     let changes = each.filter_map(|((ask, healthy), faulty)| {
         let sharp = healthy.most - healthy.least < 1.0;
         let gap = (healthy.least - faulty.most).max(faulty.least - healthy.most);

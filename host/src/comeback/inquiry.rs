@@ -1,12 +1,13 @@
 //! The suspects of one comeback.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use loomproof_core::units::Volts;
 
 use super::asks::{Ask, Asks, What};
 use super::belief::{self, Answer, Belief};
-use super::next::alike;
+use super::pairs::Known;
 use super::suspects::{Forecast, Reckoner, Suspect, signs};
 use super::told::{How, MISTOLD, Symptom, told, told_each};
 use crate::fault::catalogue;
@@ -39,12 +40,6 @@ pub const FITTING: [&str; 10] = [
     "live",
 ];
 
-/// Singles that are tried in pairs, at most; of those that nothing tells apart one.
-const PAIRED: usize = 60;
-
-/// Pairs in which one cause is replaced by another that nothing tells from it, at most.
-const TWINS: usize = 4;
-
 /// One comeback: the job, what can be asked, and who is suspected.
 #[derive(Clone)]
 pub struct Inquiry<'j> {
@@ -58,11 +53,14 @@ pub struct Inquiry<'j> {
     pub healthy: Vec<Forecast>,
     /// Everybody suspected.
     pub suspects: Vec<Suspect>,
-    battery: Volts,
-    symptoms: Vec<Symptom>,
-    partly: Vec<Suspect>,
+    pub(super) battery: Volts,
+    pub(super) symptoms: Vec<Symptom>,
+    /// Who explains some of the symptoms only.
+    pub(super) partly: Vec<Suspect>,
     /// The answers that pairs were taken up for.
     paired: Option<Vec<Answer>>,
+    /// What pairs would answer.
+    pub(super) known: Known,
     /// Names of what was looked at and is sound.
     cleared: BTreeSet<String>,
 }
@@ -116,6 +114,7 @@ impl<'j> Inquiry<'j> {
             symptoms: Vec::new(),
             partly: Vec::new(),
             paired: None,
+            known: Known::default(),
             cleared: BTreeSet::new(),
         })
     }
@@ -138,6 +137,7 @@ impl<'j> Inquiry<'j> {
         self.suspects.clear();
         self.partly.clear();
         self.paired = None;
+        self.known = Known::default();
         let causes = self.causes();
         // What shows of the functions first: few suspects are left then.
         let mut quick = self.asks.clone();
@@ -172,10 +172,11 @@ impl<'j> Inquiry<'j> {
                 prior: prior * told,
                 causes,
                 scenarios,
-                forecasts: Vec::new(),
+                forecasts: Arc::from([]),
             };
             if fits {
-                suspect.forecasts = reckoner.forecasts(&suspect.causes, &suspect.scenarios)?;
+                let forecasts = reckoner.forecasts(&suspect.causes, &suspect.scenarios)?;
+                suspect.forecasts = forecasts.into();
                 self.suspects.push(suspect);
             } else {
                 suspect.prior = prior;
@@ -190,7 +191,7 @@ impl<'j> Inquiry<'j> {
             } else {
                 ALL_WELL
             } * told(&self.asks, &self.healthy, symptoms),
-            forecasts: self.healthy.clone(),
+            forecasts: self.healthy.clone().into(),
         });
         Ok(())
     }
@@ -203,7 +204,7 @@ impl<'j> Inquiry<'j> {
         }
     }
 
-    fn is_cleared(&self, suspect: &Suspect) -> bool {
+    pub(super) fn is_cleared(&self, suspect: &Suspect) -> bool {
         let mut causes = suspect.causes.iter();
         causes.any(|cause| self.cleared.contains(&cause.name()))
     }
@@ -224,13 +225,9 @@ impl<'j> Inquiry<'j> {
     /// A sentence that says what cannot be computed.
     pub fn belief(&mut self, answers: &[Answer]) -> Result<Belief, String> {
         let belief = Belief::new(&self.asks, &self.suspects, answers, &self.cleared);
-        if belief
-            .unfit
-            .iter()
-            .zip(&self.suspects)
-            .any(|(unfit, suspect)| *unfit == 0 && !suspect.causes.is_empty())
-            || self.all_well(&belief)
-        {
+        let mut explained = belief.unfit.iter().zip(&self.suspects);
+        let explained = explained.any(|(unfit, suspect)| *unfit == 0 && !suspect.causes.is_empty());
+        if (explained && !self.outweighed(answers)) || self.all_well(&belief) {
             return Ok(belief);
         }
         if self.paired.as_deref() != Some(answers) {
@@ -245,6 +242,19 @@ impl<'j> Inquiry<'j> {
         ))
     }
 
+    /// Whether two causes that explain everything could be likelier than the likeliest one:
+    /// a cause of which the plan does not say what it does fits whatever is read.
+    fn outweighed(&self, answers: &[Answer]) -> bool {
+        let weights = belief::weights(&self.asks, &self.suspects, answers, &self.cleared);
+        let weighed = weights.into_iter().zip(&self.suspects);
+        let single = weighed.filter(|(_, suspect)| suspect.causes.len() < 2);
+        let best = single.map(|(weight, _)| weight).fold(0.0, f64::max);
+        let all = self.suspects.iter().chain(&self.partly);
+        let own = all.filter(|it| it.causes.len() == 1);
+        let likely = own.map(|it| it.prior).fold(0.0, f64::max);
+        best < likely * likely
+    }
+
     /// Whether nothing was told to be wrong, and nothing is.
     fn all_well(&self, belief: &Belief) -> bool {
         let wrong = self
@@ -252,101 +262,6 @@ impl<'j> Inquiry<'j> {
             .iter()
             .any(|symptom| symptom.how != How::Works);
         !wrong && belief.unfit.last() == Some(&0)
-    }
-
-    fn pair(&mut self, answers: &[Answer]) -> Result<(), String> {
-        self.suspects.retain(|suspect| suspect.causes.len() < 2);
-        let mut reckoner = Reckoner::new(&self.powered, &self.asks, [], self.battery)?;
-        for suspect in &mut self.partly {
-            if suspect.forecasts.is_empty() {
-                suspect.forecasts = reckoner.forecasts(&suspect.causes, &suspect.scenarios)?;
-            }
-        }
-        let asks = &self.asks;
-        let forecast = |suspect: &Suspect, answer: &Answer| {
-            let at = belief::number(asks, &answer.ask)?;
-            suspect.forecasts.get(at).copied()
-        };
-        // What is told and read that each explains.
-        let explained = |suspect: &Suspect| -> Vec<bool> {
-            let told = told_each(asks, &suspect.forecasts, &self.symptoms);
-            let told = told.into_iter().map(|chance| chance > MISTOLD * 1.5);
-            let read = answers.iter().map(|answer| {
-                forecast(suspect, answer).is_none_or(|it| belief::fits(&it, &answer.reply))
-            });
-            told.chain(read).collect()
-        };
-        let singles = self.suspects.iter().chain(&self.partly);
-        let mut singles: Vec<(Vec<bool>, &Suspect)> = singles
-            .filter(|suspect| !suspect.causes.is_empty() && !self.is_cleared(suspect))
-            .map(|suspect| (explained(suspect), suspect))
-            .collect();
-        let weight = |explained: &[bool], suspect: &Suspect| {
-            let all = explained.iter().filter(|it| **it).count();
-            (i32::try_from(all).unwrap_or(0) as f64) * 3.0 + suspect.prior.ln()
-        };
-        singles.sort_by(|(a, one), (b, other)| weight(b, other).total_cmp(&weight(a, one)));
-        // Of those that explain the same, a few each, so that every sort is there; who cannot
-        // be told apart goes with the first of them.
-        let mut kept: Vec<(Vec<bool>, &Suspect)> = Vec::new();
-        let mut twins: Vec<Vec<&Suspect>> = Vec::new();
-        let nothing = BTreeSet::new();
-        for single in singles {
-            let same = kept.iter().zip(&mut twins);
-            let mut same = same.filter(|((other, _), _)| *other == single.0);
-            if let Some((_, own)) = same.find(|((_, it), _)| alike(asks, it, single.1, &nothing)) {
-                own.push(single.1);
-                continue;
-            }
-            let same = kept.iter().filter(|(other, _)| *other == single.0).count();
-            if same < PAIRED / 3 && kept.len() < PAIRED {
-                kept.push(single);
-                twins.push(Vec::new());
-            }
-        }
-        let mut found = Vec::new();
-        for (at, ((first, a), a_twins)) in kept.iter().zip(&twins).enumerate() {
-            for ((second, b), b_twins) in kept.iter().zip(&twins).skip(at + 1) {
-                let all = first.iter().zip(second).all(|(a, b)| *a || *b);
-                let clash = a
-                    .scenarios
-                    .iter()
-                    .zip(&b.scenarios)
-                    .any(|(a, b)| a.clashes(b));
-                if !all || clash {
-                    continue;
-                }
-                let most = a.scenarios.len().max(b.scenarios.len());
-                let scenarios: Vec<Scenario> = (0..most)
-                    .filter_map(|end| {
-                        let one = a.scenarios.get(end).or(a.scenarios.last())?;
-                        let other = b.scenarios.get(end).or(b.scenarios.last())?;
-                        Some(Scenario::together([one, other].into_iter()))
-                    })
-                    .collect();
-                let both = |a: &Suspect, b: &Suspect| -> Vec<Cause> {
-                    a.causes.iter().chain(&b.causes).cloned().collect()
-                };
-                let forecasts = reckoner.forecasts(&both(a, b), &scenarios)?;
-                let told = told(asks, &forecasts, &self.symptoms);
-                let pairs = [(*a, *b)].into_iter();
-                let pairs = pairs.chain(a_twins.iter().take(TWINS).map(|twin| (*twin, *b)));
-                let pairs = pairs.chain(b_twins.iter().take(TWINS).map(|twin| (*a, *twin)));
-                found.extend(pairs.map(|(a, b)| Suspect {
-                    prior: a.prior * b.prior * told,
-                    causes: both(a, b),
-                    scenarios: scenarios.clone(),
-                    forecasts: forecasts.clone(),
-                }));
-            }
-        }
-        self.suspects.extend(found);
-        // The explanation that all is well stays the last one.
-        if let Some(at) = self.suspects.iter().position(|it| it.causes.is_empty()) {
-            let well = self.suspects.remove(at);
-            self.suspects.push(well);
-        }
-        Ok(())
     }
 
     /// The chance that a function works in a state of the switches as the plan expects.

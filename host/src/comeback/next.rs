@@ -87,7 +87,8 @@ const WORTH: f64 = 0.02;
 /// Whether nothing that can be asked tells two suspects apart.
 #[must_use]
 pub fn alike(asks: &Asks, one: &Suspect, other: &Suspect, barred: &BTreeSet<Ask>) -> bool {
-    let both = one.forecasts.iter().zip(&other.forecasts).zip(&asks.list);
+    let both = one.forecasts.iter().zip(other.forecasts.iter());
+    let both = both.zip(&asks.list);
     both.filter(|(_, ask)| !barred.contains(ask))
         .all(|((one, other), ask)| {
             if !one.known() || !other.known() {

@@ -1,6 +1,7 @@
 //! What each cause would answer to every ask.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use loomproof_core::circuit::{GROUND, NodeId};
 use loomproof_core::units::Volts;
@@ -55,7 +56,7 @@ pub struct Suspect {
     /// Probability before anything was asked, not normalised.
     pub prior: f64,
     /// One for each ask of [`Asks::list`].
-    pub forecasts: Vec<Forecast>,
+    pub forecasts: Arc<[Forecast]>,
 }
 
 /// Levels of some nodes in every state of the switches.

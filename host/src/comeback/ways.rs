@@ -1,10 +1,11 @@
 //! The ways in which a cause can be: how many ohms, and what that does to fuses.
 
-use loomproof_core::units::{Ohms, Volts};
+use loomproof_core::units::Volts;
 
 use super::suspects::Reckoner;
 use crate::bench::Upset;
 use crate::plan::model::Job;
+use crate::powered::causes::two_digits;
 use crate::powered::{Cause, Powered, Scenario, Scope, Settled};
 
 /// Ranges of ohms that a bad joint is tried in: what a motor drops a tenth of a volt
@@ -53,8 +54,7 @@ fn ranges(job: &Job, powered: &Powered, cause: &Cause) -> Vec<Range> {
     };
     match cause {
         Cause::Wiring(fault) if fault.ohms().is_some() => between(&OHMS, &|ohms| {
-            let rounded = Ohms(format!("{ohms:.1e}").parse().unwrap_or(ohms));
-            fault.with_ohms(rounded).map(Cause::Wiring)
+            fault.with_ohms(two_digits(ohms)).map(Cause::Wiring)
         }),
         Cause::Upset(Upset::Voltage(name, _)) => between(&LOW, &|part| {
             let volts = Volts((job.supply.0 * part * 10.0).round() / 10.0);

@@ -12,7 +12,7 @@ use crate::bench::Upset;
 use crate::diagnosis::search::{Outcome, Settings, Space, search};
 use crate::fault::Fault;
 use crate::plan::model::Job;
-use crate::powered::causes::all;
+use crate::powered::causes::{all, two_digits};
 use crate::powered::{Cause, Cluster, Powered, Scenario, Settled, Shown, Solver};
 
 /// What every point shows in every step.
@@ -209,10 +209,11 @@ impl<'c> Case<'c> {
     /// to both sides of the best ones so far.
     fn refined(&self, job: &Job, fault: &Fault) -> Option<(Cause, Scenario)> {
         let tried = |ohms: f64| {
-            let cause = Cause::Wiring(fault.with_ohms(Ohms(ohms))?);
+            let ohms = two_digits(ohms);
+            let cause = Cause::Wiring(fault.with_ohms(ohms)?);
             let scenario = cause.scenario(self.powered, job)?;
             let gain = self.gain_of(&scenario).ok()?;
-            Some((gain, ohms, cause, scenario))
+            Some((gain, ohms.0, cause, scenario))
         };
         let mut best = tried(fault.ohms()?.0)?;
         let mut apart = FIRST_STEP;

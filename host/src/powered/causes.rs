@@ -181,6 +181,14 @@ pub fn all(job: &Job, powered: &Powered, faults: Vec<Fault>) -> Vec<(Cause, Scen
         .collect()
 }
 
+/// Ohms of a cause that was estimated, as they are spelled: two digits of them, within what
+/// can be read back.
+#[must_use]
+pub fn two_digits(ohms: f64) -> Ohms {
+    let rounded = format!("{:.1e}", ohms.clamp(0.01, 1e6)).parse();
+    Ohms(rounded.unwrap_or(ohms))
+}
+
 /// What is different from the plan.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Scenario {

@@ -57,7 +57,8 @@ pub struct Played {
 
 /// Plays a vehicle that came back: asks until a cause is named, looks at what is named, puts
 /// right what is found, tries the functions again, and goes on until all of them work or
-/// nothing more is named.
+/// nothing more is named. Nothing where a relay chatters once a part of it is put right: no
+/// meter reads that.
 ///
 /// # Errors
 /// What cannot be computed.
@@ -67,7 +68,7 @@ pub fn play(
     came: &Inquiry<'_>,
     failing: &[usize],
     way: Way,
-) -> Result<Played, String> {
+) -> Result<Option<Played>, String> {
     let mut hand = Hand {
         wrong: causes.to_vec(),
         inquiry: came.clone(),
@@ -78,22 +79,24 @@ pub fn play(
         way,
     };
     loop {
-        let vehicle = VirtualVehicle::new(job, &hand.wrong, &Settings::default());
-        let mut vehicle = vehicle.map_err(|error| error.to_string())?;
-        let symptoms = vehicle.symptoms(&hand.inquiry);
-        let symptoms = symptoms.map_err(|error| error.to_string())?;
+        let Ok(mut vehicle) = VirtualVehicle::new(job, &hand.wrong, &Settings::default()) else {
+            return Ok(None);
+        };
+        let Ok(symptoms) = vehicle.symptoms(&hand.inquiry) else {
+            return Ok(None);
+        };
         let wrong = symptoms.iter().filter(|it| it.how != How::Works);
         let wrong: Vec<usize> = wrong.map(|it| it.function).collect();
         if wrong.is_empty() {
             hand.played.works = true;
-            return Ok(hand.played);
+            return Ok(Some(hand.played));
         }
         if hand.wrong.len() < causes.len() {
             hand.inquiry.suspect(&symptoms, false)?;
             hand.failing = wrong;
         }
         if !hand.round(&mut vehicle)? {
-            return Ok(hand.played);
+            return Ok(Some(hand.played));
         }
     }
 }

@@ -33,7 +33,7 @@ impl Kind for HighResistance {
     fn read(place: &str, keys: &mut Keys<'_>, reader: Reader<'_>) -> Result<Self, String> {
         Ok(Self {
             joint: reader.joint(place, keys)?,
-            ohms: Ohms(keys.number("ohms", 0.1, 1e6)?),
+            ohms: Ohms(keys.number("ohms", 0.01, 1e6)?),
         })
     }
 

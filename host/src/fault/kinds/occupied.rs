@@ -51,7 +51,7 @@ impl Kind for Occupied {
         }
         Ok(Self {
             cavity,
-            ohms: Ohms(keys.number("ohms", 0.1, 1e6)?),
+            ohms: Ohms(keys.number("ohms", 0.01, 1e6)?),
         })
     }
 
