@@ -299,11 +299,14 @@ fn group_report(came: &Came<'_, '_>, group: &Group) -> GroupReport {
 }
 
 /// The sets of causes of a group that are named, most probable first: causes that differ
-/// by their ohms only are one, and eight are enough.
+/// by their ohms only are one, and eight are enough. What was looked at is named again only
+/// where there is nothing else.
 #[must_use]
 pub fn sets<'i>(inquiry: &'i Inquiry<'_>, group: &Group) -> Vec<&'i [Cause]> {
     let members = group.members.iter();
     let members = members.filter_map(|at| inquiry.suspects.get(*at));
+    let left = members.clone().any(|suspect| !inquiry.is_cleared(suspect));
+    let members = members.filter(|suspect| !left || !inquiry.is_cleared(suspect));
     let mut told = BTreeSet::new();
     let new = members.filter(|suspect| {
         let names = suspect.causes.iter().map(Cause::name);
