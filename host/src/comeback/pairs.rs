@@ -55,6 +55,12 @@ fn chosen<'s>(asks: &Asks, singles: Vec<Single<'s>>) -> Vec<Single<'s>> {
     kept
 }
 
+/// Whether two causes cannot be there together.
+fn clash(one: &Suspect, other: &Suspect) -> bool {
+    let mut ends = one.scenarios.iter().zip(&other.scenarios);
+    ends.any(|(one, other)| one.clashes(other))
+}
+
 impl Inquiry<'_> {
     /// Takes up the pairs that explain everything that no single cause explains.
     ///
@@ -107,9 +113,7 @@ impl Inquiry<'_> {
             for second in kept.iter().skip(at + 1) {
                 let (a, b) = (first.suspect, second.suspect);
                 let each = first.explained.iter().zip(&second.explained);
-                let mut ends = a.scenarios.iter().zip(&b.scenarios);
-                let clash = ends.any(|(a, b)| a.clashes(b));
-                if clash || !each.map(|(a, b)| *a || *b).all(|it| it) {
+                if clash(a, b) || !each.map(|(a, b)| *a || *b).all(|it| it) {
                     continue;
                 }
                 let most = a.scenarios.len().max(b.scenarios.len());
@@ -123,12 +127,18 @@ impl Inquiry<'_> {
                 let both = |a: &Suspect, b: &Suspect| -> Vec<Cause> {
                     a.causes.iter().chain(&b.causes).cloned().collect()
                 };
-                let key = (first.number, second.number);
+                let key = (
+                    first.number.min(second.number),
+                    first.number.max(second.number),
+                );
                 let forecasts = match self.known.0.get(&key) {
                     Some(forecasts) => forecasts.clone(),
                     None => {
-                        let made: Arc<[Forecast]> =
-                            reckoner.forecasts(&both(a, b), &scenarios)?.into();
+                        // A pair that cannot be computed must not cost the others.
+                        let Ok(made) = reckoner.forecasts(&both(a, b), &scenarios) else {
+                            continue;
+                        };
+                        let made: Arc<[Forecast]> = made.into();
                         known.push((key, made.clone()));
                         made
                     }
@@ -137,6 +147,7 @@ impl Inquiry<'_> {
                 let pairs = [(a, b)].into_iter();
                 let pairs = pairs.chain(first.twins.iter().map(|twin| (*twin, b)));
                 let pairs = pairs.chain(second.twins.iter().map(|twin| (a, *twin)));
+                let pairs = pairs.filter(|(a, b)| !clash(a, b));
                 found.extend(pairs.map(|(a, b)| Suspect {
                     prior: a.prior * b.prior * told,
                     causes: both(a, b),
