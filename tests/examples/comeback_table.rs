@@ -190,7 +190,7 @@ place opened (common practice); every place is closed at the start. All ways sto
 rule and weigh suspects the same way; they differ in what they ask next: (a) goes through the \
 places in the order of the plan, with the failing function on; (b) takes, effort and odds \
 aside, the place that halves the number of suspects best. Where a cause or a group of causes is \
-named, somebody looks at each of it (effort 1, and 10 where the place is closed). What is not \
+named, or nothing more can be asked and one is the likeliest, somebody looks at each of it (effort 1, and 10 where the place is closed). What is not \
 so is told, and the asking goes on; what is found is put right, every function is tried again, \
 and if one still fails the asking begins anew, with what was opened still open. It ends when \
 every function works, when nothing more is named, or after 60 readings and looks. Every fault \

@@ -135,7 +135,7 @@ pub struct NextReport {
 }
 
 /// Where nothing more can be asked, a group is named as the cause from here on.
-pub const LIKELY: f64 = 0.5;
+const LIKELY: f64 = 0.5;
 
 /// How many groups are reported, and sets of each.
 const GROUPS: usize = 5;

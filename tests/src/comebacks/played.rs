@@ -4,10 +4,12 @@ use std::collections::BTreeSet;
 
 use loomproof::bench::Settings;
 use loomproof::comeback::asks::{OPENING, READING};
-use loomproof::comeback::next::{Group, settled};
-use loomproof::comeback::report::{LIKELY, sets};
+use loomproof::comeback::next::settled;
+use loomproof::comeback::report::sets;
 use loomproof::comeback::split::Answers;
-use loomproof::comeback::{Answer, Ask, Field, How, Inquiry, Position, VirtualVehicle, belief};
+use loomproof::comeback::{
+    Answer, Ask, Field, How, Inquiry, Position, Reply, VirtualVehicle, belief,
+};
 use loomproof::plan::model::Job;
 use loomproof::powered::Cause;
 
@@ -128,8 +130,9 @@ impl Hand<'_> {
                 self.played.all_effort += self.inquiry.asks.effort(&ask, setting, open);
                 self.played.all_readings += 1;
                 self.position = self.position.after(&self.inquiry.asks, &ask);
+                // Where a relay chatters no meter shows a figure.
                 let reply = vehicle.reply(&self.inquiry, &ask);
-                let reply = reply.map_err(|error| error.to_string())?;
+                let reply = reply.unwrap_or(Reply::NotPossible);
                 answers.push(Answer { ask, reply });
                 continue;
             }
@@ -168,10 +171,11 @@ impl Hand<'_> {
         if !done && let Some(ask) = self.choose(&field) {
             return Ok((Some(ask), Vec::new()));
         }
-        let named = |group: &Group| done || (group.share > LIKELY && group.unfit < 2);
-        let first = groups.first().filter(|group| named(group));
+        // Where nothing more is to be asked the likeliest group is looked at, decided or not.
+        let first = groups.first();
         let sets = first.map_or_else(Vec::new, |group| sets(inquiry, group));
-        let sets = sets.into_iter().filter(|set| !set.is_empty());
+        let new = |set: &&[Cause]| set.iter().any(|it| !self.cleared.contains(&it.name()));
+        let sets = sets.into_iter().filter(new);
         Ok((None, sets.map(<[Cause]>::to_vec).collect()))
     }
 
