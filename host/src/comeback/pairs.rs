@@ -112,8 +112,8 @@ impl Inquiry<'_> {
         for (at, first) in kept.iter().enumerate() {
             for second in kept.iter().skip(at + 1) {
                 let (a, b) = (first.suspect, second.suspect);
-                let each = first.explained.iter().zip(&second.explained);
-                if clash(a, b) || !each.map(|(a, b)| *a || *b).all(|it| it) {
+                let mut each = first.explained.iter().zip(&second.explained);
+                if clash(a, b) || !each.all(|(a, b)| *a || *b) {
                     continue;
                 }
                 let most = a.scenarios.len().max(b.scenarios.len());
