@@ -149,7 +149,7 @@ impl<'j> Inquiry<'j> {
         {
             let mut reckoner = Reckoner::new(&self.powered, &quick, [], self.battery)?;
             let healthy = reckoner.forecasts(&[], &[Scenario::default()])?;
-            for (cause, _) in causes {
+            for cause in causes {
                 let fitted = passed && FITTING.contains(&cause.kind());
                 let prior = cause.prior() * if fitted { PASSED } else { 1.0 };
                 for (cause, scenarios, part) in reckoner.ways(self.job, &cause)? {
@@ -209,13 +209,16 @@ impl<'j> Inquiry<'j> {
         causes.any(|cause| self.cleared.contains(&cause.name()))
     }
 
-    fn causes(&self) -> Vec<(Cause, Scenario)> {
+    /// Every cause that there can be.
+    #[must_use]
+    pub fn causes(&self) -> Vec<Cause> {
         let bare = Hookup {
             place: loomproof_core::wire::Place::Vehicle,
             clips: Vec::new(),
             mated: Default::default(),
         };
-        all(self.job, &self.powered, catalogue::all(self.job, &bare))
+        let causes = all(self.job, &self.powered, catalogue::all(self.job, &bare));
+        causes.into_iter().map(|(cause, _)| cause).collect()
     }
 
     /// The probabilities by the answers so far; pairs are taken up when no single cause

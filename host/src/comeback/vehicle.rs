@@ -12,11 +12,9 @@ use super::belief::Reply;
 use super::inquiry::Inquiry;
 use super::told::{How, Symptom};
 use crate::bench::{Bench, BenchError, Settings, Upset};
-use crate::fault::catalogue;
 use crate::hookup::Hookup;
 use crate::live::steps;
 use crate::plan::model::Job;
-use crate::powered::causes::all;
 use crate::powered::{Cause, Powered};
 
 /// Noise of the meter on the virtual vehicle, V (common practice: three digits).
@@ -207,16 +205,10 @@ impl VirtualVehicle {
 /// # Errors
 /// A sentence where there is none.
 pub fn hidden(inquiry: &Inquiry<'_>, settings: &Settings) -> Result<Cause, String> {
-    let bare = Hookup {
-        place: Place::Vehicle,
-        clips: Vec::new(),
-        mated: Default::default(),
-    };
-    let faults = catalogue::all(inquiry.job, &bare);
-    let causes = all(inquiry.job, &inquiry.powered, faults);
+    let causes = inquiry.causes();
     let mut chance = ChaCha8Rng::seed_from_u64(settings.seed ^ 0x5ca1_ab1e);
     for _ in 0..500 {
-        let Ok((cause, _)) = causes.choose_weighted(&mut chance, |(cause, _)| cause.prior()) else {
+        let Ok(cause) = causes.choose_weighted(&mut chance, Cause::prior) else {
             break;
         };
         let vehicle = VirtualVehicle::new(inquiry.job, std::slice::from_ref(cause), settings);

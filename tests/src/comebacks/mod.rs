@@ -5,12 +5,9 @@ mod small;
 
 use loomproof::bench::Settings;
 use loomproof::comeback::{How, Inquiry, VirtualVehicle};
-use loomproof::fault::catalogue;
-use loomproof::hookup::Hookup;
 use loomproof::plan::model::Job;
-use loomproof::powered::{Cause, causes};
+use loomproof::powered::Cause;
 use loomproof_core::units::Volts;
-use loomproof_core::wire::Place;
 
 pub use played::{Played, WAYS, Way, play};
 pub use small::small;
@@ -23,14 +20,7 @@ pub type CameBack<'j> = (VirtualVehicle, Inquiry<'j>, Vec<usize>);
 /// # Errors
 /// What cannot be computed.
 pub fn causes_of(job: &Job) -> Result<Vec<Cause>, String> {
-    let bare = Hookup {
-        place: Place::Vehicle,
-        clips: Vec::new(),
-        mated: Default::default(),
-    };
-    let inquiry = Inquiry::new(job, Volts(job.supply.0))?;
-    let all = causes::all(job, &inquiry.powered, catalogue::all(job, &bare));
-    Ok(all.into_iter().map(|(cause, _)| cause).collect())
+    Ok(Inquiry::new(job, Volts(job.supply.0))?.causes())
 }
 
 /// A vehicle that came back; nothing where no function fails.
