@@ -272,3 +272,16 @@ impl Scenario {
         nodes
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn estimated_ohms_have_two_digits_and_can_be_spelled() {
+        assert_eq!(two_digits(0.045_704), Ohms(0.046));
+        assert_eq!(two_digits(1_234.0), Ohms(1_200.0));
+        assert_eq!(two_digits(0.001), Ohms(0.01));
+        assert_eq!(two_digits(5e7), Ohms(1e6));
+    }
+}
