@@ -10,7 +10,7 @@ use clap::Parser;
 use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
 use loomproof::powered::Cause;
-use loomproof_tests::comebacks::{Played, WAYS, causes_of, come_back, play, small};
+use loomproof_tests::comebacks::{Played, WAYS, Workshop, causes_of, play, small};
 use loomproof_tests::commit::checked_out;
 use rand::SeedableRng;
 use rand::seq::IndexedRandom as _;
@@ -100,6 +100,7 @@ fn run(args: &Args) -> Result<(), String> {
             .map(|(option, value)| format!(" {option}={value}"));
         let label = format!("{name}{}", label.collect::<String>());
         let all = causes_of(&job)?;
+        let workshop = Workshop::new(&job);
         let singles: Vec<Vec<Cause>> = all
             .iter()
             .step_by(args.every.max(1))
@@ -110,10 +111,10 @@ fn run(args: &Args) -> Result<(), String> {
             .map(|_| all.sample(&mut chance, 2).cloned().collect())
             .collect();
         for (sort, vehicles) in [("one", singles), ("two", pairs)] {
-            let went = every(&job, &vehicles, args.threads)?;
+            let went = every(&job, &workshop, &vehicles, args.threads)?;
             for causes in vehicles.iter().filter(|_| sort == "one") {
                 if ratios.len() < args.small {
-                    ratios.extend(small(&job, causes)?);
+                    ratios.extend(small(&workshop, causes)?);
                 }
             }
             for ((_, way), went) in WAYS.iter().zip(&went) {
@@ -133,12 +134,17 @@ fn run(args: &Args) -> Result<(), String> {
 }
 
 /// How each vehicle goes, way by way.
-fn every(job: &Job, vehicles: &[Vec<Cause>], threads: usize) -> Result<Vec<Vec<Played>>, String> {
+fn every(
+    job: &Job,
+    workshop: &Workshop<'_>,
+    vehicles: &[Vec<Cause>],
+    threads: usize,
+) -> Result<Vec<Vec<Played>>, String> {
     let next = AtomicUsize::new(0);
     let went: Mutex<Vec<Vec<Played>>> = Mutex::new(WAYS.iter().map(|_| Vec::new()).collect());
     let work = || -> Result<(), String> {
         while let Some(causes) = vehicles.get(next.fetch_add(1, Ordering::Relaxed)) {
-            let Some((_, inquiry, failing)) = come_back(job, causes)? else {
+            let Some((_, inquiry, failing)) = workshop.come_back(causes)? else {
                 continue;
             };
             let each = WAYS

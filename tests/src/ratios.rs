@@ -2,7 +2,7 @@
 //! questions.
 //!
 //! [`systems`] is a harness with every drive pattern of its first pass; [`ways`]
-//! solves them by core, by dense LU, by sparse Cholesky and by ngspice, and times
+//! solves them by core, by dense LU and sparse Cholesky of two libraries and by ngspice, and times
 //! that; [`document`] writes `docs/speed.md`, [`growth`] draws it.
 
 pub mod document;

@@ -43,10 +43,11 @@ fn the_page_tells_of_a_missed_goal() {
     assert_eq!(found.missed(), Vec::<String>::new());
     found.timed[0].slower[0].0 = vec![49.0];
     found.timed[0].slower[2].0 = vec![2.9];
+    found.timed[0].slower[5].0 = vec![2.8];
     found.timed[0].apart = f64::NAN;
-    assert_eq!(found.missed().len(), 3);
+    assert_eq!(found.missed().len(), 4);
     let page = found.page("this one");
-    assert_eq!(page.matches("**Missed:**").count(), 3);
+    assert_eq!(page.matches("**Missed:**").count(), 4);
     assert!(WAYS.iter().all(|way| page.contains(way)));
     let others = others(1).unwrap();
     assert!(others.survey_bytes > 500 && others.plan_over_toml.median() > 1.0);
@@ -66,11 +67,11 @@ fn the_plot_shows_what_the_page_says() {
         drawn,
         "run the test with LOOMPROOF_BLESS=1 and look at the plot"
     );
-    // Core and four beside it, each at every size.
-    assert_eq!(drawn.matches("<polyline").count(), 5);
+    // Core and six beside it, each at every size.
+    assert_eq!(drawn.matches("<polyline").count(), 7);
     let sizes = page.lines().find(|line| line.starts_with("|  | ")).unwrap();
     let sizes = sizes.matches(" points").count();
-    assert_eq!(drawn.matches("<circle").count(), 5 * sizes);
+    assert_eq!(drawn.matches("<circle").count(), 7 * sizes);
     assert!(page.contains(&format!("]({PLOT})")));
     assert!(plot("| core, µs a system | 1.0 |").is_err());
 }

@@ -7,7 +7,7 @@ use loomproof::comeback::{Inquiry, VirtualVehicle, belief};
 use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
 use loomproof::powered::Cause;
-use loomproof_tests::comebacks::{causes_of, come_back, small};
+use loomproof_tests::comebacks::{Workshop, causes_of, small};
 use loomproof_tests::skip::top;
 
 fn van() -> Job {
@@ -21,7 +21,9 @@ fn van() -> Job {
 fn the_effort_is_within_a_tenth_of_the_least() {
     let job = van();
     let cause = Cause::parse("blown@F1", &job).unwrap();
-    let (ours, least) = small(&job, &[cause]).unwrap().expect("a case");
+    let (ours, least) = small(&Workshop::new(&job), &[cause])
+        .unwrap()
+        .expect("a case");
     assert!(least >= 1.0, "at least a reading is needed: {least}");
     assert!(
         ours >= least * 0.999,
@@ -47,8 +49,9 @@ fn misfits(vehicle: &mut VirtualVehicle, inquiry: &Inquiry<'_>, suspect: &Suspec
 
 /// The bench has values of its own for joints, feeds and touches, and knows nothing of
 /// the model; three digits of noise in a reading now and then are more than is allowed.
-fn explained(job: &Job, cause: &Cause) -> Option<Result<(), String>> {
-    let (mut vehicle, inquiry, _) = come_back(job, std::slice::from_ref(cause)).unwrap()?;
+fn explained(workshop: &Workshop<'_>, cause: &Cause) -> Option<Result<(), String>> {
+    let came = workshop.come_back(std::slice::from_ref(cause)).unwrap();
+    let (mut vehicle, inquiry, _) = came?;
     let own = inquiry.suspects.iter();
     let own = own.filter(|it| matches!(it.causes.as_slice(), [one] if one.name() == cause.name()));
     let least = own
@@ -66,17 +69,18 @@ fn explained(job: &Job, cause: &Cause) -> Option<Result<(), String>> {
 #[test]
 fn what_a_short_does_to_fuses_is_forecast() {
     let job = van();
+    let workshop = Workshop::new(&job);
     for text in [
         "short@W11,with=W19",
         "short@W7,with=W8",
         "short@W12,with=W3",
     ] {
         let cause = Cause::parse(text, &job).unwrap();
-        let explained = explained(&job, &cause).expect("a function fails");
+        let explained = explained(&workshop, &cause).expect("a function fails");
         assert_eq!(explained, Ok(()));
         let vehicle = VirtualVehicle::new(&job, &[], &Settings::default());
         let mut healthy = vehicle.unwrap();
-        let (_, inquiry, _) = come_back(&job, &[cause]).unwrap().unwrap();
+        let (_, inquiry, _) = workshop.come_back(&[cause]).unwrap().unwrap();
         let first = inquiry.suspects.first().expect("suspects");
         assert!(
             misfits(&mut healthy, &inquiry, first) > 5,
@@ -89,8 +93,11 @@ fn what_a_short_does_to_fuses_is_forecast() {
 fn what_is_forecast_for_a_cause_is_what_the_vehicle_shows() {
     let job = van();
     let all = causes_of(&job).unwrap();
+    let workshop = Workshop::new(&job);
     let each = all.iter().step_by(23);
-    let each: Vec<_> = each.filter_map(|cause| explained(&job, cause)).collect();
+    let each: Vec<_> = each
+        .filter_map(|cause| explained(&workshop, cause))
+        .collect();
     assert!(each.len() > 6, "{} fail", each.len());
     let wrong: Vec<String> = each.into_iter().filter_map(Result::err).collect();
     assert!(wrong.is_empty(), "{wrong:#?}");

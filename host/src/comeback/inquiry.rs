@@ -5,9 +5,9 @@ use std::sync::Arc;
 
 use loomproof_core::units::Volts;
 
-use super::asks::{Ask, Asks, What};
+use super::asks::{Ask, Asks};
 use super::belief::{self, Answer, Belief};
-use super::pairs::Known;
+use super::pool::Pool;
 use super::suspects::{Forecast, Reckoner, Suspect, signs};
 use super::told::{How, MISTOLD, Symptom, told, told_each};
 use crate::fault::catalogue;
@@ -59,8 +59,7 @@ pub struct Inquiry<'j> {
     pub(super) partly: Vec<Suspect>,
     /// The answers that pairs were taken up for.
     paired: Option<Vec<Answer>>,
-    /// What pairs would answer.
-    pub(super) known: Known,
+    pub(super) pool: Arc<Pool>,
     /// Names of what was looked at and is sound.
     cleared: BTreeSet<String>,
 }
@@ -114,7 +113,7 @@ impl<'j> Inquiry<'j> {
             symptoms: Vec::new(),
             partly: Vec::new(),
             paired: None,
-            known: Known::default(),
+            pool: Arc::default(),
             cleared: BTreeSet::new(),
         })
     }
@@ -134,58 +133,44 @@ impl<'j> Inquiry<'j> {
     /// A sentence that says what cannot be computed.
     pub fn suspect(&mut self, symptoms: &[Symptom], passed: bool) -> Result<(), String> {
         self.symptoms = symptoms.to_vec();
-        self.suspects.clear();
-        self.partly.clear();
         self.paired = None;
-        self.known = Known::default();
-        let causes = self.causes();
-        // What shows of the functions first: few suspects are left then.
-        let mut quick = self.asks.clone();
-        quick.sites.clear();
-        quick
-            .list
-            .retain(|ask| matches!(ask.what, What::Function(_)));
-        let mut chosen = Vec::new();
-        {
-            let mut reckoner = Reckoner::new(&self.powered, &quick, [], self.battery)?;
-            let healthy = reckoner.forecasts(&[], &[Scenario::default()])?;
-            for cause in causes {
-                let fitted = passed && FITTING.contains(&cause.kind());
-                let prior = cause.prior() * if fitted { PASSED } else { 1.0 };
-                for (cause, scenarios, part) in reckoner.ways(self.job, &cause)? {
-                    let causes = vec![cause];
-                    let forecasts = reckoner.forecasts(&causes, &scenarios)?;
-                    let told = told(&quick, &forecasts, symptoms);
-                    let before = told_each(&quick, &healthy, symptoms);
-                    let each = told_each(&quick, &forecasts, symptoms);
-                    let helps = each.iter().zip(&before).any(|(now, before)| now > before);
-                    let fits = each.iter().all(|chance| *chance > MISTOLD * 1.5);
-                    if helps {
-                        chosen.push((causes, scenarios, prior * part, told, fits));
-                    }
-                }
+        let quick = Pool::quick(&self.asks);
+        let mut functions = Reckoner::new(&self.powered, &quick, [], self.battery)?;
+        let healthy = functions.forecasts(&[], &[Scenario::default()])?;
+        let before = told_each(&quick, &healthy, symptoms);
+        let pool = self.pool.clone();
+        let ways = pool.ways(self.job, || self.causes(), &mut functions)?;
+        let mut everything = Reckoner::new(&self.powered, &self.asks, [], self.battery)?;
+        let (mut wholly, mut partly) = (Vec::new(), Vec::new());
+        for (number, way) in ways.iter().enumerate() {
+            let each = told_each(&quick, &way.functions, symptoms);
+            let mut both = each.iter().zip(&before);
+            if !both.any(|(now, before)| now > before) {
+                continue;
             }
-        }
-        let mut reckoner = Reckoner::new(&self.powered, &self.asks, [], self.battery)?;
-        for (causes, scenarios, prior, told, fits) in chosen {
-            let mut suspect = Suspect {
-                prior: prior * told,
-                causes,
-                scenarios,
-                forecasts: Arc::from([]),
+            let fitted = passed && FITTING.contains(&way.cause.kind());
+            let prior = way.cause.prior() * if fitted { PASSED } else { 1.0 } * way.part;
+            let fits = each.iter().all(|chance| *chance > MISTOLD * 1.5);
+            let told: f64 = each.iter().product();
+            let suspect = Suspect {
+                prior: if fits { prior * told } else { prior },
+                causes: vec![way.cause.clone()],
+                scenarios: way.scenarios.clone(),
+                ways: vec![number],
+                forecasts: if fits {
+                    way.forecasts(&mut everything)?
+                } else {
+                    Arc::from([])
+                },
             };
-            if fits {
-                let forecasts = reckoner.forecasts(&suspect.causes, &suspect.scenarios)?;
-                suspect.forecasts = forecasts.into();
-                self.suspects.push(suspect);
-            } else {
-                suspect.prior = prior;
-                self.partly.push(suspect);
-            }
+            if fits { &mut wholly } else { &mut partly }.push(suspect);
         }
+        self.suspects = wholly;
+        self.partly = partly;
         self.suspects.push(Suspect {
             causes: Vec::new(),
             scenarios: vec![Scenario::default()],
+            ways: Vec::new(),
             prior: if symptoms.iter().any(|it| it.how != How::Works) {
                 ALL_WELL_AGAIN
             } else {

@@ -3,8 +3,8 @@
 //!
 //! [`asks`] lists what can be asked: whether a function works, or the voltage at a
 //! place, in a state of the switches. [`suspects`] works out what each cause would
-//! answer, [`told`] what is said of the functions, [`inquiry`] who is suspected (`pairs`:
-//! two at once). [`belief`] weighs the causes by the answers
+//! answer, `pool` keeps that, [`told`] is what is said of the functions, [`inquiry`] who is
+//! suspected (`pairs`: two at once). [`belief`] weighs the causes by the answers
 //! given, [`split`] says what an ask tells, [`next`] chooses the one that tells most for its
 //! effort, [`session`] keeps the answers and [`looks`] what was looked at and put right, [`report`]
 //! and [`text`] say what came out. [`vehicle`] is a virtual one that answers, to practise
@@ -17,6 +17,7 @@ pub mod inquiry;
 pub mod looks;
 pub mod next;
 mod pairs;
+mod pool;
 pub mod report;
 pub mod session;
 pub mod split;

@@ -1,13 +1,12 @@
 //! Two causes at once, where no single one explains everything.
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
+use std::collections::BTreeSet;
 
 use super::asks::Asks;
 use super::belief::{self, Answer};
 use super::inquiry::Inquiry;
 use super::next::alike;
-use super::suspects::{Forecast, Reckoner, Suspect};
+use super::suspects::{Reckoner, Suspect};
 use super::told::{MISTOLD, told, told_each};
 use crate::powered::{Cause, Scenario};
 
@@ -17,13 +16,8 @@ const PAIRED: usize = 60;
 /// Pairs in which one cause is replaced by another that nothing tells from it, at most.
 const TWINS: usize = 4;
 
-/// What pairs would answer, by the numbers of their singles.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Known(BTreeMap<(usize, usize), Arc<[Forecast]>>);
-
 /// One cause that may be part of a pair.
 struct Single<'s> {
-    number: usize,
     /// What is told and read that it explains.
     explained: Vec<bool>,
     suspect: &'s Suspect,
@@ -71,8 +65,10 @@ impl Inquiry<'_> {
         let mut reckoner = Reckoner::new(&self.powered, &self.asks, [], self.battery)?;
         for suspect in &mut self.partly {
             if suspect.forecasts.is_empty() {
-                let forecasts = reckoner.forecasts(&suspect.causes, &suspect.scenarios)?;
-                suspect.forecasts = forecasts.into();
+                let own = suspect.ways.first();
+                if let Some(way) = own.and_then(|number| self.pool.way(*number)) {
+                    suspect.forecasts = way.forecasts(&mut reckoner)?;
+                }
             }
         }
         let asks = &self.asks;
@@ -90,13 +86,10 @@ impl Inquiry<'_> {
             told.chain(read).collect()
         };
         let singles = self.suspects.iter().chain(&self.partly);
-        // Numbered as long as the symptoms are the same ones.
         let singles = singles.filter(|suspect| !suspect.causes.is_empty());
-        let singles = singles.enumerate();
         let mut singles: Vec<Single<'_>> = singles
-            .filter(|(_, suspect)| !self.is_cleared(suspect))
-            .map(|(number, suspect)| Single {
-                number,
+            .filter(|suspect| !self.is_cleared(suspect))
+            .map(|suspect| Single {
                 explained: explained(suspect),
                 suspect,
                 twins: Vec::new(),
@@ -108,7 +101,7 @@ impl Inquiry<'_> {
         };
         singles.sort_by(|one, other| weight(other).total_cmp(&weight(one)));
         let kept = chosen(asks, singles);
-        let (mut found, mut known) = (Vec::new(), Vec::new());
+        let mut found = Vec::new();
         for (at, first) in kept.iter().enumerate() {
             for second in kept.iter().skip(at + 1) {
                 let (a, b) = (first.suspect, second.suspect);
@@ -127,21 +120,12 @@ impl Inquiry<'_> {
                 let both = |a: &Suspect, b: &Suspect| -> Vec<Cause> {
                     a.causes.iter().chain(&b.causes).cloned().collect()
                 };
-                let key = (
-                    first.number.min(second.number),
-                    first.number.max(second.number),
-                );
-                let forecasts = match self.known.0.get(&key) {
-                    Some(forecasts) => forecasts.clone(),
-                    None => {
-                        // A pair that cannot be computed must not cost the others.
-                        let Ok(made) = reckoner.forecasts(&both(a, b), &scenarios) else {
-                            continue;
-                        };
-                        let made: Arc<[Forecast]> = made.into();
-                        known.push((key, made.clone()));
-                        made
-                    }
+                let (Some(one), Some(other)) = (a.ways.first(), b.ways.first()) else {
+                    continue;
+                };
+                let made = || reckoner.forecasts(&both(a, b), &scenarios).ok();
+                let Some(forecasts) = self.pool.pair((*one, *other), made) else {
+                    continue;
                 };
                 let told = told(asks, &forecasts, &self.symptoms);
                 let pairs = [(a, b)].into_iter();
@@ -152,11 +136,11 @@ impl Inquiry<'_> {
                     prior: a.prior * b.prior * told,
                     causes: both(a, b),
                     scenarios: scenarios.clone(),
+                    ways: a.ways.iter().chain(&b.ways).copied().collect(),
                     forecasts: forecasts.clone(),
                 }));
             }
         }
-        self.known.0.extend(known);
         self.suspects.extend(found);
         // The explanation that all is well stays the last one.
         if let Some(at) = self.suspects.iter().position(|it| it.causes.is_empty()) {

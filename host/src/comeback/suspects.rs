@@ -7,6 +7,7 @@ use loomproof_core::circuit::{GROUND, NodeId};
 use loomproof_core::units::Volts;
 
 use super::asks::{Asks, Side, Sign, What};
+use super::pool::WayNumber;
 use crate::bench::Upset;
 use crate::plan::model::Job;
 use crate::powered::{Cause, Level, Powered, Scenario, Scope, Settled, Solver};
@@ -53,6 +54,8 @@ pub struct Suspect {
     pub causes: Vec<Cause>,
     /// What that does, in the least and in the worst way.
     pub scenarios: Vec<Scenario>,
+    /// Numbers of the ways in which its causes are.
+    pub(super) ways: Vec<WayNumber>,
     /// Probability before anything was asked, not normalised.
     pub prior: f64,
     /// One for each ask of [`Asks::list`].

@@ -5,14 +5,14 @@ use std::collections::BTreeSet;
 
 use loomproof_core::units::{Ohms, Volts};
 
-use super::judge::{Distance, alike, distance};
+use super::judge::{Distance, alike, distance, distances};
 use super::observe::Observed;
 use super::steps::Step;
 use crate::bench::Upset;
 use crate::diagnosis::search::{Outcome, Settings, Space, search};
 use crate::fault::Fault;
 use crate::plan::model::Job;
-use crate::powered::causes::{all, two_digits};
+use crate::powered::causes::{SILENT, all, two_digits};
 use crate::powered::{Cause, Cluster, Powered, Scenario, Settled, Shown, Solver};
 
 /// What every point shows in every step.
@@ -36,6 +36,8 @@ pub struct Case<'c> {
 
 struct Suspect {
     cause: Cause,
+    /// Probability that it is there in this way.
+    prior: f64,
     scenario: Scenario,
     clusters: BTreeSet<Cluster>,
 }
@@ -113,6 +115,19 @@ pub fn expected_under(
     whole(&mut solver, scenario, steps)
 }
 
+/// How far what was seen is from a course, by step and point.
+fn apart(seen: &[Vec<Observed>], course: &Course, battery: Volts) -> Vec<Vec<Distance>> {
+    let mut apart: Vec<Vec<Distance>> = seen.iter().map(|_| Vec::new()).collect();
+    for point in 0..seen.iter().map(Vec::len).max().unwrap_or(0) {
+        let steps = seen.iter().zip(course);
+        let each = steps.filter_map(|(seen, shown)| Some((seen.get(point)?, shown.get(point)?)));
+        for (step, own) in apart.iter_mut().zip(distances(each, battery)) {
+            step.push(own);
+        }
+    }
+    apart
+}
+
 impl<'c> Case<'c> {
     /// The case of a job.
     ///
@@ -126,11 +141,7 @@ impl<'c> Case<'c> {
     ) -> Result<Self, String> {
         let mut solver = Solver::new(powered, battery);
         let healthy = whole(&mut solver, &Scenario::default(), steps)?;
-        let apart = seen.iter().zip(&healthy);
-        let apart = apart.map(|(seen, shown)| {
-            let pairs = seen.iter().zip(shown);
-            pairs.map(|(seen, shown)| distance(seen, shown)).collect()
-        });
+        let apart = apart(seen, &healthy, battery);
         let home = powered.points.iter();
         let home = home.map(|touched| solver.cluster(touched.tip));
         Ok(Self {
@@ -138,7 +149,7 @@ impl<'c> Case<'c> {
             steps,
             seen,
             battery,
-            apart: apart.collect(),
+            apart,
             home: home.collect(),
             healthy,
             solver: RefCell::new(solver),
@@ -166,13 +177,17 @@ impl<'c> Case<'c> {
         self.causes = causes
             .filter(|(_, scenario)| !self.solver.borrow().touched(scenario).is_disjoint(&off))
             .filter_map(|(cause, scenario)| self.fitted(job, cause, scenario))
-            .map(|(cause, scenario)| {
-                let clusters = self.solver.borrow().touched(&scenario);
-                Suspect {
-                    cause,
+            .flat_map(|(cause, scenario)| {
+                let quiet = scenario.silenced(powered).map(|quiet| (quiet, SILENT));
+                let rest = quiet.as_ref().map_or(1.0, |(_, silent)| 1.0 - silent);
+                let ways = quiet.into_iter().chain([(scenario, rest)]);
+                ways.map(|(scenario, part)| Suspect {
+                    cause: cause.clone(),
+                    prior: cause.prior() * part,
+                    clusters: self.solver.borrow().touched(&scenario),
                     scenario,
-                    clusters,
-                }
+                })
+                .collect::<Vec<_>>()
             })
             .collect();
     }
@@ -250,15 +265,9 @@ impl<'c> Case<'c> {
 
     fn gain_of(&self, scenario: &Scenario) -> Result<f64, String> {
         let course = self.course_of(scenario)?;
-        let steps = self.seen.iter().zip(&course).zip(&self.apart);
-        let gain = steps.flat_map(|((seen, shown), apart)| {
-            seen.iter()
-                .zip(shown)
-                .zip(apart)
-                .map(|((seen, shown), before)| {
-                    (before.squares - distance(seen, shown).squares) / 2.0
-                })
-        });
+        let now = apart(self.seen, &course, self.battery);
+        let both = self.apart.iter().flatten().zip(now.iter().flatten());
+        let gain = both.map(|(before, now)| (before.squares - now.squares) / 2.0);
         Ok(gain.sum())
     }
 
@@ -351,7 +360,7 @@ impl Space for Case<'_> {
     }
 
     fn ln_prior(&self, one: usize) -> f64 {
-        let prior = self.causes.get(one).map_or(0.0, |it| it.cause.prior());
+        let prior = self.causes.get(one).map_or(0.0, |it| it.prior);
         (prior / (1.0 - prior)).ln()
     }
 

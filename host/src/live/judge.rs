@@ -8,10 +8,14 @@ use crate::plan::model::Signal;
 use crate::powered::{Level, Shown};
 
 /// One standard deviation of a voltage: what is fixed (two looks' noise and offset,
-/// drops in the vehicle's own wires) and a part of the voltage (accuracy at 12 V,
-/// 76 mV: S54 of `docs/probe-hardware.md`; consumers differ by some percent).
+/// drops in the vehicle's own wires) and a part of the voltage (consumers differ by some
+/// percent).
 const FIXED: f64 = 0.04;
-const PART: f64 = 0.008;
+const PART: f64 = 0.005;
+
+/// One standard deviation of a lead's scale (accuracy at 12 V, 76 mV: S54 of
+/// `docs/probe-hardware.md`): the same in every reading of that lead.
+const SCALE: f64 = 0.0063;
 
 /// One standard deviation of a voltage behind the weak pull: the pull's and the
 /// divider's tolerances, leakage of wet insulation.
@@ -30,6 +34,17 @@ const DENSITY: f64 = 0.398_942_280_401_432_7;
 /// What a reading on a net of which the plan says nothing costs: it explains
 /// everything a little, nothing well.
 const UNKNOWN: f64 = 9.0;
+
+/// What the commonest readings there cost: nothing holds it, it lies on chassis, or it
+/// has the battery's voltage; one in four each (common practice).
+const USUAL: f64 = 2.8;
+
+/// What a reading costs that is as in the step before: most of what is in a vehicle does
+/// not follow the switches that a job names (nine in ten, common practice).
+const STAYS: f64 = 0.2;
+
+/// Readings closer than this are the same one, on a net of which the plan says nothing.
+const CLOSE: Volts = Volts(0.5);
 
 /// Rates may differ by this factor, on-times by this much, and still be what the plan
 /// says (flashers: ±30 of 90 a minute, UN R53 6.3.8.1 quoted, read).
@@ -65,15 +80,56 @@ impl Distance {
     }
 }
 
+fn most(level: &Level) -> f64 {
+    level.least.0.abs().max(level.most.0.abs())
+}
+
+/// Of a reading whose lead's scale is known.
+fn sigma_scaled(level: &Level) -> f64 {
+    FIXED.hypot(PART * most(level)).hypot(level.sigma.0)
+}
+
 fn sigma(level: &Level) -> f64 {
-    let most = level.least.0.abs().max(level.most.0.abs());
-    FIXED.hypot(PART * most).hypot(level.sigma.0)
+    sigma_scaled(level).hypot(SCALE * most(level))
+}
+
+/// How far above a level, or below (less than nothing).
+fn beyond(seen: Volts, level: &Level) -> f64 {
+    (seen.0 - level.most.0).max(0.0) - (level.least.0 - seen.0).max(0.0)
 }
 
 fn apart(seen: Volts, level: &Level, sigma: f64) -> f64 {
-    let below = level.least.0 - seen.0;
-    let above = seen.0 - level.most.0;
-    below.max(above).max(0.0) / sigma
+    beyond(seen, level).abs() / sigma
+}
+
+/// Voltages of a point that are compared with what is shown.
+fn compared<'s>(seen: &Observed, shown: &'s Shown) -> Vec<(Volts, &'s Level)> {
+    match shown {
+        Shown::Unknown => Vec::new(),
+        Shown::Known {
+            on, off, signal, ..
+        } => {
+            let steady = seen.rhythm == Rhythm::Steady && *signal == Signal::Steady;
+            let low = (!steady).then_some((seen.off, off));
+            [(seen.on, on)].into_iter().chain(low).collect()
+        }
+    }
+}
+
+/// The scale of a lead (1 + this) that suits its readings and its spread best; those that
+/// are off have another reason.
+fn scale(each: &[(&Observed, &Shown)]) -> f64 {
+    let (mut share, mut weight) = (0.0, 1.0 / (SCALE * SCALE));
+    for (seen, shown) in each {
+        for (volts, level) in compared(seen, shown) {
+            if apart(volts, level, sigma(level)) <= OFF {
+                let own = sigma_scaled(level).powi(2);
+                share += beyond(volts, level) * volts.0 / own;
+                weight += volts.0 * volts.0 / own;
+            }
+        }
+    }
+    share / weight
 }
 
 /// How far what was seen is from what is shown.
@@ -102,6 +158,54 @@ pub fn distance(seen: &Observed, shown: &Shown) -> Distance {
         }
     }
     distance
+}
+
+/// How far the readings of one point are from what is shown of it, step by step. Its lead
+/// has one scale in all of them; what the plan does not say is at least the same from step
+/// to step, or is not.
+#[must_use]
+pub fn distances<'o>(
+    each: impl Iterator<Item = (&'o Observed, &'o Shown)>,
+    battery: Volts,
+) -> Vec<Distance> {
+    let each: Vec<(&Observed, &Shown)> = each.collect();
+    let scale = scale(&each);
+    let mut before: Option<&Observed> = None;
+    let mut known = false;
+    let each = each.into_iter().map(|(seen, shown)| {
+        if *shown != Shown::Unknown {
+            let mut distance = distance(seen, shown);
+            for (volts, level) in compared(seen, shown) {
+                let alone = apart(volts, level, sigma(level));
+                let scaled = Volts(volts.0 * (1.0 - scale));
+                let together = apart(scaled, level, sigma_scaled(level));
+                let bounded = |sigmas: f64| (sigmas * sigmas).min(MOST);
+                distance.squares += bounded(together) - bounded(alone);
+            }
+            if !std::mem::replace(&mut known, true) {
+                distance.squares += (scale / SCALE).powi(2);
+            }
+            return distance;
+        }
+        let close = |one: Volts, other: Volts| (one.0 - other.0).abs() < CLOSE.0;
+        let stays = before.is_some_and(|before| {
+            before.floats() == seen.floats()
+                && before.rhythm == seen.rhythm
+                && (seen.floats() || close(before.on, seen.on) && close(before.off, seen.off))
+        });
+        let usual = seen.rhythm == Rhythm::Steady
+            && (seen.floats() || close(seen.on, Volts(0.0)) || close(seen.on, battery));
+        before = Some(seen);
+        Distance {
+            squares: match (stays, usual) {
+                (true, _) => STAYS,
+                (false, true) => USUAL,
+                (false, false) => UNKNOWN,
+            },
+            worst: 0.0,
+        }
+    });
+    each.collect()
 }
 
 /// Whether a rhythm is what the plan says.

@@ -145,8 +145,13 @@ const GROUPS: usize = 5;
 /// 16 V, ISO 16750-2), as parts of the nominal voltage.
 const BATTERY: (f64, f64) = (9.0 / 12.0, 16.0 / 12.0);
 
-/// The battery's voltage: near the highest of all points that the plan feeds directly.
-/// Points below may be fed another way, because theirs is dead.
+/// What is farther than this from the highest readings, as a part of them, is not the
+/// battery's voltage: six standard deviations of a lead's accuracy.
+const SAME_BATTERY: f64 = 0.04;
+
+/// The battery's voltage: the middle of what is read at points that the plan feeds
+/// directly, without those that are well below the highest: they may be fed another way,
+/// because theirs is dead.
 #[must_use]
 pub fn battery(healthy: &Course, seen: &[Vec<Observed>], supply: Volts) -> Volts {
     let mut fed: Vec<f64> = healthy
@@ -161,7 +166,9 @@ pub fn battery(healthy: &Course, seen: &[Vec<Observed>], supply: Volts) -> Volts
         .map(|(_, seen)| seen.on.0)
         .collect();
     fed.sort_by(f64::total_cmp);
-    Volts(fed.get(fed.len() * 9 / 10).copied().unwrap_or(supply.0))
+    let high = fed.get(fed.len() * 9 / 10).copied().unwrap_or(supply.0);
+    fed.retain(|volts| (volts - high).abs() < high * SAME_BATTERY);
+    Volts(fed.get(fed.len() / 2).copied().unwrap_or(supply.0))
 }
 
 /// Judges a check and looks for causes.

@@ -5,18 +5,17 @@ use std::collections::BTreeSet;
 use loomproof::comeback::next::settled;
 use loomproof::comeback::split::{Answers, bits};
 use loomproof::comeback::{Ask, Belief, Field, Inquiry, Position, belief};
-use loomproof::plan::model::Job;
 use loomproof::powered::Cause;
 
-use super::come_back;
+use super::Workshop;
 
 /// A small case: the first suspects and asks of a vehicle; expected effort of our way and
 /// of the best there is.
 ///
 /// # Errors
 /// What cannot be computed.
-pub fn small(job: &Job, causes: &[Cause]) -> Result<Option<(f64, f64)>, String> {
-    let Some((_, mut inquiry, _)) = come_back(job, causes)? else {
+pub fn small(workshop: &Workshop<'_>, causes: &[Cause]) -> Result<Option<(f64, f64)>, String> {
+    let Some((_, mut inquiry, _)) = workshop.come_back(causes)? else {
         return Ok(None);
     };
     let all = inquiry.belief(&[])?;

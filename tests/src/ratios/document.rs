@@ -22,18 +22,21 @@ pub const APART: f64 = 1e-6;
 pub const GOALS: (f64, f64) = (50.0, 3.0);
 
 /// Names of the ways beside core's, in the order they are timed.
-pub const WAYS: [&str; 6] = [
+pub const WAYS: [&str; 8] = [
     "ngspice, one run for all, process time",
     "dense LU of the whole circuit, factored for every reading",
     "dense LU of the whole circuit, factored for every pattern",
     "dense LU of the whole circuit, factors kept: substitution alone",
     "sparse Cholesky of the whole circuit, factored for every pattern",
+    "dense LU by faer of the whole circuit, factored for every pattern",
+    "sparse Cholesky by faer of the whole circuit, ordered, factored for every pattern",
     "dense LU of the islands that are read, factored for every pattern",
 ];
 
-/// Where ngspice and the LU that the goal speaks of are among them.
+/// Where ngspice and the two LUs that the goal speaks of are among them.
 const NGSPICE: usize = 0;
 const PATTERN: usize = 2;
+const FAER: usize = 5;
 
 /// A ratio, or a time, over some rounds.
 #[derive(Debug, Clone, Default)]
@@ -80,7 +83,7 @@ pub struct Timed {
     /// Microseconds of core for one system.
     pub micros: Spread,
     /// Times slower than core, way by way.
-    pub slower: [Spread; 6],
+    pub slower: [Spread; 8],
     /// Dense LU over core, both told which islands to solve.
     pub told: Spread,
     /// Greatest difference of a voltage from core's, in volts.
@@ -126,7 +129,7 @@ pub fn measured(systems: &Systems, rounds: usize, ngspice: Option<&Path>) -> Res
         let (_, lu_told) = repeated(|| ways.near());
         found.told.0.push(lu_told / told);
         found.micros.0.push(core * 1e6 / systems.all.len() as f64);
-        let answers: [Option<Answer>; 6] = [
+        let answers: [Option<Answer>; 8] = [
             ngspice
                 .map(|program| ways.ngspice(program, folder.path()))
                 .transpose()?,
@@ -134,6 +137,8 @@ pub fn measured(systems: &Systems, rounds: usize, ngspice: Option<&Path>) -> Res
             Some(ways.dense(false)),
             Some(ways.substituted()),
             Some(ways.sparse()),
+            Some(ways.faer_dense()),
+            Some(ways.faer_sparse()),
             Some(ways.near()),
         ];
         for (answer, slower) in answers.into_iter().zip(&mut found.slower) {
@@ -267,7 +272,7 @@ impl Found {
             if !(60..=64).contains(&timed.points) {
                 continue;
             }
-            for (way, least) in [(NGSPICE, GOALS.0), (PATTERN, GOALS.1)] {
+            for (way, least) in [(NGSPICE, GOALS.0), (PATTERN, GOALS.1), (FAER, GOALS.1)] {
                 let slower = &timed.slower[way];
                 if !slower.0.is_empty() && slower.median() < least {
                     let what = WAYS[way];

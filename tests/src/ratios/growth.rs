@@ -10,12 +10,15 @@ pub const PLOT: &str = "speed.svg";
 pub const CORE: &str = "core, µs a system";
 
 /// Rows that are shown beside core, with their colours: ngspice, dense LU and
-/// sparse Cholesky factored for every pattern, dense LU of the islands.
-const SHOWN: [(usize, &str); 4] = [
+/// sparse Cholesky factored for every pattern, the same by faer, dense LU of the
+/// islands.
+const SHOWN: [(usize, &str); 6] = [
     (0, "#b35900"),
     (2, "#b00020"),
     (4, "#6a3d9a"),
-    (5, "#33691e"),
+    (5, "#d81b60"),
+    (6, "#00838f"),
+    (7, "#33691e"),
 ];
 
 /// The medians of a row; none where a cell has no number.

@@ -1,4 +1,7 @@
-//! The same systems solved in several ways.
+//! The same systems solved in several ways: by core, nalgebra and ngspice here, by
+//! faer in its own file.
+
+mod faer;
 
 use std::path::Path;
 use std::process::Command;

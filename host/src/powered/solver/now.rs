@@ -132,7 +132,8 @@ impl Solver<'_> {
                 ties.push(leak);
             }
         }
-        for node in &self.powered.unknown {
+        let unknown = self.powered.unknown.iter();
+        for node in unknown.filter(|node| !scenario.silent.contains(node)) {
             if let Some(place) = now.island(*node) {
                 now.unknown[place] = true;
             }
