@@ -5,7 +5,7 @@ use loomproof_core::units::Volts;
 use super::suspects::Reckoner;
 use crate::bench::Upset;
 use crate::plan::model::Job;
-use crate::powered::causes::{SILENT, two_digits};
+use crate::powered::causes::two_digits;
 use crate::powered::{Cause, Powered, Scenario, Scope, Settled};
 
 /// Ranges of ohms that a bad joint is tried in: what a motor drops a tenth of a volt
@@ -61,17 +61,12 @@ fn ranges(job: &Job, powered: &Powered, cause: &Cause) -> Vec<Range> {
             Some(Cause::Upset(Upset::Voltage(name.clone(), volts)))
         }),
         _ => {
-            let Some(scenario) = cause.scenario(powered, job) else {
-                return Vec::new();
-            };
-            let quiet = scenario.silenced(powered).map(|quiet| (quiet, SILENT));
-            let rest = quiet.as_ref().map_or(1.0, |(_, silent)| 1.0 - silent);
-            let each = quiet.into_iter().chain([(scenario, rest)]);
-            let range = each.map(|(scenario, part)| Range {
+            let scenario = cause.scenario(powered, job).into_iter();
+            let range = scenario.map(|scenario| Range {
                 cause: cause.clone(),
                 series: steps().map(|step| scenario.touching(step)).collect(),
                 whole: vec![scenario],
-                part,
+                part: 1.0,
             });
             range.collect()
         }

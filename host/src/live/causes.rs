@@ -12,7 +12,7 @@ use crate::bench::Upset;
 use crate::diagnosis::search::{Outcome, Settings, Space, search};
 use crate::fault::Fault;
 use crate::plan::model::Job;
-use crate::powered::causes::{SILENT, all, two_digits};
+use crate::powered::causes::{all, two_digits};
 use crate::powered::{Cause, Cluster, Powered, Scenario, Settled, Shown, Solver};
 
 /// What every point shows in every step.
@@ -36,8 +36,6 @@ pub struct Case<'c> {
 
 struct Suspect {
     cause: Cause,
-    /// Probability that it is there in this way.
-    prior: f64,
     scenario: Scenario,
     clusters: BTreeSet<Cluster>,
 }
@@ -177,17 +175,13 @@ impl<'c> Case<'c> {
         self.causes = causes
             .filter(|(_, scenario)| !self.solver.borrow().touched(scenario).is_disjoint(&off))
             .filter_map(|(cause, scenario)| self.fitted(job, cause, scenario))
-            .flat_map(|(cause, scenario)| {
-                let quiet = scenario.silenced(powered).map(|quiet| (quiet, SILENT));
-                let rest = quiet.as_ref().map_or(1.0, |(_, silent)| 1.0 - silent);
-                let ways = quiet.into_iter().chain([(scenario, rest)]);
-                ways.map(|(scenario, part)| Suspect {
-                    cause: cause.clone(),
-                    prior: cause.prior() * part,
-                    clusters: self.solver.borrow().touched(&scenario),
+            .map(|(cause, scenario)| {
+                let clusters = self.solver.borrow().touched(&scenario);
+                Suspect {
+                    cause,
                     scenario,
-                })
-                .collect::<Vec<_>>()
+                    clusters,
+                }
             })
             .collect();
     }
@@ -360,7 +354,7 @@ impl Space for Case<'_> {
     }
 
     fn ln_prior(&self, one: usize) -> f64 {
-        let prior = self.causes.get(one).map_or(0.0, |it| it.prior);
+        let prior = self.causes.get(one).map_or(0.0, |it| it.cause.prior());
         (prior / (1.0 - prior)).ln()
     }
 

@@ -68,9 +68,8 @@ impl Distance {
 
     /// A prediction that leaves room says less than one that does not: the density of a
     /// reading that may be anywhere in it is so much lower.
-    fn room(&mut self, level: &Level, sigma: f64) {
-        let width = (level.most - level.least).0 / sigma;
-        self.squares += 2.0 * (1.0 + width * DENSITY).ln();
+    fn room(&mut self, level: &Level) {
+        self.squares += room(level);
     }
 
     /// Whether it is off.
@@ -91,6 +90,12 @@ fn sigma_scaled(level: &Level) -> f64 {
 
 fn sigma(level: &Level) -> f64 {
     sigma_scaled(level).hypot(SCALE * most(level))
+}
+
+/// What the room in a prediction costs.
+fn room(level: &Level) -> f64 {
+    let width = (level.most - level.least).0 / sigma(level);
+    2.0 * (1.0 + width * DENSITY).ln()
 }
 
 /// How far above a level, or below (less than nothing).
@@ -145,7 +150,7 @@ pub fn distance(seen: &Observed, shown: &Shown) -> Distance {
             signal,
         } => {
             distance.add(apart(seen.on, on, sigma(on)));
-            distance.room(on, sigma(on));
+            distance.room(on);
             if seen.rhythm != Rhythm::Steady || *signal != Signal::Steady {
                 distance.add(apart(seen.off, off, sigma(off)));
                 if !fits(seen.rhythm, *signal) {
@@ -170,11 +175,23 @@ pub fn distances<'o>(
 ) -> Vec<Distance> {
     let each: Vec<(&Observed, &Shown)> = each.collect();
     let scale = scale(&each);
+    let close = |one: Volts, other: Volts| (one.0 - other.0).abs() < CLOSE.0;
     let mut before: Option<&Observed> = None;
+    let mut roomy: Option<(&Observed, &Level)> = None;
     let mut known = false;
     let each = each.into_iter().map(|(seen, shown)| {
-        if *shown != Shown::Unknown {
+        if let Shown::Known { on, .. } = shown {
             let mut distance = distance(seen, shown);
+            // Where in its room a point lies is one thing that is not known, not one in
+            // every step.
+            let again = roomy.is_some_and(|(before, level)| {
+                let same = close(level.least, on.least) && close(level.most, on.most);
+                same && close(before.on, seen.on)
+            });
+            if again {
+                distance.squares -= room(on);
+            }
+            roomy = Some((seen, on));
             for (volts, level) in compared(seen, shown) {
                 let alone = apart(volts, level, sigma(level));
                 let scaled = Volts(volts.0 * (1.0 - scale));
@@ -187,7 +204,6 @@ pub fn distances<'o>(
             }
             return distance;
         }
-        let close = |one: Volts, other: Volts| (one.0 - other.0).abs() < CLOSE.0;
         let stays = before.is_some_and(|before| {
             before.floats() == seen.floats()
                 && before.rhythm == seen.rhythm

@@ -189,10 +189,6 @@ pub fn two_digits(ohms: f64) -> Ohms {
     Ohms(rounded.unwrap_or(ohms))
 }
 
-/// The chance that a conductor of which the plan says nothing gives nothing in any state of
-/// the switches that a job names (common practice).
-pub const SILENT: f64 = 0.5;
-
 /// What is different from the plan.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Scenario {
@@ -207,9 +203,6 @@ pub struct Scenario {
     /// Of fuses one behind the other that carry about as much above what they bear, the
     /// vehicle's blows and not the harness's.
     pub spares_own: bool,
-    /// Conductors of which the plan says nothing and that are taken to give nothing: what
-    /// an ohmmeter sees there is all that there is.
-    pub silent: Vec<NodeId>,
 }
 
 impl Scenario {
@@ -223,7 +216,6 @@ impl Scenario {
             all.volts.extend(&scenario.volts);
             all.stuck.extend(&scenario.stuck);
             all.spares_own |= scenario.spares_own;
-            all.silent.extend(&scenario.silent);
         }
         all
     }
@@ -240,19 +232,6 @@ impl Scenario {
             }
         }
         fixed
-    }
-
-    /// The same where a conductor that it joins, and of which the plan says nothing, gives
-    /// nothing; none where it joins no such conductor.
-    #[must_use]
-    pub fn silenced(&self, powered: &Powered) -> Option<Self> {
-        let mut silent = self.nodes(powered);
-        silent.retain(|node| powered.unknown.contains(node));
-        let quiet = Self {
-            silent,
-            ..self.clone()
-        };
-        (!quiet.silent.is_empty()).then_some(quiet)
     }
 
     /// Whether two change the same element in different ways.
@@ -297,37 +276,6 @@ impl Scenario {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_conductor_of_which_nothing_is_said_may_give_nothing() {
-        let path = concat!(
-            env!("CARGO_MANIFEST_DIR"),
-            "/../fixtures/plans/bakery-van.toml"
-        );
-        let plan = crate::plan::Plan::load(path.as_ref()).unwrap();
-        let answers = [("second-battery", "no"), ("rear-door", "hinged")];
-        let answers = answers.map(|(option, value)| (option.to_owned(), value.to_owned()));
-        let job = plan.resolve(&answers.into()).unwrap();
-        let hookup = crate::hookup::Hookup {
-            place: loomproof_core::wire::Place::Vehicle,
-            clips: Vec::new(),
-            mated: Default::default(),
-        };
-        let powered = Powered::new(&job, &hookup).unwrap();
-        let silenced = |text: &str| {
-            let cause = Cause::parse(text, &job).unwrap();
-            cause.scenario(&powered, &job).unwrap().silenced(&powered)
-        };
-        // Of K1 the plan says nothing, of K3 neither; K2 is the ignition feed.
-        for (text, silent) in [
-            ("tap-neighbour@T2,on=K1", 1),
-            ("tap-neighbour@T5,on=K10", 1),
-            ("short@W1,with=W2", 0),
-        ] {
-            let found = silenced(text).map_or(0, |quiet| quiet.silent.len());
-            assert_eq!(found, silent, "{text}");
-        }
-    }
 
     #[test]
     fn estimated_ohms_have_two_digits_and_can_be_spelled() {

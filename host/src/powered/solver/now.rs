@@ -132,8 +132,7 @@ impl Solver<'_> {
                 ties.push(leak);
             }
         }
-        let unknown = self.powered.unknown.iter();
-        for node in unknown.filter(|node| !scenario.silent.contains(node)) {
+        for node in &self.powered.unknown {
             if let Some(place) = now.island(*node) {
                 now.unknown[place] = true;
             }
