@@ -1,7 +1,7 @@
 //! A live check finds and names what is wrong with the battery on: faults of the
 //! wiring and what vehicle and consumers do not do. The truth is the powered bench,
 //! which knows nothing of the model that explains it. The example `live_sweep` tries
-//! everything at every place; here it is a sample.
+//! everything at every place (`docs/live-faults.md`); here it is a sample.
 
 use loomproof::live::observe::Patience;
 use loomproof::ringout::report::Verdict;
