@@ -60,9 +60,12 @@ fn run(args: &Args) -> Result<(), String> {
     let mut page = String::from(HEAD);
     let _ = writeln!(
         page,
-        "On commit `{}`: every {}th single fault of each plan, {} pairs drawn, {} small cases.\n",
+        "On commit `{}`: {} of each plan, {} pairs drawn, {} small cases.\n",
         checked_out(),
-        args.every,
+        match args.every {
+            0 | 1 => "every single fault".to_owned(),
+            every => format!("every {every}th single fault"),
+        },
         args.pairs,
         args.small
     );
