@@ -271,3 +271,77 @@ pub fn alike(one: &Shown, other: &Shown) -> bool {
             _ => true,
         }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use loomproof_core::wire::LeadId;
+
+    fn seen(volts: f64) -> Observed {
+        Observed {
+            lead: LeadId(0),
+            on: Volts(volts),
+            off: Volts(volts),
+            pulled: None,
+            rhythm: Rhythm::Steady,
+        }
+    }
+
+    fn shown(least: f64, most: f64) -> Shown {
+        let level = Level {
+            least: Volts(least),
+            most: Volts(most),
+            sigma: Volts(0.0),
+        };
+        Shown::Known {
+            on: level,
+            off: level,
+            pulled: None,
+            signal: Signal::Steady,
+        }
+    }
+
+    /// What all readings of a point cost together.
+    fn cost(readings: &[f64], shown: &Shown) -> f64 {
+        let seen: Vec<Observed> = readings.iter().map(|volts| seen(*volts)).collect();
+        let each = seen.iter().map(|seen| (seen, shown));
+        let distances = distances(each, Volts(12.0));
+        distances.iter().map(|it| it.squares).sum()
+    }
+
+    #[test]
+    fn the_scale_of_a_lead_counts_once() {
+        let level = shown(12.0, 12.0);
+        // 2 % high is 3.2 standard deviations of a lead's scale.
+        let one = cost(&[12.24], &level);
+        let eight = cost(&[12.24; 8], &level);
+        assert!(eight < 12.0, "{eight}, and {one} for one reading");
+        // What jumps is no scale.
+        let jumps = cost(
+            &[12.24, 11.76, 12.24, 11.76, 12.24, 11.76, 12.24, 11.76],
+            &level,
+        );
+        assert!(jumps > 40.0, "{jumps}");
+        // What is off is off, however often.
+        assert!(cost(&[0.0; 8], &level) > 8.0 * 100.0);
+    }
+
+    #[test]
+    fn what_the_plan_does_not_say_is_one_thing_as_long_as_it_stays() {
+        let silent = cost(&[0.0; 8], &Shown::Unknown);
+        assert!((silent - (USUAL + 7.0 * STAYS)).abs() < 1e-9, "{silent}");
+        let other = cost(&[5.0; 8], &Shown::Unknown);
+        assert!((other - (UNKNOWN + 7.0 * STAYS)).abs() < 1e-9, "{other}");
+        let changes = cost(&[5.0, 8.0, 5.0, 8.0], &Shown::Unknown);
+        assert!((changes - 4.0 * UNKNOWN).abs() < 1e-9, "{changes}");
+    }
+
+    #[test]
+    fn room_in_a_prediction_counts_once_where_the_reading_stays() {
+        let wide = shown(1.0, 11.0);
+        let (one, four) = (cost(&[5.0], &wide), cost(&[5.0; 4], &wide));
+        assert!(one > 4.0 && (four - one).abs() < 1e-9, "{one}, {four}");
+        let moves = cost(&[5.0, 8.0, 5.0, 8.0], &wide);
+        assert!((moves - 4.0 * one).abs() < 1e-9, "{moves}");
+    }
+}
