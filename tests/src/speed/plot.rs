@@ -30,13 +30,16 @@ pub fn growth(curves: &[Curve]) -> String {
     let (least, most) = span(|point| point.1);
     let (least, most) = (least.log10().floor(), most.log10().ceil());
     let x = |points: f64| MARGIN + (points / from).ln() / (to / from).ln() * WIDE;
-    let y = |seconds: f64| MARGIN + (most - seconds.log10()) / (most - least) * HIGH;
-    let (width, height) = (WIDE + 2.0 * MARGIN, HIGH + 2.0 * MARGIN);
+    // Names stand above the field, two in a row; three rows fit into the margin.
+    let rows = curves.len().div_ceil(2);
+    let top = MARGIN + rows.saturating_sub(3) as f64 * 24.0;
+    let y = |seconds: f64| top + (most - seconds.log10()) / (most - least) * HIGH;
+    let (width, height) = (WIDE + 2.0 * MARGIN, top + HIGH + MARGIN);
     let mut out = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" \
          font-family=\"sans-serif\" font-size=\"13\">\n\
          <rect width=\"{width}\" height=\"{height}\" fill=\"#ffffff\"/>\n\
-         <rect x=\"{MARGIN}\" y=\"{MARGIN}\" width=\"{WIDE}\" height=\"{HIGH}\" fill=\"none\" stroke=\"#444444\"/>\n"
+         <rect x=\"{MARGIN}\" y=\"{top}\" width=\"{WIDE}\" height=\"{HIGH}\" fill=\"none\" stroke=\"#444444\"/>\n"
     );
     for decade in least as i32..=most as i32 {
         let at = y(10_f64.powi(decade));
@@ -59,14 +62,14 @@ pub fn growth(curves: &[Curve]) -> String {
             out,
             "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{points}</text>",
             x(*points),
-            MARGIN + HIGH + 18.0
+            top + HIGH + 18.0
         );
     }
     let _ = writeln!(
         out,
         "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">test points</text>",
         width / 2.0,
-        MARGIN + HIGH + 42.0
+        top + HIGH + 42.0
     );
     for (at, curve) in curves.iter().enumerate() {
         let colour = curve.colour;
