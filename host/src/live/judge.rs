@@ -43,7 +43,8 @@ const USUAL: f64 = 2.8;
 /// not follow the switches that a job names (nine in ten, common practice).
 const STAYS: f64 = 0.2;
 
-/// Readings closer than this are the same one, on a net of which the plan says nothing.
+/// Readings closer than this are the same one, where the plan says nothing of a net or
+/// leaves room.
 const CLOSE: Volts = Volts(0.5);
 
 /// Rates may differ by this factor, on-times by this much, and still be what the plan
@@ -66,12 +67,6 @@ impl Distance {
         self.worst = self.worst.max(sigmas);
     }
 
-    /// A prediction that leaves room says less than one that does not: the density of a
-    /// reading that may be anywhere in it is so much lower.
-    fn room(&mut self, level: &Level) {
-        self.squares += room(level);
-    }
-
     /// Whether it is off.
     #[must_use]
     pub fn off(&self) -> bool {
@@ -92,7 +87,8 @@ fn sigma(level: &Level) -> f64 {
     sigma_scaled(level).hypot(SCALE * most(level))
 }
 
-/// What the room in a prediction costs.
+/// What the room in a prediction costs: it says less than one that leaves none, the density
+/// of a reading that may be anywhere in it is so much lower.
 fn room(level: &Level) -> f64 {
     let width = (level.most - level.least).0 / sigma(level);
     2.0 * (1.0 + width * DENSITY).ln()
@@ -144,18 +140,14 @@ pub fn distance(seen: &Observed, shown: &Shown) -> Distance {
     match shown {
         Shown::Unknown => distance.squares = UNKNOWN,
         Shown::Known {
-            on,
-            off,
-            pulled,
-            signal,
+            on, pulled, signal, ..
         } => {
-            distance.add(apart(seen.on, on, sigma(on)));
-            distance.room(on);
-            if seen.rhythm != Rhythm::Steady || *signal != Signal::Steady {
-                distance.add(apart(seen.off, off, sigma(off)));
-                if !fits(seen.rhythm, *signal) {
-                    distance.add(2.0 * OFF);
-                }
+            for (volts, level) in compared(seen, shown) {
+                distance.add(apart(volts, level, sigma(level)));
+            }
+            distance.squares += room(on);
+            if !fits(seen.rhythm, *signal) {
+                distance.add(2.0 * OFF);
             }
             if let (Some((_, up)), Some(level)) = (seen.pulled, pulled) {
                 distance.add(apart(up, level, PULL_SIGMA.hypot(level.sigma.0)));
