@@ -23,7 +23,8 @@ pub struct Case<'c> {
     powered: &'c Powered,
     steps: &'c [Step],
     seen: &'c [Vec<Observed>],
-    battery: Volts,
+    /// The battery's voltage in each step.
+    batteries: &'c [Volts],
     solver: RefCell<Solver<'c>>,
     /// What the plan lets expect.
     pub healthy: Course,
@@ -52,6 +53,9 @@ const OHMS: [f64; 4] = [0.1, 1.0, 20.0, 400.0];
 const FIRST_STEP: f64 = 3.5;
 const HALVINGS: usize = 6;
 
+/// A point at this share of the battery's voltage has it.
+const WHOLE: f64 = 0.97;
+
 /// Pairs that are worked out at most; each solves the whole job in every step.
 const PATIENCE: u64 = 1_500;
 
@@ -59,13 +63,14 @@ const PATIENCE: u64 = 1_500;
 fn course(
     solver: &mut Solver<'_>,
     scenario: &Scenario,
-    steps: &[Step],
+    (steps, batteries): (&[Step], &[Volts]),
     (clusters, others): (&BTreeSet<Cluster>, Course),
 ) -> Result<Course, String> {
     let scope = solver.scope(clusters);
     let mut course = others;
     let mut before: Option<Settled> = None;
-    for (step, shown) in steps.iter().zip(&mut course) {
+    for ((step, battery), shown) in steps.iter().zip(batteries).zip(&mut course) {
+        solver.set_battery(*battery);
         let settled = match &before {
             Some(before) => solver.settle_after(&scope, scenario, &step.switches, before),
             None => solver.settle(&scope, scenario, &step.switches, 0),
@@ -84,10 +89,14 @@ fn course(
 }
 
 /// What is to be expected everywhere.
-fn whole(solver: &mut Solver<'_>, scenario: &Scenario, steps: &[Step]) -> Result<Course, String> {
+fn whole(
+    solver: &mut Solver<'_>,
+    scenario: &Scenario,
+    (steps, batteries): (&[Step], &[Volts]),
+) -> Result<Course, String> {
     let all = solver.everything();
     let nothing = vec![vec![Shown::Unknown; solver.powered().points.len()]; steps.len()];
-    course(solver, scenario, steps, (&all, nothing))
+    course(solver, scenario, (steps, batteries), (&all, nothing))
 }
 
 /// What the plan lets expect in every step.
@@ -110,16 +119,18 @@ pub fn expected_under(
     battery: Volts,
 ) -> Result<Course, String> {
     let mut solver = Solver::new(powered, battery);
-    whole(&mut solver, scenario, steps)
+    whole(&mut solver, scenario, (steps, &vec![battery; steps.len()]))
 }
 
 /// How far what was seen is from a course, by step and point.
-fn apart(seen: &[Vec<Observed>], course: &Course, battery: Volts) -> Vec<Vec<Distance>> {
+fn apart(seen: &[Vec<Observed>], course: &Course, batteries: &[Volts]) -> Vec<Vec<Distance>> {
     let mut apart: Vec<Vec<Distance>> = seen.iter().map(|_| Vec::new()).collect();
     for point in 0..seen.iter().map(Vec::len).max().unwrap_or(0) {
-        let steps = seen.iter().zip(course);
-        let each = steps.filter_map(|(seen, shown)| Some((seen.get(point)?, shown.get(point)?)));
-        for (step, own) in apart.iter_mut().zip(distances(each, battery)) {
+        let steps = seen.iter().zip(course).zip(batteries);
+        let each = steps.filter_map(|((seen, shown), battery)| {
+            Some((seen.get(point)?, shown.get(point)?, *battery))
+        });
+        for (step, own) in apart.iter_mut().zip(distances(each)) {
             step.push(own);
         }
     }
@@ -135,18 +146,19 @@ impl<'c> Case<'c> {
         powered: &'c Powered,
         steps: &'c [Step],
         seen: &'c [Vec<Observed>],
-        battery: Volts,
+        batteries: &'c [Volts],
     ) -> Result<Self, String> {
-        let mut solver = Solver::new(powered, battery);
-        let healthy = whole(&mut solver, &Scenario::default(), steps)?;
-        let apart = apart(seen, &healthy, battery);
+        // Each step sets its own.
+        let mut solver = Solver::new(powered, Volts(0.0));
+        let healthy = whole(&mut solver, &Scenario::default(), (steps, batteries))?;
+        let apart = apart(seen, &healthy, batteries);
         let home = powered.points.iter();
         let home = home.map(|touched| solver.cluster(touched.tip));
         Ok(Self {
             powered,
             steps,
             seen,
-            battery,
+            batteries,
             apart,
             home: home.collect(),
             healthy,
@@ -241,25 +253,27 @@ impl<'c> Case<'c> {
     /// What a feed gives at most, by the points that it should bring to the battery's
     /// voltage and does not; `None` where they have that.
     fn lowest_supply(&self, scenario: &Scenario) -> Option<Volts> {
-        let battery = self.battery.0;
-        let own = self.solver.borrow().touched(scenario);
-        let steps = self.seen.iter().zip(&self.healthy);
-        let fed = steps.flat_map(|(seen, shown)| seen.iter().zip(shown).zip(&self.home));
-        let fed = fed.filter(|((_, shown), home)| {
-            let full = matches!(shown, Shown::Known { on, .. } if on.least.0 > battery * 0.97);
-            full && home.is_some_and(|home| own.contains(&home))
+        let touched = self.solver.borrow().touched(scenario);
+        let own = &touched;
+        let steps = self.seen.iter().zip(&self.healthy).zip(self.batteries);
+        let low = steps.flat_map(|((seen, shown), battery)| {
+            let whole = battery.0 * WHOLE;
+            let points = seen.iter().zip(shown).zip(&self.home);
+            let fed = points.filter(move |((_, shown), home)| {
+                let full = matches!(shown, Shown::Known { on, .. } if on.least.0 > whole);
+                full && home.is_some_and(|home| own.contains(&home))
+            });
+            // Other feeds may reach the same nets: those that are whole do not count.
+            let volts = fed.map(|((seen, _), _)| seen.on.0);
+            volts.filter(move |volts| *volts < whole)
         });
-        // Other feeds may reach the same nets: those that are whole do not count.
-        let low = fed.map(|((seen, _), _)| seen.on.0);
-        let most = low
-            .filter(|volts| *volts < battery * 0.97)
-            .max_by(f64::total_cmp)?;
+        let most = low.max_by(f64::total_cmp)?;
         (most > 0.5).then_some(Volts(most))
     }
 
     fn gain_of(&self, scenario: &Scenario) -> Result<f64, String> {
         let course = self.course_of(scenario)?;
-        let now = apart(self.seen, &course, self.battery);
+        let now = apart(self.seen, &course, self.batteries);
         let both = self.apart.iter().flatten().zip(now.iter().flatten());
         let gain = both.map(|(before, now)| (before.squares - now.squares) / 2.0);
         Ok(gain.sum())
@@ -299,7 +313,7 @@ impl<'c> Case<'c> {
         course(
             &mut solver,
             scenario,
-            self.steps,
+            (self.steps, self.batteries),
             (&touched, self.healthy.clone()),
         )
     }

@@ -12,10 +12,11 @@ use loomproof_core::wire::{Hello, LeadId, Place};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::battery::Battery;
 use super::causes::expected;
 use super::judge::{Distance, alike, distance};
 use super::observe::Observed;
-use super::report::{StepReport, battery, point_report, round, switch_states};
+use super::report::{StepReport, point_report, round, switch_states};
 use super::steps::{Step, steps};
 use crate::hookup::{Clip, Hookup, Mated, Point};
 use crate::plan::model::{Behaviour, Function, Job, OtherEnd, States};
@@ -200,7 +201,7 @@ impl Task {
         let powered = Powered::new(vehicle, &self.hookup).map_err(|error| error.to_string())?;
         let steps = self.steps.get(..seen.len()).unwrap_or(&self.steps);
         let nominal = expected(&powered, steps, vehicle.supply)?;
-        let battery = battery(&nominal, seen, vehicle.supply);
+        let battery = Battery::of(&nominal, seen, vehicle.supply).middle;
         let course = expected(&powered, steps, battery)?;
         let own = course
             .into_iter()

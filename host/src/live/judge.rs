@@ -119,9 +119,9 @@ fn compared<'s>(seen: &Observed, shown: &'s Shown) -> Vec<(Volts, &'s Level)> {
 
 /// The scale of a lead (1 + this) that suits its readings and its spread best; those that
 /// are off have another reason.
-fn scale(each: &[(&Observed, &Shown)]) -> f64 {
+fn scale(each: &[(&Observed, &Shown, Volts)]) -> f64 {
     let (mut share, mut weight) = (0.0, 1.0 / (SCALE * SCALE));
-    for (seen, shown) in each {
+    for (seen, shown, _) in each {
         for (volts, level) in compared(seen, shown) {
             if apart(volts, level, sigma(level)) <= OFF {
                 let own = sigma_scaled(level).powi(2);
@@ -157,21 +157,21 @@ pub fn distance(seen: &Observed, shown: &Shown) -> Distance {
     distance
 }
 
-/// How far the readings of one point are from what is shown of it, step by step. Its lead
+/// How far the readings of one point are from what is shown of it, step by step, with the
+/// battery's voltage in each. Its lead
 /// has one scale in all of them; what the plan does not say is at least the same from step
 /// to step, or is not.
 #[must_use]
 pub fn distances<'o>(
-    each: impl Iterator<Item = (&'o Observed, &'o Shown)>,
-    battery: Volts,
+    each: impl Iterator<Item = (&'o Observed, &'o Shown, Volts)>,
 ) -> Vec<Distance> {
-    let each: Vec<(&Observed, &Shown)> = each.collect();
+    let each: Vec<(&Observed, &Shown, Volts)> = each.collect();
     let scale = scale(&each);
     let close = |one: Volts, other: Volts| (one.0 - other.0).abs() < CLOSE.0;
     let mut before: Option<&Observed> = None;
     let mut roomy: Option<(&Observed, &Level)> = None;
     let mut known = false;
-    let each = each.into_iter().map(|(seen, shown)| {
+    let each = each.into_iter().map(|(seen, shown, battery)| {
         if let Shown::Known { on, .. } = shown {
             let mut distance = distance(seen, shown);
             // Where in its room a point lies is one thing that is not known, not one in
@@ -296,8 +296,8 @@ mod tests {
     /// What all readings of a point cost together.
     fn cost(readings: &[f64], shown: &Shown) -> f64 {
         let seen: Vec<Observed> = readings.iter().map(|volts| seen(*volts)).collect();
-        let each = seen.iter().map(|seen| (seen, shown));
-        let distances = distances(each, Volts(12.0));
+        let each = seen.iter().map(|seen| (seen, shown, Volts(12.0)));
+        let distances = distances(each);
         distances.iter().map(|it| it.squares).sum()
     }
 

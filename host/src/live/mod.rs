@@ -2,10 +2,12 @@
 //!
 //! [`steps()`] makes the plan's functions a way through the states of the
 //! switches; [`observe`] asks the probe what every test point does in one of
-//! them, and [`moved`] sees that a switch was moved; [`judge`] compares that with what [`crate::powered`] expects, and
+//! them, and [`moved`] sees that a switch was moved; [`battery`] says what the battery
+//! had meanwhile; [`judge`] compares that with what [`crate::powered`] expects, and
 //! [`causes`] looks for the causes that explain all differences best;
 //! [`report`] puts it together and [`text`] into words.
 
+pub mod battery;
 pub mod causes;
 pub mod follow;
 pub mod follow_text;

@@ -8,6 +8,7 @@ use loomproof_core::wire::{
 
 use super::rhythm::{Edges, Rhythm};
 use crate::link::{Link, LinkError};
+use crate::powered::{HIGH, LOW};
 
 /// How long the points are looked at before it is known what they do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,12 +44,6 @@ const LONGEST: u64 = 20_000_000;
 
 /// More rises than this in one window is no flashing.
 const FAST: u16 = 3;
-
-/// A level that is off and one that is on, as parts of the supply: module inputs
-/// take 0.3 and 0.7 of it (`common practice`); a lamp glows in between.
-pub const LOW: f64 = 0.3;
-/// See [`LOW`].
-pub const HIGH: f64 = 0.6;
 
 /// How long a lead needs behind the weak pull: 100 kΩ into 10 nF, to a hundredth.
 const PULLED: Micros = Micros(5_000);

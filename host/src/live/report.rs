@@ -3,11 +3,11 @@
 
 use std::collections::BTreeMap;
 
-use loomproof_core::units::Volts;
 use loomproof_core::wire::Hello;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::battery::Battery;
 use super::causes::{Case, Course};
 use super::judge::{Distance, alike};
 use super::observe::Observed;
@@ -141,36 +141,6 @@ pub struct Checked<'c> {
 /// How many groups are reported.
 const GROUPS: usize = 5;
 
-/// The lowest and highest voltage of a 12 V battery in service (from memory: 9 to
-/// 16 V, ISO 16750-2), as parts of the nominal voltage.
-const BATTERY: (f64, f64) = (9.0 / 12.0, 16.0 / 12.0);
-
-/// What is farther than this from the highest readings, as a part of them, is not the
-/// battery's voltage: six standard deviations of a lead's accuracy.
-const SAME_BATTERY: f64 = 0.04;
-
-/// The battery's voltage: the middle of what is read at points that the plan feeds
-/// directly, without those that are well below the highest: they may be fed another way,
-/// because theirs is dead.
-#[must_use]
-pub fn battery(healthy: &Course, seen: &[Vec<Observed>], supply: Volts) -> Volts {
-    let mut fed: Vec<f64> = healthy
-        .iter()
-        .zip(seen)
-        .flat_map(|(shown, seen)| shown.iter().zip(seen))
-        .filter(|(shown, seen)| {
-            let full = matches!(shown, Shown::Known { on, .. } if on.least.0 > supply.0 * 0.98);
-            let span = supply.0 * BATTERY.0..supply.0 * BATTERY.1;
-            full && span.contains(&seen.on.0)
-        })
-        .map(|(_, seen)| seen.on.0)
-        .collect();
-    fed.sort_by(f64::total_cmp);
-    let high = fed.get(fed.len() * 9 / 10).copied().unwrap_or(supply.0);
-    fed.retain(|volts| (volts - high).abs() < high * SAME_BATTERY);
-    Volts(fed.get(fed.len() / 2).copied().unwrap_or(supply.0))
-}
-
 /// Judges a check and looks for causes.
 ///
 /// # Errors
@@ -187,8 +157,8 @@ pub fn report(checked: Checked<'_>) -> Result<Report, String> {
     let steps = planned.get(..seen.len()).unwrap_or(planned);
     let broken_off = seen.len() < planned.len();
     let nominal = super::causes::expected(powered, steps, job.supply)?;
-    let battery = battery(&nominal, seen, job.supply);
-    let mut case = Case::new(powered, steps, seen, battery)?;
+    let battery = Battery::of(&nominal, seen, job.supply);
+    let mut case = Case::new(powered, steps, seen, &battery.steps)?;
     let mut groups = Vec::new();
     let mut proof = None;
     let mut undecided = Vec::new();
@@ -219,7 +189,7 @@ pub fn report(checked: Checked<'_>) -> Result<Report, String> {
         plan_digest: job.digest.clone(),
         answers: job.answers.clone(),
         probe: ProbeReport::of(hello),
-        battery_volts: round(battery.0),
+        battery_volts: round(battery.middle.0),
         not_tested: not_tested(job, powered, &case, &functions),
         broken_off,
         planned_steps: planned.len(),

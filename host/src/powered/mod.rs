@@ -16,3 +16,9 @@ pub mod wiring;
 pub use causes::{Cause, Scenario};
 pub use solver::{Cluster, Level, Scope, Settled, Shown, Solver};
 pub use wiring::{Powered, Supply};
+
+/// A level that is off and one that is on, as parts of the supply: module inputs
+/// take 0.3 and 0.7 of it (`common practice`); a lamp glows in between.
+pub const LOW: f64 = 0.3;
+/// See [`LOW`].
+pub const HIGH: f64 = 0.6;

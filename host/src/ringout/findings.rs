@@ -10,6 +10,10 @@ use super::report::{FaultReport, GroupReport};
 /// does not come apart.
 const WORTH_SAYING: f64 = 0.02;
 
+/// Least share, by that of the most probable one, that what else it may be has to have
+/// to be listed with it.
+const WORTH_LISTING: f64 = 0.01;
+
 /// One thing to put right.
 #[derive(Debug, Clone)]
 pub struct Finding<'r> {
@@ -24,6 +28,8 @@ pub struct Findings<'r> {
     pub list: Vec<Finding<'r>>,
     /// Sets of the group with some weight that do not come apart like that.
     pub involved: usize,
+    /// What else it may be, too improbable to be listed.
+    pub unlikely: usize,
 }
 
 impl<'r> Findings<'r> {
@@ -39,17 +45,27 @@ impl<'r> Findings<'r> {
                 either: vec![fault],
             })
             .collect();
-        for set in &group.sets {
-            if let Some((at, other)) = one_apart(head, set)
-                && let Some(finding) = list.get_mut(at)
-            {
+        let most = group.shares.first().copied().unwrap_or_default();
+        let mut unlikely = 0;
+        for (place, set) in group.sets.iter().enumerate() {
+            let Some((at, other)) = one_apart(head, set) else {
+                continue;
+            };
+            let share = group.shares.get(place).copied().unwrap_or(most);
+            if share < most * WORTH_LISTING {
+                unlikely += 1;
+            } else if let Some(finding) = list.get_mut(at) {
                 finding.either.push(other);
             }
         }
         for finding in &mut list {
             drop_guesses(&mut finding.either);
         }
-        let mut findings = Self { list, involved: 0 };
+        let mut findings = Self {
+            list,
+            involved: 0,
+            unlikely,
+        };
         let weighs = |share: f64| share >= WORTH_SAYING;
         findings.involved = group
             .sets

@@ -15,8 +15,8 @@ use loomproof_core::wire::{LeadId, LeadSet, MAX_WATCHED};
 use super::spots::{Group, Watch, Why};
 use crate::fault::Joint;
 use crate::fault::catalogue::joints;
-use crate::live::observe::{HIGH, LOW};
 use crate::plan::model::{Job, Signal};
+use crate::powered::{HIGH, LOW};
 use crate::powered::{Powered, Scenario, Shown, Solver};
 
 /// How far beyond the limit a point must stand by the plan.

@@ -15,6 +15,7 @@ use loomproof_core::units::{Ohms, Volts};
 
 use super::causes::Scenario;
 use super::wiring::Powered;
+use super::{HIGH, LOW};
 use crate::plan::model::Signal;
 use crate::review::elements::Gate;
 use now::Now;
@@ -38,6 +39,15 @@ impl Level {
     pub fn middle(&self) -> Volts {
         (self.least + self.most) * 0.5
     }
+
+    /// What lies in this level, in another, or in between.
+    fn or(&self, other: &Self) -> Self {
+        Self {
+            least: Volts(self.least.0.min(other.least.0)),
+            most: Volts(self.most.0.max(other.most.0)),
+            sigma: Volts(self.sigma.0.max(other.sigma.0)),
+        }
+    }
 }
 
 /// What the probe would read at a test point.
@@ -58,6 +68,9 @@ pub enum Shown {
         signal: Signal,
     },
 }
+
+/// Levels that are farther apart than this are two.
+const CHANGES: Volts = Volts(0.5);
 
 /// Below this the weak pull is tried (`docs/wire-format.md`, Feel).
 const PULLABLE: f64 = 2.8;
@@ -136,6 +149,11 @@ impl<'p> Solver<'p> {
             older: Known::new(),
             solves: 0,
         }
+    }
+
+    /// From now on the battery has this voltage.
+    pub fn set_battery(&mut self, battery: Volts) {
+        self.battery = battery;
     }
 
     /// The job that is solved.
@@ -250,22 +268,31 @@ impl<'p> Solver<'p> {
                 Some(off) => self.looked(off, node)?,
                 None => high,
             };
+            let changes = (high.middle().0 - low.middle().0).abs() > CHANGES.0;
             let top = high.most.0.max(low.most.0);
             let bottom = high.least.0.min(low.least.0);
-            let pulled = if top < PULLABLE && bottom > -0.3 {
+            // Nobody knows in which phase the pull is tried.
+            let pulled = if top < PULLABLE && bottom > -0.3 && !changes {
                 self.pulled(&on, node)?
             } else {
                 None
             };
-            let signal = if (high.middle().0 - low.middle().0).abs() > 0.5 {
+            let (high, low, signal) = if changes && self.counts(&high, &low) {
                 let own = on.island(node);
                 let mut sources = modulated.iter();
-                sources
+                let source = sources
                     .find(|(feed, _)| on.island(*feed) == own)
-                    .or(modulated.first())
-                    .map_or(Signal::Steady, |(_, signal)| *signal)
+                    .or(modulated.first());
+                (
+                    high,
+                    low,
+                    source.map_or(Signal::Steady, |(_, signal)| *signal),
+                )
+            } else if changes {
+                let either = high.or(&low);
+                (either, either, Signal::Steady)
             } else {
-                Signal::Steady
+                (high, low, Signal::Steady)
             };
             all.push(Shown::Known {
                 on: high,
@@ -275,6 +302,14 @@ impl<'p> Solver<'p> {
             });
         }
         Ok(all)
+    }
+
+    /// Whether the probe counts a change between two levels as one from off to on and
+    /// back; else it takes a point for steady, somewhere in between.
+    fn counts(&self, one: &Level, other: &Level) -> bool {
+        let (low, high) = (self.battery.0 * LOW, self.battery.0 * HIGH);
+        let middles = [one.middle().0, other.middle().0];
+        middles.iter().any(|it| *it < low) && middles.iter().any(|it| *it > high)
     }
 
     /// What a meter of 10 MΩ shows at nodes of a scope, while what flashes is on; `None`

@@ -41,16 +41,14 @@ pub(crate) fn findings(out: &mut String, group: &GroupReport, proof: Option<Proo
             }
         }
     }
-    if findings.involved > 0 {
-        paragraph(
-            out,
-            "   ",
-            &format!(
-                "({} more involved explanations fit as well; --format json lists them.)",
-                findings.involved
-            ),
-        );
-    }
+    let aside = |out: &mut String, count: usize, say: &str| {
+        if count > 0 {
+            let say = format!("({count} more {say}; --format json lists them.)");
+            paragraph(out, "   ", &say);
+        }
+    };
+    aside(out, findings.unlikely, "would fit, each far less likely");
+    aside(out, findings.involved, "involved explanations fit as well");
     certainty(out, group, &findings, proof);
 }
 
