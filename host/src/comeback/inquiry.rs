@@ -14,7 +14,7 @@ use crate::fault::catalogue;
 use crate::hookup::Hookup;
 use crate::plan::model::Job;
 use crate::powered::causes::all;
-use crate::powered::{Cause, Powered, Scenario, Supply};
+use crate::powered::{Cause, Powered, Scenario};
 
 /// Nothing is wrong any more, or was: the weight of that before anything is known.
 const ALL_WELL: f64 = 0.02;
@@ -75,7 +75,7 @@ impl<'j> Inquiry<'j> {
             clips: Vec::new(),
             mated: Default::default(),
         };
-        let powered = Powered::behind(Supply::USUAL, job, &bare);
+        let powered = Powered::new(job, &bare);
         let powered = powered.map_err(|error| error.to_string())?;
         let mut asks = Asks::new(job, &powered);
         let consumers = Asks::consumers(job, &powered);

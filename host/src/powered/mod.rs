@@ -15,7 +15,7 @@ pub mod wiring;
 
 pub use causes::{Cause, Scenario};
 pub use solver::{Cluster, Level, Scope, Settled, Shown, Solver};
-pub use wiring::{Powered, Supply};
+pub use wiring::Powered;
 
 /// A level that is off and one that is on, as parts of the supply: module inputs
 /// take 0.3 and 0.7 of it (`common practice`); a lamp glows in between.

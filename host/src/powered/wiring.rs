@@ -14,37 +14,22 @@ use crate::plan::model::{
 use crate::review::elements::{Compiled, Gate};
 use crate::review::states::coil_volts;
 
-/// What lies between the battery and the places where the harness meets the vehicle.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Supply {
-    /// From battery plus, a fuse not counted.
-    pub feed: Ohms,
-    /// What a fuse of the vehicle drops at its rating.
-    pub fuse: Volts,
-    /// From a conductor to chassis, through the vehicle's switch.
-    pub chassis: Ohms,
-}
+/// What lies between the battery and the places where the harness meets the vehicle,
+/// as it is found: battery, holder, wire and switch (`common practice`). It decides what
+/// a short circuit draws. From battery plus, a fuse not counted.
+const FEED: Ohms = Ohms(0.030);
 
-impl Supply {
-    /// As good as nothing: the vehicle's own drop is not counted.
-    pub const STIFF: Self = Self {
-        feed: Ohms(0.005),
-        fuse: Volts(0.0),
-        chassis: Ohms(0.005),
-    };
+/// From a conductor to chassis, through the vehicle's switch.
+const TO_CHASSIS: Ohms = Ohms(0.050);
 
-    /// As it is found: battery, holder, wire and switch (`common practice`). It decides
-    /// what a short circuit draws.
-    pub const USUAL: Self = Self {
-        feed: Ohms(0.030),
-        fuse: Volts(joint::FUSE_DROP),
-        chassis: Ohms(0.050),
-    };
+/// One standard deviation of them from vehicle to vehicle, as a part of each
+/// (`common practice`): it matters where much flows.
+const SUPPLY_SPREAD: f64 = 0.3;
 
-    fn feed(&self, fuse: Option<Amperes>) -> Ohms {
-        let own = fuse.map_or(0.0, |rating| self.fuse.0 / rating.0);
-        Ohms(self.feed.0 + own)
-    }
+/// A way of the vehicle from battery plus, its fuse included.
+fn feed(fuse: Option<Amperes>) -> Ohms {
+    let own = fuse.map_or(0.0, |rating| joint::FUSE_DROP / rating.0);
+    FEED + Ohms(own)
 }
 
 /// Spread of what a consumer draws, as a fraction (`common practice`).
@@ -59,6 +44,8 @@ pub struct Feed {
     pub node: NodeId,
     /// Resistance in series; a consumer's, where one is in between.
     pub ohms: Ohms,
+    /// One standard deviation of it.
+    pub spread: Ohms,
     /// When it is there.
     pub gate: Gate,
     /// The fuse in front of it.
@@ -120,23 +107,14 @@ pub struct Powered {
     pub points: Vec<Touched>,
     /// How many states each switch has.
     pub states: Vec<u8>,
-    supply: Supply,
 }
 
 impl Powered {
-    /// The powered job on a hook-up in the vehicle, everything plugged, on a stiff supply.
+    /// The powered job on a hook-up in the vehicle, everything plugged.
     ///
     /// # Errors
     /// [`BuildError`] when the job is too large or the hook-up does not fit it.
     pub fn new(job: &Job, hookup: &Hookup) -> Result<Self, BuildError> {
-        Self::behind(Supply::STIFF, job, hookup)
-    }
-
-    /// The same behind another supply.
-    ///
-    /// # Errors
-    /// As [`Self::new`].
-    pub fn behind(supply: Supply, job: &Job, hookup: &Hookup) -> Result<Self, BuildError> {
         let model = build(job, hookup)?;
         let points = hookup.clips.iter().filter_map(|clip| {
             Some(Touched {
@@ -163,7 +141,6 @@ impl Powered {
                 .iter()
                 .map(|switch| u8::try_from(switch.states.len()).unwrap_or(u8::MAX))
                 .collect(),
-            supply,
         };
         powered.conductors(job)?;
         powered.pins(job)?;
@@ -177,8 +154,9 @@ impl Powered {
         Ok(self.model.circuit.add(a, b, part)?)
     }
 
+    /// A way of the vehicle's own.
     fn wire(&mut self, a: NodeId, b: NodeId, ohms: Ohms) -> Result<ElementId, BuildError> {
-        let spread = Ohms(0.0);
+        let spread = ohms * SUPPLY_SPREAD;
         self.add(a, b, Part::Wire { ohms, spread })
     }
 
@@ -246,7 +224,8 @@ impl Powered {
             self.feeds.push(Feed {
                 name: name.to_owned(),
                 node,
-                ohms: self.supply.feed(fuse),
+                ohms: feed(fuse),
+                spread: feed(fuse) * SUPPLY_SPREAD,
                 gate: gate(states, job),
                 fuse,
                 signal: known.signal,
@@ -254,7 +233,7 @@ impl Powered {
             });
         }
         if let Some(states) = &known.chassis_when {
-            let way = self.wire(node, GROUND, self.supply.chassis)?;
+            let way = self.wire(node, GROUND, TO_CHASSIS)?;
             self.gates.insert(way, gate(states, job));
             if known.signal != Signal::Steady {
                 self.modulated.insert(way, known.signal);
@@ -285,6 +264,7 @@ impl Powered {
             name: name.to_owned(),
             node,
             ohms,
+            spread: ohms * CONSUMER_SPREAD,
             gate: Gate::Open,
             fuse: None,
             signal: Signal::Steady,
@@ -321,6 +301,7 @@ impl Powered {
                     name: ring.name.clone(),
                     node,
                     ohms: joint::BOLT.0,
+                    spread: joint::BOLT.0 * SUPPLY_SPREAD,
                     gate: Gate::Open,
                     fuse: job.electrics.fused_rings.get(&ring.name).copied(),
                     signal: Signal::Steady,
@@ -418,6 +399,7 @@ impl Powered {
                         name: switch.name.clone(),
                         node,
                         ohms: joint::CLOSED_CONTACT.0,
+                        spread: joint::CLOSED_CONTACT.0 * SUPPLY_SPREAD,
                         gate,
                         fuse: switch.fused,
                         signal: Signal::Steady,

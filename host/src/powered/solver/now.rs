@@ -116,7 +116,7 @@ impl Solver<'_> {
                     node: feed.node,
                     volts: other.map_or(self.battery, |(_, volts)| *volts),
                     ohms: feed.ohms,
-                    spread: Ohms(0.0),
+                    spread: feed.spread,
                 });
             }
         }

@@ -1,22 +1,24 @@
 //! Which causes explain what was observed best.
 
+mod course;
+mod fit;
+
 use std::cell::RefCell;
 use std::collections::BTreeSet;
 
-use loomproof_core::units::{Ohms, Volts};
+use loomproof_core::units::Volts;
 
-use super::judge::{Distance, alike, distance, distances};
-use super::observe::Observed;
-use super::steps::Step;
-use crate::bench::Upset;
 use crate::diagnosis::search::{Outcome, Settings, Space, search};
 use crate::fault::Fault;
+use crate::live::judge::{Distance, alike, distance, distances};
+use crate::live::observe::Observed;
+use crate::live::steps::Step;
 use crate::plan::model::Job;
-use crate::powered::causes::{all, two_digits};
-use crate::powered::{Cause, Cluster, Powered, Scenario, Settled, Shown, Solver};
+use crate::powered::causes::all;
+use crate::powered::{Cause, Cluster, Powered, Scenario, Solver};
 
-/// What every point shows in every step.
-pub type Course = Vec<Vec<Shown>>;
+pub use course::{Course, expected, expected_under};
+use course::{course, whole};
 
 /// What was observed, step by step, and what the plan expects.
 pub struct Case<'c> {
@@ -44,83 +46,8 @@ struct Suspect {
 /// The most causes that are looked for together.
 const MOST_CAUSES: usize = 3;
 
-/// Ohms that a bad joint is tried with: what a lamp or a motor drops a tenth of a volt
-/// on, up to what keeps a relay from pulling in and more.
-const OHMS: [f64; 4] = [0.1, 1.0, 20.0, 400.0];
-
-/// The factor to both sides with which ohms are made finer at first, less than what
-/// lies between two of [`OHMS`], and how often it is halved (in decades): to 3 %.
-const FIRST_STEP: f64 = 3.5;
-const HALVINGS: usize = 6;
-
-/// A point at this share of the battery's voltage has it.
-const WHOLE: f64 = 0.97;
-
 /// Pairs that are worked out at most; each solves the whole job in every step.
 const PATIENCE: u64 = 1_500;
-
-/// What the points of some clusters show in every step, the others as given.
-fn course(
-    solver: &mut Solver<'_>,
-    scenario: &Scenario,
-    (steps, batteries): (&[Step], &[Volts]),
-    (clusters, others): (&BTreeSet<Cluster>, Course),
-) -> Result<Course, String> {
-    let scope = solver.scope(clusters);
-    let mut course = others;
-    let mut before: Option<Settled> = None;
-    for ((step, battery), shown) in steps.iter().zip(batteries).zip(&mut course) {
-        solver.set_battery(*battery);
-        let settled = match &before {
-            Some(before) => solver.settle_after(&scope, scenario, &step.switches, before),
-            None => solver.settle(&scope, scenario, &step.switches, 0),
-        };
-        let settled = settled.map_err(|error| format!("{error:?}"))?;
-        let own = solver.shown(&scope, scenario, &settled);
-        let own = own.map_err(|error| format!("{error:?}"))?;
-        for (point, own) in scope.points.iter().zip(own) {
-            if let Some(place) = shown.get_mut(*point) {
-                *place = own;
-            }
-        }
-        before = Some(settled);
-    }
-    Ok(course)
-}
-
-/// What is to be expected everywhere.
-fn whole(
-    solver: &mut Solver<'_>,
-    scenario: &Scenario,
-    (steps, batteries): (&[Step], &[Volts]),
-) -> Result<Course, String> {
-    let all = solver.everything();
-    let nothing = vec![vec![Shown::Unknown; solver.powered().points.len()]; steps.len()];
-    course(solver, scenario, (steps, batteries), (&all, nothing))
-}
-
-/// What the plan lets expect in every step.
-///
-/// # Errors
-/// A sentence that says what cannot be computed.
-pub fn expected(powered: &Powered, steps: &[Step], battery: Volts) -> Result<Course, String> {
-    expected_under(powered, &Scenario::default(), steps, battery)
-}
-
-/// What is to be expected in every step where something is not as planned, such as a
-/// fuse that is out.
-///
-/// # Errors
-/// As [`expected`].
-pub fn expected_under(
-    powered: &Powered,
-    scenario: &Scenario,
-    steps: &[Step],
-    battery: Volts,
-) -> Result<Course, String> {
-    let mut solver = Solver::new(powered, battery);
-    whole(&mut solver, scenario, (steps, &vec![battery; steps.len()]))
-}
 
 /// How far what was seen is from a course, by step and point.
 fn apart(seen: &[Vec<Observed>], course: &Course, batteries: &[Volts]) -> Vec<Vec<Distance>> {
@@ -196,79 +123,6 @@ impl<'c> Case<'c> {
                 }
             })
             .collect();
-    }
-
-    /// A cause with the ohms or volts that fit the observations best, where it has any.
-    fn fitted(&self, job: &Job, cause: Cause, scenario: Scenario) -> Option<(Cause, Scenario)> {
-        let others: Vec<Cause> = match &cause {
-            Cause::Wiring(fault) if fault.ohms().is_some() => {
-                let ohms = OHMS.into_iter().map(Ohms);
-                let faults = ohms.filter_map(|ohms| fault.with_ohms(ohms));
-                faults.map(Cause::Wiring).collect()
-            }
-            Cause::Upset(Upset::Voltage(name, _)) => {
-                let low = self.lowest_supply(&scenario)?;
-                vec![Cause::Upset(Upset::Voltage(name.clone(), low))]
-            }
-            Cause::Wiring(_) | Cause::Upset(_) => return Some((cause, scenario)),
-        };
-        let each = others.into_iter().filter_map(|cause| {
-            let scenario = cause.scenario(self.powered, job)?;
-            let gain = self.gain_of(&scenario).ok()?;
-            Some((gain, cause, scenario))
-        });
-        let best = each.max_by(|(a, ..), (b, ..)| a.total_cmp(b))?;
-        match &best.1 {
-            Cause::Wiring(fault) if best.0 > Settings::default().least_gain => {
-                self.refined(job, fault).or(Some((best.1, best.2)))
-            }
-            _ => Some((best.1, best.2)),
-        }
-    }
-
-    /// A bad joint with the ohms that fit best, by halving the distance (in decades)
-    /// to both sides of the best ones so far.
-    fn refined(&self, job: &Job, fault: &Fault) -> Option<(Cause, Scenario)> {
-        let tried = |ohms: f64| {
-            let ohms = two_digits(ohms);
-            let cause = Cause::Wiring(fault.with_ohms(ohms)?);
-            let scenario = cause.scenario(self.powered, job)?;
-            let gain = self.gain_of(&scenario).ok()?;
-            Some((gain, ohms.0, cause, scenario))
-        };
-        let mut best = tried(fault.ohms()?.0)?;
-        let mut apart = FIRST_STEP;
-        for _ in 0..HALVINGS {
-            for ohms in [best.1 / apart, best.1 * apart] {
-                let other = tried(ohms)?;
-                if other.0 > best.0 {
-                    best = other;
-                }
-            }
-            apart = apart.sqrt();
-        }
-        Some((best.2, best.3))
-    }
-
-    /// What a feed gives at most, by the points that it should bring to the battery's
-    /// voltage and does not; `None` where they have that.
-    fn lowest_supply(&self, scenario: &Scenario) -> Option<Volts> {
-        let touched = self.solver.borrow().touched(scenario);
-        let own = &touched;
-        let steps = self.seen.iter().zip(&self.healthy).zip(self.batteries);
-        let low = steps.flat_map(|((seen, shown), battery)| {
-            let whole = battery.0 * WHOLE;
-            let points = seen.iter().zip(shown).zip(&self.home);
-            let fed = points.filter(move |((_, shown), home)| {
-                let full = matches!(shown, Shown::Known { on, .. } if on.least.0 > whole);
-                full && home.is_some_and(|home| own.contains(&home))
-            });
-            // Other feeds may reach the same nets: those that are whole do not count.
-            let volts = fed.map(|((seen, _), _)| seen.on.0);
-            volts.filter(move |volts| *volts < whole)
-        });
-        let most = low.max_by(f64::total_cmp)?;
-        (most > 0.5).then_some(Volts(most))
     }
 
     fn gain_of(&self, scenario: &Scenario) -> Result<f64, String> {
