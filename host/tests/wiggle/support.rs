@@ -6,7 +6,7 @@ use loomproof::bench::{Bench, Settings, Upset};
 use loomproof::circuit::build;
 use loomproof::hookup::{Hookup, propose};
 use loomproof::link::VirtualProbe;
-use loomproof::live::observe::{HIGH, LOW};
+use loomproof::powered::{HIGH, LOW};
 use loomproof::plan::Plan;
 use loomproof::plan::model::Job;
 use loomproof::powered::Powered;
