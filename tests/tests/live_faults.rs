@@ -53,5 +53,34 @@ fn what_shows_is_found_and_named() {
         .collect();
     println!("{} of {} not named: {missed:#?}", missed.len(), seen.len());
     assert!(seen.len() > 8, "{}", seen.len());
-    assert!(missed.len() * 4 <= seen.len(), "{missed:#?}");
+    assert!(missed.len() * 10 <= seen.len(), "{missed:#?}");
+}
+
+/// What each needs: the current of a short circuit through the vehicle's own ways, and
+/// what blows by it; a lamp that flashes too weakly to count as flashing; a feed that is
+/// lower than a battery sags.
+#[test]
+fn what_draws_much_or_flashes_weakly_is_named() {
+    for (name, hard) in [
+        (
+            "bakery-van",
+            [
+                "short@W14,with=W6",
+                "short@W22,with=W5",
+                "voltage@C7,volts=8",
+            ],
+        ),
+        (
+            "socket-13-pin",
+            ["short@W4,with=W9", "exchanged@X20:3,with=X20:5", "open@W3"],
+        ),
+    ] {
+        let site = Site::of(name).unwrap();
+        for wanted in hard {
+            let all = site.all().into_iter();
+            let wrong = all.into_iter().find(|wrong| wrong.0.to_string() == wanted);
+            let tried = site.tried(&wrong.unwrap()).unwrap();
+            assert!(matches!(tried.named, Named::Itself), "{tried:#?}");
+        }
+    }
 }

@@ -203,3 +203,56 @@ fn guessed(set: &[FaultReport], group: &GroupReport) -> bool {
             })
         })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fault(spelled: &str) -> FaultReport {
+        let (kind, place) = spelled.split_once('@').unwrap();
+        FaultReport {
+            kind: kind.to_owned(),
+            place: place.to_owned(),
+            fault: spelled.to_owned(),
+            round: None,
+            say: String::new(),
+            act: String::new(),
+            ohms: None,
+        }
+    }
+
+    fn group(sets: &[(&[&str], f64)]) -> GroupReport {
+        let faults = |names: &[&str]| names.iter().copied().map(fault).collect();
+        GroupReport {
+            probability: 1.0,
+            explains_all: true,
+            because: Vec::new(),
+            sets: sets.iter().map(|(names, _)| faults(names)).collect(),
+            shares: sets.iter().map(|(_, share)| *share).collect(),
+        }
+    }
+
+    #[test]
+    fn what_is_far_less_likely_is_counted_and_not_listed() {
+        let group = group(&[
+            (&["open@W1"], 0.6),
+            (&["unseated@X1:1"], 0.392),
+            (&["tap-neighbour@T1,on=K1"], 0.005),
+            (&["tap-neighbour@T1,on=K2"], 0.003),
+        ]);
+        let findings = Findings::of(&group);
+        let either = findings.list[0].either.iter();
+        let listed: Vec<&str> = either.map(|one| one.fault.as_str()).collect();
+        assert_eq!(listed, ["open@W1", "unseated@X1:1"]);
+        assert_eq!((findings.unlikely, findings.involved), (2, 0));
+    }
+
+    #[test]
+    fn a_record_without_shares_lists_everything() {
+        let mut group = group(&[(&["open@W1"], 0.9), (&["open@W2"], 1e-6)]);
+        assert_eq!(Findings::of(&group).unlikely, 1);
+        group.shares.clear();
+        let findings = Findings::of(&group);
+        assert_eq!((findings.list[0].either.len(), findings.unlikely), (2, 0));
+    }
+}
