@@ -158,9 +158,8 @@ pub fn distance(seen: &Observed, shown: &Shown) -> Distance {
 }
 
 /// How far the readings of one point are from what is shown of it, step by step, with the
-/// battery's voltage in each. Its lead
-/// has one scale in all of them; what the plan does not say is at least the same from step
-/// to step, or is not.
+/// battery's voltage in each. Its lead has one scale in all of them; what the plan does not
+/// say is at least the same from step to step, or is not.
 #[must_use]
 pub fn distances<'o>(
     each: impl Iterator<Item = (&'o Observed, &'o Shown, Volts)>,

@@ -14,12 +14,12 @@ use crate::plan::model::{
 use crate::review::elements::{Compiled, Gate};
 use crate::review::states::coil_volts;
 
-/// What lies between the battery and the places where the harness meets the vehicle,
-/// as it is found: battery, holder, wire and switch (`common practice`). It decides what
-/// a short circuit draws. From battery plus, a fuse not counted.
+/// From battery plus to where the harness meets the vehicle, a fuse not counted: battery,
+/// holder, wire and switch as they are found (`common practice`). It decides what a short
+/// circuit draws.
 const FEED: Ohms = Ohms(0.030);
 
-/// From a conductor to chassis, through the vehicle's switch.
+/// From a conductor to chassis, through the vehicle's switch (`common practice`).
 const TO_CHASSIS: Ohms = Ohms(0.050);
 
 /// One standard deviation of them from vehicle to vehicle, as a part of each
@@ -154,7 +154,7 @@ impl Powered {
         Ok(self.model.circuit.add(a, b, part)?)
     }
 
-    /// A way of the vehicle's own.
+    /// A way of the vehicle's own, or a closed contact.
     fn wire(&mut self, a: NodeId, b: NodeId, ohms: Ohms) -> Result<ElementId, BuildError> {
         let spread = ohms * SUPPLY_SPREAD;
         self.add(a, b, Part::Wire { ohms, spread })

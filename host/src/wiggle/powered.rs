@@ -16,8 +16,7 @@ use super::spots::{Group, Watch, Why};
 use crate::fault::Joint;
 use crate::fault::catalogue::joints;
 use crate::plan::model::{Job, Signal};
-use crate::powered::{HIGH, LOW};
-use crate::powered::{Powered, Scenario, Shown, Solver};
+use crate::powered::{HIGH, LOW, Powered, Scenario, Shown, Solver};
 
 /// How far beyond the limit a point must stand by the plan.
 const CLEAR: f64 = 0.3;
