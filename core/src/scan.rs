@@ -23,9 +23,9 @@ use crate::units::{Micros, Ohms, Volts};
 use crate::wire::{LeadId, LeadSet, MAX_SENSES, Sense, SenseMode, Step};
 
 /// Conversions averaged where ohms are judged. Two would be enough for the
-/// lower end of the guaranteed span (`docs/probe-hardware.md`, S84); four leave
-/// some room and take a quarter of the time of the sixteen of its budget.
-pub const FINE: u8 = 4;
+/// lower end of the guaranteed span (`docs/probe-hardware.md`, S84); three leave
+/// some room and take a fifth of the time of the sixteen of its budget.
+pub const FINE: u8 = 3;
 
 /// Conversions averaged where only connection is judged.
 pub const COARSE: u8 = 2;

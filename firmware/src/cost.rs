@@ -8,14 +8,16 @@
 //! - looks before driving: 32 bits of routing each and 16·(d + 1) of
 //!   conversions, 6 µs · d + 9 µs (9 µs for one that is routed already);
 //! - each reading: 32 bits of routing unless the lead and mode stay, 16·(s + 1)
-//!   bits of conversions, 9 µs · s and the wait ([`crate::settling::wait`]); a
-//!   repeat likewise with r;
+//!   bits of conversions, 9 µs · s and the wait ([`crate::settling::wait`]); the first
+//!   of a kind 16·(min(s, 2) + 1) bits more, within its wait;
 //! - 32 bits to take the sense bus off. Moving between leads of different
 //!   halves (P64 and P65) costs 32 bits more.
 //!
-//! What depends on what is found comes on top: a [`watch`] look for about every
-//! 0.75 ms of driving, one of up to [`crate::interlock::HELD`] longer where leakage took a floating
-//! lead outside the limits, an [`edge`] look for every reading whose conversions all
+//! What depends on what is found comes on top: a reading of r conversions for each of
+//! the first that is taken again ([`crate::settling::may_be_filling`]); a [`watch`] look
+//! for about every 0.75 ms of driving, of which a wait takes up what the bus needs to
+//! recover; one of up to [`crate::interlock::HELD`] longer where leakage took a floating
+//! lead outside the limits; an [`edge`] look for every reading whose conversions all
 //! stand at an end of the span, waits for stored charge, and repeats of the
 //! whole step while readings creep.
 
@@ -28,7 +30,8 @@ use crate::interlock::{DRAIN, DRAIN_ROUNDS};
 use crate::mcp23s17::{MAX_CHIPS, READ_BITS, WRITE_BITS, WRITE_TIME};
 use crate::route::{Load, Route, bank_word};
 use crate::settling::{
-    Bus, PATIENCE, Patience, RUN_OFF, anew, discharge, recovery, repeat_samples, repeats, wait,
+    Bus, PATIENCE, Patience, RUN_OFF, anew, around, discharge, early_samples, firsts, recovery,
+    repeat_samples, wait,
 };
 
 /// Bits on the SPI bus.
@@ -64,21 +67,41 @@ impl Cost {
     }
 
     fn read(&mut self, at: &mut Route, step: &Step, sense: Sense, bus: Bus, samples: u8) {
+        let wait = self.wait_for(at, step, sense, bus);
+        self.add(0, wait.0);
+        self.convert(samples);
+    }
+
+    /// The first reading of a kind, with an early look at half of its wait.
+    fn read_twice(&mut self, at: &mut Route, step: &Step, sense: Sense, bus: Bus) {
+        let samples = early_samples(step.samples);
+        let (before, after) = around(self.wait_for(at, step, sense, bus), samples);
+        self.add(0, before.0);
+        self.convert(samples);
+        self.add(0, after.0);
+        self.convert(step.samples);
+    }
+
+    /// Routes the bus; how long the reading there has to wait.
+    fn wait_for(&mut self, at: &mut Route, step: &Step, sense: Sense, bus: Bus) -> Micros {
         let to = Route::Lead(sense.lead, sense.mode.into());
         let bus = match bus {
             Bus::Moved if *at == to => Bus::Stayed,
             other => other,
         };
         self.route(at, to);
+        wait(step, sense.mode, bus)
+    }
+
+    fn convert(&mut self, samples: u8) {
         let samples = u32::from(samples);
         self.add(TRANSFER_BITS * (samples + 1), CONVERSION.0 * samples);
-        self.add(0, wait(step, sense.mode, bus).0);
     }
 }
 
-/// What one step costs.
+/// What one step costs where these of its readings are taken again, by their places.
 #[must_use]
-pub fn step(step: &Step) -> Cost {
+pub fn step(step: &Step, again: &[usize]) -> Cost {
     let mut cost = Cost::default();
     let mut at = Route::Off;
     for bank in 0..MAX_CHIPS {
@@ -88,10 +111,7 @@ pub fn step(step: &Step) -> Cost {
             cost.add(WRITE_BITS * (4 + levels) + READ_BITS * 4, 0);
         }
     }
-    let mut driven = step.high;
-    for lead in step.low.iter() {
-        driven.insert(lead);
-    }
+    let driven = step.high.joined(&step.low);
     for lead in driven.iter() {
         let to = Route::Lead(lead, Load::Wide);
         let passed = look_head_start(at, to);
@@ -106,18 +126,17 @@ pub fn step(step: &Step) -> Cost {
         cost.add(0, step.settle.0);
     }
     let mut bus = Bus::Driven;
-    for sense in &step.senses {
-        cost.read(&mut at, step, *sense, bus, step.samples);
+    for (place, sense) in step.senses.iter().enumerate() {
+        if firsts(step).any(|first| first == place) {
+            cost.read_twice(&mut at, step, *sense, bus);
+        } else {
+            cost.read(&mut at, step, *sense, bus, step.samples);
+        }
         bus = Bus::Moved;
     }
-    for (_, sense) in repeats(step) {
-        cost.read(
-            &mut at,
-            step,
-            sense,
-            Bus::Moved,
-            repeat_samples(step.samples),
-        );
+    for sense in again.iter().filter_map(|place| step.senses.get(*place)) {
+        let samples = repeat_samples(step.samples);
+        cost.read(&mut at, step, *sense, Bus::Moved, samples);
     }
     if !step.high.is_empty() {
         cost.add(0, discharge(step).0);
@@ -152,7 +171,8 @@ pub const fn edge() -> Cost {
 /// settling anew after a look at each lead that follows or has drifted.
 #[must_use]
 pub fn longest(request: &Step, khz: u32) -> Micros {
-    let pass = u64::from(step(request).time(khz).0);
+    let again: heapless::Vec<usize, 2> = firsts(request).collect();
+    let pass = u64::from(step(request, &again).time(khz).0);
     let mut patience = Patience::new(request);
     let mut passes = 2;
     while !patience.longer().1 {

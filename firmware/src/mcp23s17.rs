@@ -22,6 +22,9 @@ pub const WRITE_TIME: Micros = Micros(3);
 /// Bits that reading back one 16-bit register costs on the bus.
 pub const READ_BITS: u32 = 32;
 
+/// Time that reading it back takes at least; see [`WRITE_TIME`].
+pub const READ_TIME: Micros = Micros(3);
+
 /// The most chips on one chip select: three address bits.
 pub const MAX_CHIPS: usize = 8;
 

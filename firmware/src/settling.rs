@@ -5,18 +5,21 @@
 //! lead already; after that only the bus, and behind a pull the lead under it,
 //! has to settle for each reading ([`wait`]).
 //!
-//! After the readings of a step the first of each kind, plain and pulled, is
-//! taken again ([`repeats`]), at least one settling time later: where the
-//! wiring is slower than the plan says, a level that is off by e has moved by
-//! at least e · (1 − exp(−settle/τ)) by then. If it moved, all are read again
-//! after longer and longer waits until nothing moves.
+//! The first reading of each kind, plain and pulled ([`firsts`]), is taken at half of
+//! its wait already ([`around`]): where the wiring is slower than the plan says, a level
+//! that is off by e then was off by more, and moved. It is read again after the others,
+//! at least one settling time later, if it moved, or if it may be of a large capacitor
+//! that has hardly begun to fill ([`may_be_filling`]). If it moved again, all are read
+//! again after longer and longer waits until nothing moves.
 
-use loomproof_core::instrument::NOISE;
+use loomproof_core::instrument::{NOISE, REFERENCE};
 use loomproof_core::units::{MicroVolts, Micros};
 use loomproof_core::wire::{LeadId, Place, Reading, Refusal, Sense, SenseMode, Step};
 
-use crate::ads8866::Sum;
+use crate::ads8866::{CONVERSION, Sum};
 use crate::front_end::BUS_SETTLE;
+use crate::mcp23s17::{MAX_CHIPS, READ_TIME};
+use crate::route::bank_word;
 
 /// The most conversions averaged for one reading.
 pub const MAX_SAMPLES: u8 = 64;
@@ -39,6 +42,9 @@ pub const PATIENCE: Micros = Micros(400_000);
 /// Shortest first extra wait, for steps with hardly any settling time.
 const SHORTEST_PAUSE: Micros = Micros(100);
 
+/// The end of the converter's span, in microvolts.
+const REFERENCE_UV: i32 = (REFERENCE.0 * 1e6) as i32;
+
 /// One step of the converter, 3.3 V / 65536, rounded up to microvolts.
 const STEP_UV: u32 = 51;
 
@@ -51,10 +57,14 @@ const _: () = assert!(
     "the variance of two readings of 255 conversions fits into 32 bits"
 );
 
-/// Two poles in a row, wiring and sense bus, need so much longer than the
-/// slower of them: equal ones 3.2 τ (residue (1 + t/τ) · exp(−t/τ)), 10.5 µs
-/// with the bus's 3.3 µs, and less where they differ.
+/// Two poles in a row, wiring (τ₁) and sense bus (τ₂ = 3.3 µs), need so much longer than
+/// the slower of them: equal ones 3.2 τ (residue (1 + t/τ) · exp(−t/τ)), 10.5 µs …
 const TWO_POLES: Micros = Micros(11);
+
+/// … and less where they differ: τ₁ · ln(τ₁ / (τ₁ − τ₂)), of which a settling time of 12 τ₁
+/// has 0.2 τ₁ to spare; that leaves 3.3 µs at most from this settling time on.
+const FAR_APART: Micros = Micros(80);
+const FAR_POLES: Micros = Micros(4);
 
 /// What happened to the sense bus before a reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,14 +82,23 @@ pub enum Bus {
 /// A lead behind a source that the bus moves to has to make good for the
 /// charge of the bus only: 150 pF of its capacitance C. With C = τ / 725 Ω and
 /// `settle` = 12 τ, what is missing is 150 pF / C of the whole at most and takes
-/// `settle` − τ · ln(1 + C / 150 pF), which is below `settle` / 2 + 40 µs for every τ.
+/// τ · (11.8 − ln(1 + C / 150 pF)), and the bus comes on top ([`TWO_POLES`]). That is
+/// below `settle` / 2 + 40 µs for every τ, and below the tangent at 80 µs, 5/9 of `settle`
+/// and 18 µs (unit test).
+///
+/// While the chips are read back, the wiring settles already.
 #[must_use]
 pub fn wait(step: &Step, mode: SenseMode, bus: Bus) -> Micros {
     let bus_settle = BUS_SETTLE.0;
     let settle = step.settle.0;
     Micros(match (mode, bus) {
-        (SenseMode::Plain, Bus::Driven) => settle.max(bus_settle).saturating_add(TWO_POLES.0),
-        (SenseMode::Plain, Bus::Moved) => (settle / 2).saturating_add(bus_settle),
+        (SenseMode::Plain, Bus::Driven) => (settle.max(bus_settle))
+            .saturating_add(two_poles(step.settle).0)
+            .saturating_sub(read_back(step).0),
+        (SenseMode::Plain, Bus::Moved) => (settle / 2)
+            .saturating_add(bus_settle)
+            .min((settle / 9 * 5).saturating_add(23))
+            .max(bus_settle + TWO_POLES.0),
         (SenseMode::Plain, Bus::Stayed) => settle,
         (_, Bus::Driven) => step.pulled.0.max(settle).saturating_add(bus_settle),
         (_, Bus::Moved) => step.pulled.0.saturating_add(bus_settle),
@@ -87,14 +106,70 @@ pub fn wait(step: &Step, mode: SenseMode, bus: Bus) -> Micros {
     })
 }
 
-/// The readings that are taken twice: the first plain one and the first pulled one.
-pub fn repeats(step: &Step) -> impl Iterator<Item = (usize, Sense)> + '_ {
+const fn two_poles(settle: Micros) -> Micros {
+    if settle.0 < FAR_APART.0 {
+        TWO_POLES
+    } else {
+        FAR_POLES
+    }
+}
+
+/// How long it takes at least to read back what drives a step: two directions in
+/// each bank.
+fn read_back(step: &Step) -> Micros {
+    let driven = step.high.joined(&step.low);
+    let banks = (0..MAX_CHIPS).filter(|bank| bank_word(&driven, *bank) != 0);
+    Micros(banks.map(|_| 2 * READ_TIME.0).sum())
+}
+
+/// Which readings are looked at early, in order: the first plain one and the first
+/// pulled one.
+pub fn firsts(step: &Step) -> impl Iterator<Item = usize> + '_ {
     let first = |plain: bool| {
-        let mut senses = step.senses.iter().copied().enumerate();
-        senses.find(|(_, sense)| (sense.mode == SenseMode::Plain) == plain)
+        let mut senses = step.senses.iter();
+        senses.position(|sense| (sense.mode == SenseMode::Plain) == plain)
     };
     let (plain, pulled) = (first(true), first(false));
-    plain.into_iter().chain(pulled)
+    plain.min(pulled).into_iter().chain(plain.max(pulled))
+}
+
+/// How many conversions the early look takes.
+#[must_use]
+pub const fn early_samples(samples: u8) -> u8 {
+    if samples < 2 { samples } else { 2 }
+}
+
+/// The wait of a reading before and after the early look at half of it, which takes
+/// so many conversions.
+#[must_use]
+pub const fn around(wait: Micros, samples: u8) -> (Micros, Micros) {
+    let before = wait.0 / 2;
+    let look = CONVERSION.0 * samples as u32;
+    (
+        Micros(before),
+        Micros((wait.0 - before).saturating_sub(look)),
+    )
+}
+
+/// A source's lead below this may be held there by a capacitor. Every lead was dead
+/// (0.2 V) when the drive changed.
+const FILLING: MicroVolts = MicroVolts(250_000);
+
+/// A pulled lead within this of where its pull takes it has nothing on it: 10 nA of
+/// leakage make 1.2 mV of 122 kΩ.
+const AT_REST: MicroVolts = MicroVolts(10_000);
+
+/// Whether a reading may be of something that takes far longer than the plan says
+/// and has hardly moved yet. A source at its own level and a pulled lead at rest are
+/// not; nor is a source's lead anywhere above what it was when the drive changed.
+#[must_use]
+pub fn may_be_filling(step: &Step, sense: Sense, reading: Reading) -> bool {
+    let level = microvolts(reading);
+    match sense.mode {
+        SenseMode::Plain => !step.high.contains(sense.lead) || level < FILLING.0,
+        SenseMode::PullDown => level > AT_REST.0,
+        SenseMode::PullUp => level < REFERENCE_UV - AT_REST.0,
+    }
 }
 
 /// How long the sources are held low before they are let go of: four time
@@ -116,7 +191,7 @@ pub fn check(step: &Step, place: Place, leads: u8) -> Result<(), Refusal> {
     }
     let sensed = step.senses.iter().copied();
     let waits = sensed
-        .chain(repeats(step).map(|(_, sense)| sense))
+        .chain(firsts(step).filter_map(|at| step.senses.get(at).copied()))
         .map(|sense| wait(step, sense.mode, Bus::Moved).0)
         .fold(step.settle.0, u32::saturating_add);
     if step.high.overlaps(&step.low)
@@ -185,7 +260,7 @@ pub fn moved(was: Reading, is: Reading, allowed: u32) -> bool {
 fn microvolts(reading: Reading) -> i32 {
     match reading {
         Reading::Volts(level) | Reading::NotSettled(level) => level.0,
-        Reading::Above => (loomproof_core::instrument::REFERENCE.0 * 1e6) as i32,
+        Reading::Above => REFERENCE_UV,
         Reading::Below => 0,
     }
 }
@@ -270,6 +345,67 @@ mod tests {
             ms(0, true),
         ];
         assert_eq!(waits, expected);
+    }
+
+    /// Time constants to half a step of 16 bits.
+    const TO_HALF_A_STEP: f64 = 11.783;
+    /// Time constant of the sense bus, µs.
+    const BUS_TAU: f64 = 3.3;
+
+    /// When exp(−t/τ) of the wiring, seen through the bus, is below `part`, µs.
+    fn two_poles_below(tau: f64, part: f64) -> f64 {
+        let left = |t: f64| {
+            if (tau - BUS_TAU).abs() < 1e-6 {
+                (1.0 + t / tau) * (-t / tau).exp()
+            } else {
+                let (a, b) = (tau * (-t / tau).exp(), BUS_TAU * (-t / BUS_TAU).exp());
+                (a - b) / (tau - BUS_TAU)
+            }
+        };
+        let (mut low, mut high) = (0.0, 40.0 * (tau + BUS_TAU));
+        for _ in 0..60 {
+            let middle = f64::midpoint(low, high);
+            if left(middle) > part {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        high
+    }
+
+    #[test]
+    fn waits_are_long_enough_for_any_wiring_of_the_plan() {
+        let sense = SenseMode::Plain;
+        for settle in (1..2_000).chain((2_000..=2_000_000).step_by(997)) {
+            let step = Step {
+                high: LeadSet::EMPTY,
+                low: LeadSet::EMPTY,
+                settle: Micros(settle),
+                pulled: Micros(0),
+                samples: 1,
+                senses: heapless::Vec::new(),
+            };
+            let driven = f64::from(wait(&step, sense, Bus::Driven).0);
+            let moved = f64::from(wait(&step, sense, Bus::Moved).0);
+            let slowest = f64::from(settle) / 12.0;
+            for part in 1..=20 {
+                let tau = slowest * f64::from(part) / 20.0;
+                let half_a_step = (-TO_HALF_A_STEP).exp();
+                let need = two_poles_below(tau, half_a_step);
+                assert!(
+                    need <= driven + 0.5,
+                    "{settle} µs, τ {tau}: {need} of {driven}"
+                );
+                // 150 pF of the bus against the wiring's C = τ / 725 Ω.
+                let missing = 1.0 / (1.0 + tau / 725.0 * 1e6 / 150.0);
+                let need = two_poles_below(tau, half_a_step / missing);
+                assert!(
+                    need <= moved + 0.5,
+                    "{settle} µs, τ {tau}: {need} of {moved}"
+                );
+            }
+        }
     }
 
     #[test]

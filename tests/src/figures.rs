@@ -132,7 +132,7 @@ fn naive(clips: usize, spi_khz: u32) -> Spent {
             };
             spent.requests += 1;
             spent.readings += 2;
-            spent.micros += f64::from(cost::step(&step).time(spi_khz).0);
+            spent.micros += f64::from(cost::step(&step, &[]).time(spi_khz).0);
             let reply = Reply::Readings {
                 readings: [level; 2].into_iter().collect(),
                 at: Micros(10_000_000),

@@ -153,7 +153,7 @@ pub fn counted(
         Request::Step(step) => Some(Stepped {
             instructions: *count,
             readings: *readings,
-            micros: cost::step(step).time(spi_khz).0,
+            micros: cost::step(step, &[]).time(spi_khz).0,
         }),
         _ => None,
     });
