@@ -305,11 +305,17 @@ impl Patience {
         }
     }
 
-    /// The next extra wait for each reading, and whether it is the last.
+    /// The next extra wait for each reading, and whether it is the last: what would be
+    /// left for one that is shorter again, and shows less movement, goes into it.
     pub fn longer(&mut self) -> (Micros, bool) {
         // There is always one: `new` sees to it, the compiler does not see it.
         let share = self.left.checked_div(self.readings).unwrap_or(0);
-        self.extra = self.extra.saturating_mul(2).min(share);
+        let next = self.extra.saturating_mul(2);
+        self.extra = if share < next.saturating_mul(2) {
+            share
+        } else {
+            next
+        };
         self.left -= self.extra * self.readings;
         (Micros(self.extra), self.extra == share)
     }
@@ -334,16 +340,10 @@ mod tests {
             samples: 1,
             senses: [sense, sense].into_iter().collect(),
         });
-        let waits = [0; 5].map(|_| patience.longer());
+        let waits = [0; 4].map(|_| patience.longer());
         let ms = |ms: u32, last| (Micros(ms * 1_000), last);
-        // Two readings: 20 + 40 + 80 + 60 ms each is 400 ms together.
-        let expected = [
-            ms(20, false),
-            ms(40, false),
-            ms(80, false),
-            ms(60, true),
-            ms(0, true),
-        ];
+        // Two readings: 20 + 40 + 140 ms each is 400 ms together.
+        let expected = [ms(20, false), ms(40, false), ms(140, true), ms(0, true)];
         assert_eq!(waits, expected);
     }
 

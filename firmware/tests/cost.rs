@@ -61,12 +61,12 @@ fn a_plain_step() {
     // 32·(4+2) + 32·4 for the bank; looks 2·32 + 3·16; readings 3·(32 + 16·9), the
     // first with 16·3 more; off 32.
     assert_eq!(cost.bits.0, 192 + 128 + 112 + 528 + 48 + 32);
-    // Looks; the first reading 100 + 11 without the 6 of reading back, the others 50 + 40;
+    // Looks; the first reading 100 + 4 without the 6 of reading back, the others 55 + 23;
     // discharge.
-    assert_eq!(cost.wait.0, 6 + 6 + 9 + 105 + 2 * 90 + 3 * 72 + 33);
+    assert_eq!(cost.wait.0, 6 + 6 + 9 + 98 + 2 * 78 + 3 * 72 + 33);
     let again = cost::step(&step, &[0]);
     assert_eq!(again.bits.0 - cost.bits.0, 32 + 16 * 5);
-    assert_eq!(again.wait.0 - cost.wait.0, 90 + 36);
+    assert_eq!(again.wait.0 - cost.wait.0, 78 + 36);
     compare(1, &[step.clone(), step]);
 }
 

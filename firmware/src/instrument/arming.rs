@@ -36,7 +36,7 @@ where
 
     /// Looks at every lead, waits, and looks again. With `drained` what carries a
     /// voltage at first, mostly what leakage left on a lead since the last scan, is
-    /// drained for up to [`HELD`] and counts as it is then.
+    /// drained for up to [`HELD`] and counts as it is then, if it has run off.
     fn look_twice(
         &mut self,
         looks: &mut Vec<Look, MAX_LEADS>,
@@ -74,7 +74,10 @@ where
             let later = u32::from(lead.0) * CONVERSION.0;
             began = Micros(self.clock.now().0.wrapping_sub(later));
             if let Some(look) = looks.get_mut(usize::from(lead.0)) {
-                look.first_mv = left;
+                look.second_mv = left;
+                if interlock::empty(left) {
+                    look.first_mv = left;
+                }
             }
         }
         let spent = self.clock.now().0.wrapping_sub(began.0);
@@ -82,6 +85,10 @@ where
         let mut again = looks.iter_mut();
         self.front.look_each(&all, |_, mv| {
             if let Some(look) = again.next() {
+                // Of a lead that is held there are three: the two that are farthest apart.
+                if mv.abs_diff(look.second_mv) > mv.abs_diff(look.first_mv) {
+                    look.first_mv = look.second_mv;
+                }
                 look.second_mv = mv;
             }
         })?;
