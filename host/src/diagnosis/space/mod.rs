@@ -1,6 +1,7 @@
 //! Every fault of a catalogue, as hypotheses about a scan.
 
 mod fit;
+mod shared;
 
 use std::cell::RefCell;
 use std::collections::{BTreeSet, HashMap};
@@ -59,10 +60,39 @@ pub struct Explained {
 /// A sentence that says what cannot be computed.
 pub fn explain(evidence: &Evidence<'_>, catalogue: &[Fault]) -> Result<Explained, String> {
     let space = Catalogue::new(evidence, catalogue);
-    let outcome = search(&space, &Settings::default())?;
+    let settings = Settings::default();
+    let outcome = search(&space, &settings)?;
+    let mut sets: Vec<Found> = outcome.found.iter().take(MOST_SETS).cloned().collect();
+    let best = sets.first().map(|best| best.set.len());
+    if best.is_some_and(|size| size > 1) {
+        sets.extend(outcome.reserve.iter().cloned());
+    }
+    let mut worked = Vec::new();
+    for found in &sets {
+        worked.push(space.worked(found)?);
+    }
+    // One fault that explains the readings needs no second look.
+    let relief = match best {
+        Some(size) if size > 1 => space.relief(&worked)?,
+        _ => vec![0.0; sets.len()],
+    };
+    let mut order: Vec<(f64, usize)> = sets
+        .iter()
+        .zip(&relief)
+        .map(|(found, relief)| found.weight + relief)
+        .zip(0..)
+        .collect();
+    order.sort_by(|(a, _), (b, _)| b.total_cmp(a));
+    let cut = order
+        .first()
+        .map_or(0.0, |(weight, _)| weight - settings.negligible);
     let mut candidates = Vec::new();
-    for found in outcome.found.iter().take(MOST_SETS) {
-        candidates.push(space.candidate(found)?);
+    for (_, at) in order.iter().filter(|(weight, _)| *weight > cut) {
+        if let (Some(found), Some(worked), Some(relief)) =
+            (sets.get(*at), worked.get(*at), relief.get(*at))
+        {
+            candidates.push(space.candidate(found, worked.clone(), *relief)?);
+        }
     }
     candidates.sort_by(|a, b| b.weight.total_cmp(&a.weight));
     Ok(Explained {
@@ -177,12 +207,22 @@ impl<'e, 'm> Catalogue<'e, 'm> {
         Ok(fitted.map_or_else(|| vec![None; set.len()], |fitted| fitted.ohms))
     }
 
-    /// A found set, worked out.
-    fn candidate(&self, found: &Found) -> Result<Candidate, String> {
+    /// What a found set does at its best resistances, and how well it explains.
+    fn worked(&self, found: &Found) -> Result<(Changes, Fit), String> {
+        let changes = self.changes(&found.set, &self.ohms(&found.set)?);
+        let fit = self.evidence.fit(&changes)?;
+        Ok((changes, fit))
+    }
+
+    /// A found set for the report; `relief` is what it gains besides ([`Self::relief`]).
+    fn candidate(
+        &self,
+        found: &Found,
+        (changes, fit): (Changes, Fit),
+        relief: f64,
+    ) -> Result<Candidate, String> {
         let set = &found.set;
         let ohms = self.ohms(set)?;
-        let changes = self.changes(set, &ohms);
-        let fit = self.evidence.fit(&changes)?;
         let mut estimates = Vec::new();
         for (at, known) in ohms.iter().enumerate() {
             estimates.push(match known {
@@ -201,7 +241,7 @@ impl<'e, 'm> Catalogue<'e, 'm> {
             estimates,
             rounds: self.items(set).map(|item| item.round).collect(),
             changes,
-            weight: fit.gain + priors + chances,
+            weight: fit.gain + relief + priors + chances,
             fit,
         })
     }
