@@ -144,11 +144,14 @@ pub fn report_scanned(job: &Job, scan: &Scanned<'_>, probe: &Hello) -> Result<Re
         let explained = space::explain(&evidence, &faults)?;
         let proof = explained.outcome.proof;
         let groups = group(&evidence, explained.candidates);
-        report.proof = groups.first().map(|_| ProofReport {
-            faults: proof.size,
-            sets: proof.sets,
-            scored: proof.scored,
-        });
+        report.proof = groups
+            .first()
+            .filter(|_| proof.size > 0)
+            .map(|_| ProofReport {
+                faults: proof.size,
+                sets: proof.sets,
+                scored: proof.scored,
+            });
         explain(&mut report, &evidence, &groups, rounds, Speaker::new(job))?;
         let best = report.groups.first().and_then(|group| group.sets.first());
         let size = best.map(Vec::len).filter(|_| !report.lost);

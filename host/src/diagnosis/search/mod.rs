@@ -105,9 +105,6 @@ pub struct Proof {
 pub struct Outcome {
     /// Sets, best first.
     pub found: Vec<Found>,
-    /// The best of the sets that are too far behind to be found, single ones and larger
-    /// ones, best first: for whom knows more of the observations than the space does.
-    pub reserve: Vec<Found>,
     /// Gain of each single hypothesis.
     pub singles: Vec<f64>,
     /// How far the best is proved.
@@ -124,7 +121,6 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
         settings,
         found: Vec::new(),
         seen: BTreeSet::new(),
-        behind: Vec::new(),
         best: 0.0,
     };
     let mut outcome = Outcome::default();
@@ -154,13 +150,7 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
     hunt.exchange(&outcome.singles)?;
     hunt.trim();
     outcome.found = hunt.found;
-    outcome.reserve = hunt.behind;
     Ok(outcome)
-}
-
-/// Best first; equal ones by their members.
-fn sort(sets: &mut [Found]) {
-    sets.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.set.cmp(&b.set)));
 }
 
 struct Hunt<'s, S> {
@@ -168,8 +158,6 @@ struct Hunt<'s, S> {
     settings: &'s Settings,
     found: Vec<Found>,
     seen: BTreeSet<Vec<usize>>,
-    /// The best of what was not kept; see [`Outcome::reserve`].
-    behind: Vec<Found>,
     best: f64,
 }
 
@@ -198,33 +186,14 @@ impl<S: Space> Hunt<'_, S> {
         if weight > self.cut() && self.seen.insert(set.clone()) {
             self.best = self.best.max(weight);
             self.found.push(Found { set, gain, weight });
-        } else if weight.is_finite() && set.len() == 1 {
-            self.leave_behind(vec![Found { set, gain, weight }]);
         }
     }
 
     fn trim(&mut self) {
-        sort(&mut self.found);
+        self.found
+            .sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.set.cmp(&b.set)));
         let cut = self.cut();
-        let kept = self.found.partition_point(|found| found.weight > cut);
-        let behind = self.found.split_off(kept);
-        self.leave_behind(behind);
-    }
-
-    fn leave_behind(&mut self, sets: Vec<Found>) {
-        self.behind.extend(sets);
-        sort(&mut self.behind);
-        self.behind.dedup_by(|a, b| a.set == b.set);
-        // Single ones are not crowded out by larger sets that hold them.
-        let mut left = [self.settings.reserve; 2];
-        self.behind.retain(|found| {
-            let left = left.get_mut(usize::from(found.set.len() > 1));
-            left.is_some_and(|left| {
-                let room = *left > 0;
-                *left = left.saturating_sub(1);
-                room
-            })
-        });
+        self.found.retain(|found| found.weight > cut);
     }
 
     /// All pairs: added up, bounded or scored.

@@ -14,9 +14,6 @@ pub struct Settings {
     /// The most work that goes into scoring pairs ([`super::Space::work`]); beyond that pairs are
     /// not proved. Work and not time, so that an answer is the same on any machine.
     pub effort: u64,
-    /// How many of the best sets that are too far behind are remembered, single ones and
-    /// as many larger ones.
-    pub reserve: usize,
     /// How many of the best sets of one size are grown to the next.
     pub beam: usize,
     /// Whether pairs are looked for although the best single one explains
@@ -45,7 +42,6 @@ impl Default for Settings {
             negligible: 20.7,
             patience: 500_000,
             effort: EFFORT,
-            reserve: 24,
             beam: 8,
             pairs: true,
             go_on: false,

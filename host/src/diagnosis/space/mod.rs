@@ -13,9 +13,10 @@ use loomproof_core::units::Ohms;
 use super::edits::Changes;
 use super::evidence::{Evidence, Fit};
 use super::ohms::{Estimate, OHMS, REFINEMENTS};
-use super::search::{Found, Outcome, Settings, Space, search};
+use super::search::{Found, Outcome, Proof, Settings, Space, search};
 use crate::circuit::Model;
 use crate::fault::Fault;
+use shared::same;
 
 /// Fall of the log likelihood at the ends of a 95 % interval: half of the 95 %
 /// quantile of χ² with one degree of freedom, 3.841 (`tests/tests/quantiles.rs`).
@@ -27,6 +28,12 @@ const SUFFICES: f64 = 3.0;
 
 /// How many sets are worked out for the report.
 const MOST_SETS: usize = 300;
+
+/// How many single faults that were too far behind are weighed again.
+const MORE_SINGLES: usize = 24;
+
+/// Weights that differ by less than this are the same but for rounding.
+const EQUAL: f64 = 1e-3;
 
 /// Faults that together might explain the readings.
 #[derive(Debug, Clone)]
@@ -61,37 +68,44 @@ pub struct Explained {
 pub fn explain(evidence: &Evidence<'_>, catalogue: &[Fault]) -> Result<Explained, String> {
     let space = Catalogue::new(evidence, catalogue);
     let settings = Settings::default();
-    let outcome = search(&space, &settings)?;
+    let mut outcome = search(&space, &settings)?;
     let mut sets: Vec<Found> = outcome.found.iter().take(MOST_SETS).cloned().collect();
-    let best = sets.first().map(|best| best.set.len());
-    if best.is_some_and(|size| size > 1) {
-        sets.extend(outcome.reserve.iter().cloned());
+    // One fault that explains the readings needs no second look.
+    let several = sets.first().is_some_and(|best| best.set.len() > 1);
+    if several {
+        sets.extend(space.best_singles(&outcome));
     }
     let mut worked = Vec::new();
-    for found in &sets {
-        worked.push(space.worked(found)?);
+    for found in sets {
+        let (changes, fit) = space.worked(&found)?;
+        worked.push((found, changes, fit));
     }
-    // One fault that explains the readings needs no second look.
-    let relief = match best {
-        Some(size) if size > 1 => space.relief(&worked)?,
-        _ => vec![0.0; sets.len()],
+    let relief = if several {
+        space.relief(&worked)?
+    } else {
+        vec![0.0; worked.len()]
     };
-    let mut order: Vec<(f64, usize)> = sets
+    let mut order: Vec<(f64, usize)> = worked
         .iter()
         .zip(&relief)
-        .map(|(found, relief)| found.weight + relief)
+        .map(|((found, ..), relief)| found.weight + relief)
         .zip(0..)
         .collect();
     order.sort_by(|(a, _), (b, _)| b.total_cmp(a));
-    let cut = order
-        .first()
-        .map_or(0.0, |(weight, _)| weight - settings.negligible);
+    if let Some((weight, best)) = order.first()
+        && let (Some((.., first)), Some((.., best))) = (worked.first(), worked.get(*best))
+    {
+        if !same(evidence, first, best) {
+            // The search proved another one.
+            outcome.proof = Proof::default();
+        }
+        let cut = weight - settings.negligible;
+        order.retain(|(weight, _)| *weight > cut);
+    }
     let mut candidates = Vec::new();
-    for (_, at) in order.iter().filter(|(weight, _)| *weight > cut) {
-        if let (Some(found), Some(worked), Some(relief)) =
-            (sets.get(*at), worked.get(*at), relief.get(*at))
-        {
-            candidates.push(space.candidate(found, worked.clone(), *relief)?);
+    for (_, at) in order {
+        if let (Some(worked), Some(relief)) = (worked.get(at), relief.get(at)) {
+            candidates.push(space.candidate(worked, *relief)?);
         }
     }
     candidates.sort_by(|a, b| b.weight.total_cmp(&a.weight));
@@ -100,6 +114,9 @@ pub fn explain(evidence: &Evidence<'_>, catalogue: &[Fault]) -> Result<Explained
         outcome,
     })
 }
+
+/// A set with its best resistances: what it does, and how well it explains.
+type Worked = (Found, Changes, Fit);
 
 /// One hypothesis.
 #[derive(Debug)]
@@ -207,6 +224,24 @@ impl<'e, 'm> Catalogue<'e, 'm> {
         Ok(fitted.map_or_else(|| vec![None; set.len()], |fitted| fitted.ohms))
     }
 
+    /// The best single hypotheses that were too far behind to be found, and what is as
+    /// good as the last of them, so that numbering decides nothing.
+    fn best_singles(&self, outcome: &Outcome) -> Vec<Found> {
+        let known: BTreeSet<&[usize]> = outcome.found.iter().map(|f| f.set.as_slice()).collect();
+        let singles = outcome.singles.iter().zip(0..).map(|(gain, one)| Found {
+            set: vec![one],
+            gain: *gain,
+            weight: gain + self.ln_prior(one),
+        });
+        let fits = |found: &Found| found.gain > 0.0 && !known.contains(found.set.as_slice());
+        let mut singles: Vec<Found> = singles.filter(fits).collect();
+        singles.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+        if let Some(last) = singles.get(MORE_SINGLES).map(|found| found.weight) {
+            singles.retain(|found| found.weight > last - EQUAL);
+        }
+        singles
+    }
+
     /// What a found set does at its best resistances, and how well it explains.
     fn worked(&self, found: &Found) -> Result<(Changes, Fit), String> {
         let changes = self.changes(&found.set, &self.ohms(&found.set)?);
@@ -215,12 +250,7 @@ impl<'e, 'm> Catalogue<'e, 'm> {
     }
 
     /// A found set for the report; `relief` is what it gains besides ([`Self::relief`]).
-    fn candidate(
-        &self,
-        found: &Found,
-        (changes, fit): (Changes, Fit),
-        relief: f64,
-    ) -> Result<Candidate, String> {
+    fn candidate(&self, (found, changes, fit): &Worked, relief: f64) -> Result<Candidate, String> {
         let set = &found.set;
         let ohms = self.ohms(set)?;
         let mut estimates = Vec::new();
@@ -240,9 +270,9 @@ impl<'e, 'm> Catalogue<'e, 'm> {
             faults: faults.collect(),
             estimates,
             rounds: self.items(set).map(|item| item.round).collect(),
-            changes,
+            changes: changes.clone(),
             weight: fit.gain + relief + priors + chances,
-            fit,
+            fit: fit.clone(),
         })
     }
 

@@ -1,0 +1,146 @@
+//! What a part deviates by is one, however many readings it is in.
+//!
+//! The search takes every reading's deviation as its own, so that what a set gains adds
+//! up over readings. A coil near the end of its tolerance then counts once in every
+//! reading through it, and a bad joint in series with it seems to explain all of them.
+//! So where it matters the sets that were found, and the best of those that were too far
+//! behind, are weighed again with every part of the islands in question at the value
+//! that fits best: it costs δ²/2 for δ standard deviations, once. Nothing is taken out of
+//! the spread of the readings for it, which is on the cautious side.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use loomproof_core::circuit::{Edit, Element, ElementId, Part};
+use loomproof_core::layout::Group;
+use loomproof_core::units::Ohms;
+
+use super::{Catalogue, Worked};
+use crate::diagnosis::edits::Changes;
+use crate::diagnosis::evidence::{Evidence, Fit};
+
+/// The farthest that a part may be off, in standard deviations: beyond it a part is
+/// faulty (`common practice`: a tolerance is two to three).
+const FARTHEST: f64 = 4.0;
+
+/// Passes over the parts of an island.
+const PASSES: usize = 3;
+
+/// Relief that is not worth another pass.
+const NOTHING: f64 = 0.1;
+
+/// Sets that predict the same for every reading gain the same to within so much.
+const SAME: f64 = 0.5;
+
+/// A part of the harness and its standard deviation.
+type Spread = (ElementId, Ohms);
+
+/// Whether two sets predict the same for every reading.
+pub(super) fn same(evidence: &Evidence<'_>, a: &Fit, b: &Fit) -> bool {
+    (a.gain - b.gain).abs() < SAME && evidence.alike(a, b)
+}
+
+impl Catalogue<'_, '_> {
+    /// How much more each of these sets gains when a part's deviation counts once.
+    /// What predicts the same is worked out once.
+    pub(super) fn relief(&self, sets: &[Worked]) -> Result<Vec<f64>, String> {
+        let touched: Vec<_> = sets
+            .iter()
+            .map(|(_, changes, _)| self.evidence.touched(changes))
+            .collect();
+        let all: BTreeSet<_> = touched.iter().flatten().copied().collect();
+        let parts = self.parts_of(&all);
+        let mut alone: BTreeMap<ElementId, f64> = BTreeMap::new();
+        let mut heads: Vec<(usize, f64)> = Vec::new();
+        let mut reliefs = Vec::new();
+        for (at, ((_, changes, fit), touched)) in sets.iter().zip(&touched).enumerate() {
+            let known = heads.iter().find(|(head, _)| {
+                let other = sets.get(*head);
+                other.is_some_and(|(.., other)| same(self.evidence, other, fit))
+            });
+            if let Some((_, relief)) = known {
+                reliefs.push(*relief);
+                continue;
+            }
+            let (own, others): (Vec<Spread>, Vec<Spread>) =
+                parts.iter().partition(|(id, _)| self.is_in(*id, touched));
+            let mut relief = self.fitted_parts(changes, &own)?;
+            for part in others {
+                relief += match alone.get(&part.0) {
+                    Some(known) => *known,
+                    None => {
+                        let found = self.fitted_parts(&Changes::default(), &[part])?;
+                        alone.insert(part.0, found);
+                        found
+                    }
+                };
+            }
+            heads.push((at, relief));
+            reliefs.push(relief);
+        }
+        Ok(reliefs)
+    }
+
+    /// The components in some islands: what a set cannot tell from its own effect.
+    fn parts_of(&self, islands: &BTreeSet<Group>) -> Vec<Spread> {
+        let Some(model) = self.evidence.models().next() else {
+            return Vec::new();
+        };
+        let part = |(element, id): (&Element, u16)| match element.part {
+            Part::Resistor { spread, .. } if spread.0 > 0.0 => Some((ElementId(id), spread)),
+            _ => None,
+        };
+        let parts = model.circuit.elements().iter().zip(0..).filter_map(part);
+        parts.filter(|(id, _)| self.is_in(*id, islands)).collect()
+    }
+
+    fn is_in(&self, id: ElementId, islands: &BTreeSet<Group>) -> bool {
+        let more = Changes::of(vec![Edit::AddOhms(id, Ohms(0.0))], None);
+        !self.evidence.touched(&more).is_disjoint(islands)
+    }
+
+    /// What these changes gain with the parts at their best, less what they cost.
+    fn fitted_parts(&self, changes: &Changes, parts: &[Spread]) -> Result<f64, String> {
+        let with = |off: &[f64]| -> Result<f64, String> {
+            let mut all = changes.clone();
+            for ((id, spread), off) in parts.iter().zip(off).filter(|(_, off)| **off != 0.0) {
+                let more = Edit::AddOhms(*id, Ohms(spread.0 * off));
+                all.extend(&Changes::of(vec![more], None));
+            }
+            let gain = self.evidence.gain(&all, f64::NEG_INFINITY)?;
+            let cost: f64 = off.iter().map(|off| 0.5 * off * off).sum();
+            Ok(gain.unwrap_or(f64::NEG_INFINITY) - cost)
+        };
+        let mut off = vec![0.0; parts.len()];
+        let start = with(&off)?;
+        let mut best = start;
+        for _ in 0..PASSES {
+            let before = best;
+            for at in 0..parts.len() {
+                let tried = |by: f64| {
+                    let mut tried = off.clone();
+                    if let Some(slot) = tried.get_mut(at) {
+                        *slot = (*slot + by).clamp(-FARTHEST, FARTHEST);
+                    }
+                    tried
+                };
+                // The gain is nearly a parabola of what one part is off by.
+                let (less, more) = (with(&tried(-0.5))?, with(&tried(0.5))?);
+                let bend = less + more - 2.0 * best;
+                let towards = if bend < 0.0 {
+                    0.25 * (less - more) / bend
+                } else {
+                    f64::from(u8::from(more > less)) - 0.5
+                };
+                let there = tried(towards);
+                let found = with(&there)?;
+                if found > best {
+                    (best, off) = (found, there);
+                }
+            }
+            if best < before + NOTHING {
+                break;
+            }
+        }
+        Ok((best - start).max(0.0))
+    }
+}
