@@ -13,6 +13,7 @@
 //! leaving out, exchanging and adding one member at a time; of these no proof is
 //! claimed.
 
+mod larger;
 mod settings;
 
 use std::collections::BTreeSet;
@@ -74,8 +75,8 @@ pub trait Space {
     fn open_to(&self, set: &[usize]) -> Result<Vec<usize>, String>;
 }
 
-/// How often the best set is gone through for better members.
-const ROUNDS: usize = 8;
+/// Weights that differ by less than this are the same but for rounding.
+pub const EQUAL: f64 = 1e-3;
 
 /// A set that explains something.
 #[derive(Debug, Clone, PartialEq)]
@@ -148,6 +149,7 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
         }
     }
     hunt.exchange(&outcome.singles)?;
+    hunt.close(&outcome.singles)?;
     hunt.trim();
     outcome.found = hunt.found;
     Ok(outcome)
@@ -180,13 +182,16 @@ impl<S: Space> Hunt<'_, S> {
         }
     }
 
-    fn keep(&mut self, mut set: Vec<usize>, gain: f64) {
+    /// Keeps a set if it is not too far behind; whether it is new.
+    fn keep(&mut self, mut set: Vec<usize>, gain: f64) -> bool {
         set.sort_unstable();
         let weight = gain + self.ln_prior(&set);
         if weight > self.cut() && self.seen.insert(set.clone()) {
             self.best = self.best.max(weight);
             self.found.push(Found { set, gain, weight });
+            return true;
         }
+        false
     }
 
     fn trim(&mut self) {
@@ -259,101 +264,5 @@ impl<S: Space> Hunt<'_, S> {
     /// enough more than without one of its members.
     fn floor(&self, ln_prior: f64, without: f64) -> f64 {
         (self.cut() - ln_prior).max(without.max(0.0) + self.settings.least_gain)
-    }
-
-    /// Adds one hypothesis to the best sets of a size; false where that
-    /// gained nothing.
-    fn grow(&mut self, size: usize, singles: &[f64]) -> Result<bool, String> {
-        self.trim();
-        if let Some(best) = self.found.first()
-            && !self.settings.go_on
-            && self.space.open_to(&best.set)?.is_empty()
-        {
-            return Ok(false);
-        }
-        let before = self.best;
-        let parents: Vec<Found> = self
-            .found
-            .iter()
-            .filter(|found| found.set.len() == size)
-            .take(self.settings.beam)
-            .cloned()
-            .collect();
-        for parent in parents {
-            for more in self.space.open_to(&parent.set)? {
-                self.add(&parent.set, parent.gain, more, singles)?;
-            }
-        }
-        Ok(self.settings.go_on || self.best > before)
-    }
-
-    fn add(
-        &mut self,
-        set: &[usize],
-        gain: f64,
-        more: usize,
-        singles: &[f64],
-    ) -> Result<(), String> {
-        if set
-            .iter()
-            .any(|one| *one == more || !self.space.compatible(*one, more))
-        {
-            return Ok(());
-        }
-        let mut grown = set.to_vec();
-        grown.push(more);
-        let floor = self.floor(self.ln_prior(&grown), gain);
-        let gain = if set.iter().all(|one| self.space.separate(*one, more)) {
-            singles.get(more).map(|single| gain + single)
-        } else {
-            self.space.gain(&grown, floor)?
-        };
-        if let Some(gain) = gain
-            && gain > floor
-        {
-            self.keep(grown, gain);
-        }
-        Ok(())
-    }
-
-    /// Improves the best large set: leaves one member out, exchanges one for
-    /// another, adds one, until nothing is better.
-    fn exchange(&mut self, singles: &[f64]) -> Result<(), String> {
-        for _ in 0..ROUNDS {
-            self.trim();
-            let Some(best) = self.found.first().cloned() else {
-                return Ok(());
-            };
-            if best.set.len() < 2 {
-                return Ok(());
-            }
-            if best.set.len() > 2 {
-                for at in 0..best.set.len() {
-                    self.exchange_one(&best.set, at, singles)?;
-                }
-            }
-            if best.set.len() < self.settings.most {
-                for more in self.space.open_to(&best.set)? {
-                    self.add(&best.set, best.gain, more, singles)?;
-                }
-            }
-            self.trim();
-            if self.found.first().is_none_or(|now| now.set == best.set) {
-                return Ok(());
-            }
-        }
-        Ok(())
-    }
-
-    fn exchange_one(&mut self, set: &[usize], at: usize, singles: &[f64]) -> Result<(), String> {
-        let mut rest = set.to_vec();
-        rest.remove(at);
-        let without = self.space.gain(&rest, f64::NEG_INFINITY)?;
-        let without = without.unwrap_or(f64::NEG_INFINITY);
-        self.keep(rest.clone(), without);
-        for more in self.space.open_to(&rest)? {
-            self.add(&rest, without, more, singles)?;
-        }
-        Ok(())
     }
 }

@@ -13,7 +13,7 @@ use loomproof_core::units::Ohms;
 use super::edits::Changes;
 use super::evidence::{Evidence, Fit};
 use super::ohms::{Estimate, OHMS, REFINEMENTS};
-use super::search::{Found, Outcome, Proof, Settings, Space, search};
+use super::search::{EQUAL, Found, Outcome, Proof, Settings, Space, search};
 use crate::circuit::Model;
 use crate::fault::Fault;
 use shared::same;
@@ -31,9 +31,6 @@ const MOST_SETS: usize = 300;
 
 /// How many single faults that were too far behind are weighed again.
 const MORE_SINGLES: usize = 24;
-
-/// Weights that differ by less than this are the same but for rounding.
-const EQUAL: f64 = 1e-3;
 
 /// Faults that together might explain the readings.
 #[derive(Debug, Clone)]
