@@ -82,7 +82,7 @@ pub enum Bus {
 /// A lead behind a source that the bus moves to has to make good for the
 /// charge of the bus only: 150 pF of its capacitance C. With C = τ / 725 Ω and
 /// `settle` = 12 τ, what is missing is 150 pF / C of the whole at most and takes
-/// τ · (11.8 − ln(1 + C / 150 pF)), and the bus comes on top ([`TWO_POLES`]). That is
+/// τ · (11.8 − ln(1 + C / 150 pF)), and the bus comes on top (two poles). That is
 /// below `settle` / 2 + 40 µs for every τ, and below the tangent at 80 µs, 5/9 of `settle`
 /// and 18 µs (unit test).
 ///
