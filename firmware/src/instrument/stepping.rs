@@ -125,9 +125,9 @@ where
             let (extra, last) = patience.longer();
             next.clear();
             for sense in &step.senses {
-                let sum = self.read(step, *sense, extra, Bus::Moved, step.samples)?;
-                // There are as many places as senses.
-                let _ = next.push(settling::reading(&sum));
+                let (reading, _) =
+                    self.read(step, *sense, Bus::Moved, extra, step.samples, false)?;
+                let _ = next.push(reading);
             }
             let mut creeping = false;
             for (was, reading) in readings.iter_mut().zip(next.iter().copied()) {
@@ -153,74 +153,60 @@ where
         let mut bus = Bus::Driven;
         for (at, sense) in step.senses.iter().enumerate() {
             let early = settling::firsts(step).any(|first| first == at);
-            let (reading, moved) = if early {
-                self.read_twice(step, *sense, bus)?
-            } else {
-                let sum = self.read(step, *sense, Micros(0), bus, step.samples)?;
-                (settling::reading(&sum), false)
-            };
+            let (reading, moved) = self.read(step, *sense, bus, Micros(0), step.samples, early)?;
             if early && (moved || settling::may_be_filling(step, *sense, reading)) {
                 let _ = doubtful.push((*sense, reading));
             }
+            // There are as many places as senses.
             let _ = readings.push(reading);
             bus = Bus::Moved;
         }
         let samples = settling::repeat_samples(step.samples);
         let allowed = settling::allowed(step.samples, samples);
         let mut still = true;
-        for (sense, reading) in doubtful {
-            let again = self.read(step, sense, Micros(0), Bus::Moved, samples)?;
-            still &= !settling::moved(reading, settling::reading(&again), allowed);
+        for (sense, was) in doubtful {
+            let (again, _) = self.read(step, sense, Bus::Moved, Micros(0), samples, false)?;
+            still &= !settling::moved(was, again, allowed);
         }
         Ok(still)
     }
 
-    /// A reading, and whether it moved since half of its wait.
-    fn read_twice(
-        &mut self,
-        step: &Step,
-        sense: Sense,
-        bus: Bus,
-    ) -> Result<(Reading, bool), Refusal> {
-        let route = Route::Lead(sense.lead, sense.mode.into());
-        let bus = self.go(route, bus)?;
-        let samples = settling::early_samples(step.samples);
-        let (before, after) = settling::around(settling::wait(step, sense.mode, bus), samples);
-        self.pause(before, route)?;
-        let early = self.convert_undisturbed(samples, route)?;
-        let sum = self.convert(step.samples, after, route)?;
-        self.within_span(sense, &sum)?;
-        let reading = settling::reading(&sum);
-        let allowed = settling::allowed(samples, step.samples);
-        let moved =
-            early.is_none_or(|early| settling::moved(settling::reading(&early), reading, allowed));
-        Ok((reading, moved))
-    }
-
+    /// A reading, waited for by so much longer; and, with an early look at half of its
+    /// wait, whether it moved since.
     fn read(
         &mut self,
         step: &Step,
         sense: Sense,
-        extra: Micros,
         bus: Bus,
+        extra: Micros,
         samples: u8,
-    ) -> Result<Sum, Refusal> {
+        early: bool,
+    ) -> Result<(Reading, bool), Refusal> {
         let route = Route::Lead(sense.lead, sense.mode.into());
-        let bus = self.go(route, bus)?;
-        let wait = settling::wait(step, sense.mode, bus);
-        let sum = self.convert(samples, Micros(wait.0.saturating_add(extra.0)), route)?;
-        self.within_span(sense, &sum)?;
-        Ok(sum)
-    }
-
-    /// Connects the sense bus; what that did to it.
-    fn go(&mut self, route: Route, bus: Bus) -> Result<Bus, Refusal> {
         let bus = match bus {
             Bus::Moved if self.front.is_at(route) => Bus::Stayed,
             other => other,
         };
         self.front.go(route)?;
-        Ok(bus)
+        let mut wait = settling::wait(step, sense.mode, bus);
+        wait.0 = wait.0.saturating_add(extra.0);
+        let looked = settling::early_samples(samples);
+        let mut was = None;
+        if early {
+            let (before, after) = settling::around(wait, looked);
+            self.pause(before, route)?;
+            was = self.convert_undisturbed(looked, route)?;
+            wait = after;
+        }
+        let sum = self.convert(samples, wait, route)?;
+        self.within_span(sense, &sum)?;
+        let reading = settling::reading(&sum);
+        let moved = early
+            && was.is_none_or(|was| {
+                let allowed = settling::allowed(looked, samples);
+                settling::moved(settling::reading(&was), reading, allowed)
+            });
+        Ok((reading, moved))
     }
 
     /// Waits and converts; once more after every look that loaded what is read, and
