@@ -30,8 +30,8 @@ pub const FINE: u8 = 3;
 /// Conversions averaged where only connection is judged.
 pub const COARSE: u8 = 2;
 
-/// Settling of plain wiring behind a source: 725 Ω into 100 m of lead at
-/// 100 pF/m (10 nF) to 16 bits, ln(65536) ≈ 11 time constants.
+/// Settling of plain wiring behind a source: 725 Ω into 92 m of lead at
+/// 100 pF/m (9.2 nF), 12 time constants (16 bits and half a step take 11.8).
 pub const SETTLE: Micros = Micros(80);
 
 /// Settling of a module input behind a source: 725 Ω into 110 nF, 12 time constants.

@@ -72,7 +72,10 @@ where
             let left = self.front.drain_until(lead, HELD, interlock::empty)?;
             // So much later than the first look of the next round is the one at this lead.
             let later = u32::from(lead.0) * CONVERSION.0;
-            began = Micros(self.clock.now().0.wrapping_sub(later));
+            let drained = self.clock.now().0.wrapping_sub(later);
+            if drained.wrapping_sub(began.0) < u32::MAX / 2 {
+                began = Micros(drained);
+            }
             if let Some(look) = looks.get_mut(usize::from(lead.0)) {
                 look.second_mv = left;
                 if interlock::empty(left) {
@@ -85,7 +88,7 @@ where
         let mut again = looks.iter_mut();
         self.front.look_each(&all, |_, mv| {
             if let Some(look) = again.next() {
-                // Of a lead that is held there are three: the two that are farthest apart.
+                // Of a lead that is held there are two before: the farther one counts.
                 if mv.abs_diff(look.second_mv) > mv.abs_diff(look.first_mv) {
                     look.first_mv = look.second_mv;
                 }

@@ -3,6 +3,9 @@
 
 use super::{EQUAL, Found, Hunt, Space};
 
+/// How many more parents than the beam there may be where they are equal, as a multiple.
+const EQUAL_PARENTS: usize = 4;
+
 /// The most twins of a member, and sets with them, that are tried.
 const MOST_TWINS: usize = 24;
 const MOST_TRIED: usize = 400;
@@ -39,6 +42,7 @@ impl<S: Space> Hunt<'_, S> {
         let last = parents.get(self.settings.beam.saturating_sub(1));
         if let Some(least) = last.map(|found| found.weight - EQUAL) {
             parents.retain(|found| found.weight > least);
+            parents.truncate(EQUAL_PARENTS * self.settings.beam);
         }
         parents
     }
@@ -102,8 +106,8 @@ impl<S: Space> Hunt<'_, S> {
     }
 
     /// Puts twins in the place of members of sets of three and more that explain as much
-    /// as the best one: of smaller sets none is missing, of larger ones it would depend
-    /// on the numbering which are found.
+    /// as the best one: of pairs none is missing where they are proved, of larger sets it
+    /// would depend on the numbering which are found.
     pub(super) fn close(&mut self, singles: &[f64]) -> Result<(), String> {
         self.trim();
         let Some(best) = self.found.first().cloned() else {
@@ -130,6 +134,13 @@ impl<S: Space> Hunt<'_, S> {
             for at in 0..found.set.len() {
                 let mut rest = found.set.clone();
                 let one = rest.remove(at);
+                // What explains nothing by itself is like everything that does nothing.
+                if singles
+                    .get(one)
+                    .is_none_or(|gain| *gain < self.settings.least_gain)
+                {
+                    continue;
+                }
                 let mut alike: Vec<usize> = twins(one).filter(|twin| *twin != one).collect();
                 alike.truncate(MOST_TWINS);
                 for twin in alike {

@@ -54,7 +54,8 @@ pub struct Candidate {
 pub struct Explained {
     /// Sets of faults, best first.
     pub candidates: Vec<Candidate>,
-    /// What the search did.
+    /// What the search did. Its proof is of the readings each taken by itself, and empty
+    /// where a part's deviation, which counts once, puts another set first.
     pub outcome: Outcome,
 }
 
@@ -70,7 +71,7 @@ pub fn explain(evidence: &Evidence<'_>, catalogue: &[Fault]) -> Result<Explained
     // One fault that explains the readings needs no second look.
     let several = sets.first().is_some_and(|best| best.set.len() > 1);
     if several {
-        sets.extend(space.best_singles(&outcome));
+        sets.extend(space.best_singles(&sets, &outcome.singles, settings.least_gain));
     }
     let mut worked = Vec::new();
     for found in sets {
@@ -223,18 +224,19 @@ impl<'e, 'm> Catalogue<'e, 'm> {
 
     /// The best single hypotheses that were too far behind to be found, and what is as
     /// good as the last of them, so that numbering decides nothing.
-    fn best_singles(&self, outcome: &Outcome) -> Vec<Found> {
-        let known: BTreeSet<&[usize]> = outcome.found.iter().map(|f| f.set.as_slice()).collect();
-        let singles = outcome.singles.iter().zip(0..).map(|(gain, one)| Found {
+    fn best_singles(&self, known: &[Found], singles: &[f64], least: f64) -> Vec<Found> {
+        let known: BTreeSet<&[usize]> = known.iter().map(|found| found.set.as_slice()).collect();
+        let singles = singles.iter().zip(0..).map(|(gain, one)| Found {
             set: vec![one],
             gain: *gain,
             weight: gain + self.ln_prior(one),
         });
-        let fits = |found: &Found| found.gain > 0.0 && !known.contains(found.set.as_slice());
+        let fits = |found: &Found| found.gain > least && !known.contains(found.set.as_slice());
         let mut singles: Vec<Found> = singles.filter(fits).collect();
         singles.sort_by(|a, b| b.weight.total_cmp(&a.weight));
-        if let Some(last) = singles.get(MORE_SINGLES).map(|found| found.weight) {
+        if let Some(last) = singles.get(MORE_SINGLES - 1).map(|found| found.weight) {
             singles.retain(|found| found.weight > last - EQUAL);
+            singles.truncate(2 * MORE_SINGLES);
         }
         singles
     }

@@ -5,8 +5,8 @@
 //! reading through it, and a bad joint in series with it seems to explain all of them.
 //! So where it matters the sets that were found, and the best of those that were too far
 //! behind, are weighed again with every part of the islands in question at the value
-//! that fits best: it costs δ²/2 for δ standard deviations, once. Nothing is taken out of
-//! the spread of the readings for it, which is on the cautious side.
+//! that fits best: it costs δ²/2 for δ standard deviations, once. The spread of the
+//! readings keeps the part's share, so that the deviation is found a little too small.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -49,7 +49,12 @@ impl Catalogue<'_, '_> {
             .collect();
         let all: BTreeSet<_> = touched.iter().flatten().copied().collect();
         let parts = self.parts_of(&all);
-        let mut alone: BTreeMap<ElementId, f64> = BTreeMap::new();
+        let mut by_island: BTreeMap<BTreeSet<Group>, Vec<Spread>> = BTreeMap::new();
+        for part in parts {
+            let island = self.island_of(part.0);
+            by_island.entry(island).or_default().push(part);
+        }
+        let mut alone: BTreeMap<&BTreeSet<Group>, f64> = BTreeMap::new();
         let mut heads: Vec<(usize, f64)> = Vec::new();
         let mut reliefs = Vec::new();
         for (at, ((_, changes, fit), touched)) in sets.iter().zip(&touched).enumerate() {
@@ -61,19 +66,20 @@ impl Catalogue<'_, '_> {
                 reliefs.push(*relief);
                 continue;
             }
-            let (own, others): (Vec<Spread>, Vec<Spread>) =
-                parts.iter().partition(|(id, _)| self.is_in(*id, touched));
-            let mut relief = self.fitted_parts(changes, &own)?;
-            for part in others {
-                relief += match alone.get(&part.0) {
-                    Some(known) => *known,
-                    None => {
-                        let found = self.fitted_parts(&Changes::default(), &[part])?;
-                        alone.insert(part.0, found);
-                        found
-                    }
-                };
+            let mut own: Vec<Spread> = Vec::new();
+            let mut relief = 0.0;
+            for (island, parts) in &by_island {
+                if !island.is_disjoint(touched) {
+                    own.extend(parts);
+                } else if let Some(known) = alone.get(island) {
+                    relief += known;
+                } else {
+                    let found = self.fitted_parts(&Changes::default(), parts)?;
+                    alone.insert(island, found);
+                    relief += found;
+                }
             }
+            relief += self.fitted_parts(changes, &own)?;
             heads.push((at, relief));
             reliefs.push(relief);
         }
@@ -90,12 +96,14 @@ impl Catalogue<'_, '_> {
             _ => None,
         };
         let parts = model.circuit.elements().iter().zip(0..).filter_map(part);
-        parts.filter(|(id, _)| self.is_in(*id, islands)).collect()
+        parts
+            .filter(|(id, _)| !self.island_of(*id).is_disjoint(islands))
+            .collect()
     }
 
-    fn is_in(&self, id: ElementId, islands: &BTreeSet<Group>) -> bool {
+    fn island_of(&self, id: ElementId) -> BTreeSet<Group> {
         let more = Changes::of(vec![Edit::AddOhms(id, Ohms(0.0))], None);
-        !self.evidence.touched(&more).is_disjoint(islands)
+        self.evidence.touched(&more)
     }
 
     /// What these changes gain with the parts at their best, less what they cost.
