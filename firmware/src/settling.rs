@@ -154,18 +154,19 @@ pub const fn around(wait: Micros, samples: u8) -> (Micros, Micros) {
     (Micros(before), Micros(after))
 }
 
-/// A source's lead below this may be held there by a capacitor. Every lead was dead
-/// (0.2 V) when the drive changed.
-const FILLING: MicroVolts = MicroVolts(250_000);
+/// A source's lead below this may be held there by a capacitor that is nearly empty, also
+/// behind a diode or up to 300 Ω: every lead was dead (0.2 V) when the drive changed. A lead
+/// that another one holds low through metal stands at half of 3.3 V.
+const FILLING: MicroVolts = MicroVolts(1_200_000);
 
 /// A pulled lead within this of where its pull takes it has nothing on it: 10 nA of
 /// leakage make 1.2 mV of 122 kΩ.
 const AT_REST: MicroVolts = MicroVolts(10_000);
 
 /// Whether a reading may be of something that takes far longer than the plan says
-/// and has hardly moved yet: a capacitor straight on the lead. One behind a resistor or a
-/// diode shows by the early look only where it moves the lead by more than the noise
-/// (0.4 mV) from then on, 45 µs in plain wiring.
+/// and has hardly moved yet. A capacitor behind more ohms shows by the early look only
+/// where it moves the lead by more than the noise (0.4 mV) from then on, 45 µs in plain
+/// wiring.
 #[must_use]
 pub fn may_be_filling(step: &Step, sense: Sense, reading: Reading) -> bool {
     let level = microvolts(reading);

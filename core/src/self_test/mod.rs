@@ -94,6 +94,34 @@ pub enum Trouble {
     Joined(LeadId, LeadId, Ohms),
 }
 
+impl Trouble {
+    /// The channel that it is of; the first, where it is of two.
+    #[must_use]
+    pub const fn channel(self) -> Option<Channel> {
+        match self {
+            Self::PinLow(channel)
+            | Self::PinHigh(channel)
+            | Self::NoDrive(channel)
+            | Self::AlwaysClosed(channel)
+            | Self::LowSide(channel, _)
+            | Self::NoSense(channel)
+            | Self::AlwaysSensed(channel)
+            | Self::Leak(channel, _) => Some(channel),
+            Self::Joined(lead, ..) => Some(Channel::Lead(lead)),
+            _ => None,
+        }
+    }
+
+    /// Whether both are of one thing, whatever was measured and however it showed.
+    #[must_use]
+    pub fn is_of_the_same(self, other: Self) -> bool {
+        match (self.channel(), other.channel()) {
+            (None, None) => core::mem::discriminant(&self) == core::mem::discriminant(&other),
+            (one, another) => one == another,
+        }
+    }
+}
+
 /// Room for what can be wrong at once; more is not listed.
 pub const MOST: usize = MAX_LEADS + 32;
 

@@ -81,6 +81,9 @@ where
                 if interlock::empty(left) {
                     look.first_mv = left;
                 }
+                if !interlock::moves_by_itself(*look) {
+                    look.second_mv = look.first_mv;
+                }
             }
         }
         let spent = self.clock.now().0.wrapping_sub(began.0);
@@ -88,11 +91,10 @@ where
         let mut again = looks.iter_mut();
         self.front.look_each(&all, |_, mv| {
             if let Some(look) = again.next() {
-                // Of a lead that is held there are two before: the farther one counts.
-                if mv.abs_diff(look.second_mv) > mv.abs_diff(look.first_mv) {
-                    look.first_mv = look.second_mv;
+                // What moved by itself while it was drained is known already.
+                if !interlock::moves_by_itself(*look) {
+                    look.second_mv = mv;
                 }
-                look.second_mv = mv;
             }
         })?;
         self.front.go(Route::Off)?;

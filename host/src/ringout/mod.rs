@@ -115,7 +115,8 @@ impl Rung {
         let mut wanted = 0;
         for (at, planned) in first_pass(&layout).enumerate() {
             if self.taken.get(at).is_none_or(|taken| {
-                taken.planned != planned || taken.readings.len() != planned.step.senses.len()
+                !is_as_planned(&taken.planned, &planned)
+                    || taken.readings.len() != planned.step.senses.len()
             }) {
                 return false;
             }
@@ -123,6 +124,14 @@ impl Rung {
         }
         wanted > 0 && self.taken.len() - wanted <= run::MOST_FURTHER_STEPS
     }
+}
+
+/// Whether a step is this one of the first pass. How many conversions were averaged is its
+/// own: a scan that was kept is as good as it was.
+fn is_as_planned(taken: &Planned, planned: &Planned) -> bool {
+    let mut step = planned.step.clone();
+    step.samples = taken.step.samples.max(1);
+    taken.purpose == planned.purpose && taken.step == step
 }
 
 /// How a scan ended.
