@@ -46,14 +46,6 @@ where
             return Err(Refusal::Hardware);
         }
         self.front.prepare_sense()?;
-        Ok(self.two_looks(looks, drained)?)
-    }
-
-    fn two_looks(
-        &mut self,
-        looks: &mut Vec<Look, MAX_LEADS>,
-        drained: bool,
-    ) -> Result<ChassisCheck, FrontError> {
         let all = first_leads(self.leads());
         self.front.measure_zero()?;
         looks.clear();
@@ -72,16 +64,15 @@ where
             let left = self.front.drain_until(lead, HELD, interlock::empty)?;
             // So much later than the first look of the next round is the one at this lead.
             let later = u32::from(lead.0) * CONVERSION.0;
-            let drained = self.clock.now().0.wrapping_sub(later);
-            if drained.wrapping_sub(began.0) < u32::MAX / 2 {
-                began = Micros(drained);
+            let as_if = self.clock.now().0.wrapping_sub(later);
+            if as_if.wrapping_sub(began.0) < u32::MAX / 2 {
+                began = Micros(as_if);
             }
             if let Some(look) = looks.get_mut(usize::from(lead.0)) {
                 look.second_mv = left;
                 if interlock::empty(left) {
                     look.first_mv = left;
-                }
-                if !interlock::moves_by_itself(*look) {
+                } else if !interlock::moves_by_itself(*look) {
                     look.second_mv = look.first_mv;
                 }
             }

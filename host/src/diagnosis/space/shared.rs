@@ -10,7 +10,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use loomproof_core::circuit::{Edit, Element, ElementId, Part};
+use loomproof_core::circuit::{Edit, ElementId, Part};
 use loomproof_core::layout::Group;
 use loomproof_core::units::Ohms;
 
@@ -48,12 +48,7 @@ impl Catalogue<'_, '_> {
             .map(|(_, changes, _)| self.evidence.touched(changes))
             .collect();
         let all: BTreeSet<_> = touched.iter().flatten().copied().collect();
-        let parts = self.parts_of(&all);
-        let mut by_island: BTreeMap<BTreeSet<Group>, Vec<Spread>> = BTreeMap::new();
-        for part in parts {
-            let island = self.island_of(part.0);
-            by_island.entry(island).or_default().push(part);
-        }
+        let by_island = self.parts_of(&all);
         let mut alone: BTreeMap<&BTreeSet<Group>, f64> = BTreeMap::new();
         let mut heads: Vec<(usize, f64)> = Vec::new();
         let mut reliefs = Vec::new();
@@ -86,24 +81,24 @@ impl Catalogue<'_, '_> {
         Ok(reliefs)
     }
 
-    /// The components in some islands: what a set cannot tell from its own effect.
-    fn parts_of(&self, islands: &BTreeSet<Group>) -> Vec<Spread> {
-        let Some(model) = self.evidence.models().next() else {
-            return Vec::new();
-        };
-        let part = |(element, id): (&Element, u16)| match element.part {
-            Part::Resistor { spread, .. } if spread.0 > 0.0 => Some((ElementId(id), spread)),
-            _ => None,
-        };
-        let parts = model.circuit.elements().iter().zip(0..).filter_map(part);
+    /// The components in some islands, island by island.
+    fn parts_of(&self, islands: &BTreeSet<Group>) -> BTreeMap<BTreeSet<Group>, Vec<Spread>> {
+        let mut parts: BTreeMap<BTreeSet<Group>, Vec<Spread>> = BTreeMap::new();
+        let model = self.evidence.models().next();
+        let elements = model.into_iter().flat_map(|model| model.circuit.elements());
+        for (element, id) in elements.zip(0..) {
+            if let Part::Resistor { spread, .. } = element.part
+                && spread.0 > 0.0
+            {
+                let here = Changes::of(vec![Edit::AddOhms(ElementId(id), Ohms(0.0))], None);
+                let island = self.evidence.touched(&here);
+                if !island.is_disjoint(islands) {
+                    let part = (ElementId(id), spread);
+                    parts.entry(island).or_default().push(part);
+                }
+            }
+        }
         parts
-            .filter(|(id, _)| !self.island_of(*id).is_disjoint(islands))
-            .collect()
-    }
-
-    fn island_of(&self, id: ElementId) -> BTreeSet<Group> {
-        let more = Changes::of(vec![Edit::AddOhms(id, Ohms(0.0))], None);
-        self.evidence.touched(&more)
     }
 
     /// What these changes gain with the parts at their best, less what they cost.
