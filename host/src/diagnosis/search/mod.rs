@@ -10,9 +10,10 @@
 //! that would take too long ([`Settings::effort`]): then the likeliest pairs are scored,
 //! and the singles are all that is proved.
 //! Larger sets grow best-first from the best smaller ones and are improved by
-//! leaving out, exchanging and adding one member at a time; of these no proof is
-//! claimed.
+//! leaving out, exchanging and adding one member at a time, and begin anew from others
+//! where the best leaves something to explain; of these no proof is claimed.
 
+mod anew;
 mod larger;
 mod settings;
 
@@ -149,6 +150,9 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
         }
     }
     hunt.exchange(&outcome.singles)?;
+    if hunt.begin_anew(&outcome.singles)? {
+        hunt.exchange(&outcome.singles)?;
+    }
     hunt.close(&outcome.singles)?;
     hunt.trim();
     outcome.found = hunt.found;

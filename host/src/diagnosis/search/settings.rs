@@ -16,6 +16,10 @@ pub struct Settings {
     pub effort: u64,
     /// How many of the best sets of one size are grown to the next.
     pub beam: usize,
+    /// From how many single ones sets are grown anew where the best set leaves something
+    /// to explain, not counting those that explain as much; a quarter of [`Self::effort`]
+    /// at most goes into it.
+    pub beginnings: usize,
     /// Whether pairs are looked for although the best single one explains
     /// everything; without, the best single is all that is proved then.
     pub pairs: bool,
@@ -43,6 +47,7 @@ impl Default for Settings {
             patience: 500_000,
             effort: EFFORT,
             beam: 8,
+            beginnings: 8,
             pairs: true,
             go_on: false,
         }

@@ -189,6 +189,8 @@ impl<'c> Case<'c> {
             patience: PATIENCE,
             // What is more would only be less likely.
             pairs: false,
+            // The work of a case is not counted, so nothing would bound it.
+            beginnings: 0,
             ..Settings::default()
         };
         search(self, &settings)

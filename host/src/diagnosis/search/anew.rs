@@ -1,0 +1,104 @@
+//! Other beginnings, where what was found leaves something to explain.
+//!
+//! Readings are off by thousands of standard deviations, so that the sets which lead are
+//! ahead of all others by far, and whatever grows from them holds what explains most by
+//! itself, be it true or not. Here sets grow from other single ones, each by what explains
+//! most beside it.
+
+use super::{EQUAL, Hunt, Space};
+
+/// The part of [`super::Settings::effort`] that may go into it.
+const PART: u64 = 4;
+
+impl<S: Space> Hunt<'_, S> {
+    /// Grows sets from the best single ones, where the best set leaves something to explain;
+    /// true where one is better.
+    pub(super) fn begin_anew(&mut self, singles: &[f64]) -> Result<bool, String> {
+        self.trim();
+        let Some(best) = self.found.first() else {
+            return Ok(false);
+        };
+        if best.set.len() < 2 || self.space.open_to(&best.set)?.is_empty() {
+            return Ok(false);
+        }
+        let known = self.best;
+        let before = self.space.work();
+        for one in self.beginnings(singles) {
+            let Some(gain) = singles.get(one) else {
+                continue;
+            };
+            let (mut set, mut gain) = (vec![one], *gain);
+            while set.len() < self.settings.most {
+                if self.space.work() - before > self.settings.effort / PART {
+                    return Ok(self.best > known);
+                }
+                let Some((more, with)) = self.best_beside(&set, gain, singles)? else {
+                    break;
+                };
+                set.push(more);
+                set.sort_unstable();
+                gain = with;
+                self.keep(set.clone(), gain);
+            }
+        }
+        Ok(self.best > known)
+    }
+
+    /// The best single ones, one of each that explain about as much.
+    fn beginnings(&self, singles: &[f64]) -> Vec<usize> {
+        let least = self.settings.least_gain;
+        let mut order: Vec<(f64, usize)> = singles.iter().copied().zip(0..).collect();
+        order.retain(|(gain, _)| *gain > least);
+        order.sort_by(|(a, x), (b, y)| b.total_cmp(a).then(x.cmp(y)));
+        let mut begun: Vec<(f64, usize)> = Vec::new();
+        for (gain, one) in order {
+            if begun.len() == self.settings.beginnings {
+                break;
+            }
+            let apart = |(last, _): &(f64, usize)| *last - gain > self.settings.negligible;
+            if begun.last().is_none_or(apart) {
+                begun.push((gain, one));
+            }
+        }
+        begun.into_iter().map(|(_, one)| one).collect()
+    }
+
+    /// What explains most beside a set, and the gain with it; `None` where nothing adds
+    /// enough.
+    fn best_beside(
+        &self,
+        set: &[usize],
+        gain: f64,
+        singles: &[f64],
+    ) -> Result<Option<(usize, f64)>, String> {
+        let mut open = self.space.open_to(set)?;
+        let alone = |one: &usize| singles.get(*one).copied().unwrap_or(f64::NEG_INFINITY);
+        // What explains much by itself first: it shortens the rest.
+        open.sort_by(|a, b| alone(b).total_cmp(&alone(a)).then(a.cmp(b)));
+        let mut best: Option<(f64, usize, f64)> = None;
+        for more in open {
+            let can = |one: &usize| *one != more && self.space.compatible(*one, more);
+            if !set.iter().all(can) {
+                continue;
+            }
+            let prior = self.space.ln_prior(more);
+            let least = gain + self.settings.least_gain;
+            let floor = best.map_or(least, |(weight, ..)| least.max(weight - prior + EQUAL));
+            if gain + self.space.bound(more) < floor {
+                continue;
+            }
+            let with = if set.iter().all(|one| self.space.separate(*one, more)) {
+                Some(gain + alone(&more))
+            } else {
+                let mut grown = set.to_vec();
+                grown.push(more);
+                grown.sort_unstable();
+                self.space.gain(&grown, floor)?
+            };
+            if let Some(with) = with.filter(|with| *with > floor) {
+                best = Some((with + prior, more, with));
+            }
+        }
+        Ok(best.map(|(_, more, with)| (more, with)))
+    }
+}
