@@ -14,7 +14,8 @@ use loomproof_core::circuit::{Edit, ElementId, Part};
 use loomproof_core::layout::Group;
 use loomproof_core::units::Ohms;
 
-use super::{Catalogue, Worked};
+use super::Catalogue;
+use super::explain::Worked;
 use crate::diagnosis::edits::Changes;
 use crate::diagnosis::evidence::{Evidence, Fit};
 
