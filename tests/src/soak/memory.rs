@@ -52,10 +52,11 @@ mod tests {
         samples.take(0.0, None);
         assert_eq!(samples.grew(), None);
         samples.take(0.5, None);
-        let kept = vec![1_u8; 64 << 20];
+        // Other tests of this process take and let go memory of their own meanwhile.
+        let kept = vec![1_u8; 256 << 20];
         samples.take(0.6, None);
         let grew = samples.grew().expect("there is /proc");
-        assert!(grew > 60 << 10, "{grew} KiB with {} kept", kept.len());
+        assert!(grew > 128 << 10, "{grew} KiB with {} kept", kept.len());
         assert!(resident(Some(std::process::id())).is_some());
     }
 }
