@@ -7,7 +7,7 @@ use loomproof_core::judge::LIMIT;
 
 use super::goals::{OUTSIDE, SEVERE};
 use super::results::{Counts, Results};
-use super::same::{APART, MONTE_CARLO};
+use super::same::{APART, CLOSER, MONTE_CARLO};
 use super::stats::{calibration_error, quantile};
 use super::trial::{Class, Right, Tried};
 
@@ -97,7 +97,7 @@ impl Results {
              scan tells from it. The bench decides that with its own solver: means of the same steps with \
              every part nominal and no noise, for both sets; they are the same where no judged value \
              (reading, or difference of two readings of a step) differs by {APART:.0} σ or more, σ being \
-             the standard deviation of that value over {MONTE_CARLO} benches, the larger of those with either set, \
+             the standard deviation of that value over {MONTE_CARLO} benches (over {CLOSER} where the sets are 2 to 5 σ apart by those), the larger of those with either set, \
              tolerance and noise on, other seeds. Numbers of faults may differ. Bad joints stand at the ohms that were reported. \
              A set that is named as injected, \
              its ohms to a fifth or 0.3 Ω, needs no comparison.\n\n\

@@ -8,8 +8,8 @@
 //!   converter's steps matter, noise carries the mean over them, the same for
 //!   both sets);
 //! * with either set, part tolerance, clip resistance, contact and converter
-//!   noise on, with [`MONTE_CARLO`] other seeds: the larger of the two standard
-//!   deviations is the reading's σ. (Where a clip is off, a conductor's load
+//!   noise on, with [`MONTE_CARLO`] other seeds, or with [`CLOSER`] where that leaves
+//!   it open: the larger of the two standard deviations is the reading's σ. (Where a clip is off, a conductor's load
 //!   does not spread the reading; where it is on, the reading could be any that
 //!   the load allows, that of a clip in the air among them.)
 //!
@@ -33,6 +33,13 @@ pub const APART: f64 = 3.0;
 
 /// Benches that a reading's σ is taken from: it is known to ±1/√(2·23) = 15 %.
 pub const MONTE_CARLO: u64 = 24;
+
+/// Benches that it is taken from where two sets are [`OPEN`] apart: ±1/√(2·399) = 3.5 %.
+pub const CLOSER: u64 = 400;
+
+/// Distances, σ, that could as well be on the other side of [`APART`]: 15 % of it, three
+/// times and more.
+const OPEN: std::ops::Range<f64> = 2.0..5.0;
 
 /// Benches that a mean is averaged over where the converter's steps matter.
 const DITHER: u64 = 16;
@@ -109,20 +116,54 @@ impl<'s> Referee<'s> {
         if steps.is_empty() {
             return Ok(Gap::default());
         }
-        let mut sigma = spread(self.site, &self.injected, &steps, &own)?;
-        if greatest(&steps, &own, &its, &sigma).sigmas >= APART {
-            let spread = spread(self.site, other, &steps, &its)?;
+        let compared = Compared {
+            referee: self,
+            other,
+            steps,
+            own,
+            its,
+        };
+        let gap = compared.gap(MONTE_CARLO)?;
+        if OPEN.contains(&gap.sigmas) {
+            return compared.gap(CLOSER);
+        }
+        Ok(gap)
+    }
+}
+
+/// The readings of two sets that differ.
+struct Compared<'r> {
+    referee: &'r Referee<'r>,
+    other: &'r [Fault],
+    steps: Vec<Planned>,
+    own: Vec<Option<f64>>,
+    its: Vec<Option<f64>>,
+}
+
+impl Compared<'_> {
+    /// The reading that tells them best, σ being taken from so many benches.
+    fn gap(&self, benches: u64) -> Result<Gap, String> {
+        let Self {
+            referee: Referee { site, injected, .. },
+            other,
+            steps,
+            own,
+            its,
+        } = self;
+        let mut sigma = spread(site, injected, (steps, own), benches)?;
+        if greatest(steps, own, its, &sigma).sigmas >= APART {
+            let spread = spread(site, other, (steps, its), benches)?;
             for (own, its) in sigma.iter_mut().zip(spread) {
                 *own = own.max(its);
             }
         }
-        let coarse = greatest(&steps, &own, &its, &sigma);
+        let coarse = greatest(steps, own, its, &sigma);
         if coarse.sigmas >= SURELY {
             return Ok(coarse);
         }
-        let own = dithered(self.site, &self.injected, &steps)?;
-        let its = dithered(self.site, other, &steps)?;
-        Ok(greatest(&steps, &own, &its, &sigma))
+        let own = dithered(site, injected, steps)?;
+        let its = dithered(site, other, steps)?;
+        Ok(greatest(steps, &own, &its, &sigma))
     }
 }
 
@@ -166,16 +207,16 @@ pub struct Gap {
     pub reading: String,
 }
 
-/// The standard deviation of every judged value about its mean, over
-/// [`MONTE_CARLO`] benches with everything on that strays.
+/// The standard deviation of every judged value about its mean, over so many
+/// benches with everything on that strays.
 fn spread(
     site: &Loaded,
     faults: &[Fault],
-    steps: &[Planned],
-    means: &[Option<f64>],
+    (steps, means): (&[Planned], &[Option<f64>]),
+    benches: u64,
 ) -> Result<Vec<f64>, String> {
     let mut sums = vec![(0.0_f64, 0.0_f64, 0.0_f64); means.len()];
-    for seed in SEEDS..SEEDS + MONTE_CARLO {
+    for seed in SEEDS..SEEDS + benches {
         let settings: Settings = site.settings(seed);
         let drawn = values(&site.take(faults, &settings, steps)?);
         for ((sum, mean), value) in sums.iter_mut().zip(means).zip(drawn) {
