@@ -34,7 +34,7 @@ pub const APART: f64 = 3.0;
 /// Benches that a reading's σ is taken from: it is known to ±1/√(2·23) = 15 %.
 pub const MONTE_CARLO: u64 = 24;
 
-/// Benches that it is taken from where two sets are [`OPEN`] apart: ±1/√(2·399) = 3.5 %.
+/// Benches that it is taken from where two sets are 2 to 5 σ apart: ±1/√(2·399) = 3.5 %.
 pub const CLOSER: u64 = 400;
 
 /// Distances, σ, that could as well be on the other side of [`APART`]: 15 % of it, three
