@@ -5,6 +5,7 @@ use loomproof::bench::Settings;
 use loomproof::diagnosis::evidence::Evidence;
 use loomproof::diagnosis::space::explain;
 use loomproof::fault::Fault;
+use loomproof::fault::spell::parse;
 use loomproof::ringout::Outcome;
 use loomproof_core::units::Ohms;
 use loomproof_tests::campaign::site::Site;
@@ -52,4 +53,23 @@ fn injected_ohms_lie_in_the_interval_about_19_times_in_20() {
     assert!(inside * 100 >= all * 88, "{inside} of {all}");
     // Nor is it so wide that it says nothing.
     assert!(widest < 2.0, "{widest}");
+}
+
+/// The vehicle's conductor may have any load: the ohms of a joint before it can lie
+/// anywhere between 7.7 and 10 Ω by these readings, and the middle is said, not an end.
+#[test]
+fn a_joint_beside_an_unknown_load_is_said_in_the_middle() {
+    let site = Site::of_name("smallest/vehicle").unwrap().load().unwrap();
+    let joint: Fault = parse("high-resistance@X1:4,ohms=10", &site.job).unwrap();
+    for seed in 1..=10 {
+        let report = site.ring_out(std::slice::from_ref(&joint), seed).unwrap();
+        let said = report.groups[0].sets.iter().flatten();
+        let ohms = said.filter_map(|fault| parse(&fault.fault, &site.job).unwrap().ohms());
+        let all: Vec<f64> = ohms.map(|ohms| ohms.0).collect();
+        assert!(!all.is_empty(), "seed {seed}");
+        assert!(
+            all.iter().all(|ohms| (8.5..11.8).contains(ohms)),
+            "seed {seed}: {all:?}"
+        );
+    }
 }

@@ -34,6 +34,19 @@ impl Estimate {
         (width / (OHMS.1 / OHMS.0).ln()).clamp(1e-3, 1.0).ln()
     }
 
+    /// The middle of the interval, by the logarithm, in ohms.
+    pub(super) fn middle(self) -> f64 {
+        (self.low * self.high).sqrt()
+    }
+
+    /// Whether the best resistance lies so near an end of the interval that the likelihood
+    /// is flat beyond it: within a fifth of it, by the logarithm (a normal one has it in the
+    /// middle).
+    pub(super) fn is_lopsided(self, best: f64) -> bool {
+        let share = (best / self.low).ln() / (self.high / self.low).ln();
+        !self.is_open_above() && !(0.2..=0.8).contains(&share)
+    }
+
     /// Whether the readings set no upper end.
     #[must_use]
     pub fn is_open_above(self) -> bool {

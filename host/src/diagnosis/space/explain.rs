@@ -1,19 +1,23 @@
 //! What explains a scan, for the report: the sets that the search found, worked out and
 //! weighed again.
 
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 use super::shared::same;
 use super::{Catalogue, with_ohms};
 use crate::diagnosis::edits::Changes;
 use crate::diagnosis::evidence::{Evidence, Fit};
-use crate::diagnosis::ohms::{Estimate, OHMS, REFINEMENTS};
+use crate::diagnosis::ohms::{Estimate, OHMS, REFINEMENTS, three_digits};
 use crate::diagnosis::search::{EQUAL, Found, Outcome, Proof, Settings, Space as _, search};
 use crate::fault::Fault;
 
 /// Fall of the log likelihood at the ends of a 95 % interval: half of the 95 %
 /// quantile of χ² with one degree of freedom, 3.841 (`tests/tests/quantiles.rs`).
 const INTERVAL: f64 = 1.92;
+
+/// Resistances whose gain is within this of the best explain as well.
+const AS_WELL: f64 = 0.5;
 
 /// How many sets are worked out for the report.
 const MOST_SETS: usize = 300;
@@ -135,7 +139,7 @@ impl Catalogue<'_, '_> {
     /// A found set for the report; `relief` is what it gains besides ([`Self::relief`]).
     fn candidate(&self, (found, changes, fit): &Worked, relief: f64) -> Result<Candidate, String> {
         let set = &found.set;
-        let ohms = self.ohms(set)?;
+        let mut ohms = self.ohms(set)?;
         let mut estimates = Vec::new();
         for (at, known) in ohms.iter().enumerate() {
             estimates.push(match known {
@@ -143,6 +147,16 @@ impl Catalogue<'_, '_> {
                 None => None,
             });
         }
+        let middle = self.in_the_middle(set, &ohms, &estimates, fit.gain)?;
+        let (changes, fit) = match middle {
+            Some(middle) => {
+                ohms = middle;
+                let changes = self.changes(set, &ohms);
+                let fit = self.evidence.fit(&changes)?;
+                (Cow::Owned(changes), Cow::Owned(fit))
+            }
+            None => (Cow::Borrowed(changes), Cow::Borrowed(fit)),
+        };
         let faults = self.items(set).zip(&ohms).map(|(item, ohms)| {
             ohms.and_then(|ohms| with_ohms(&item.fault, ohms))
                 .unwrap_or_else(|| item.fault.clone())
@@ -153,10 +167,37 @@ impl Catalogue<'_, '_> {
             faults: faults.collect(),
             estimates,
             rounds: self.items(set).map(|item| item.round).collect(),
-            changes: changes.clone(),
             weight: fit.gain + relief + priors + chances,
-            fit: fit.clone(),
+            changes: changes.into_owned(),
+            fit: fit.into_owned(),
         })
+    }
+
+    /// Resistances in the middle of their intervals, where the best ones lie at an end: an
+    /// unknown load beside a joint lets all between explain as much. `None` where all stay.
+    fn in_the_middle(
+        &self,
+        set: &[usize],
+        ohms: &[Option<f64>],
+        estimates: &[Option<Estimate>],
+        gain: f64,
+    ) -> Result<Option<Vec<Option<f64>>>, String> {
+        let mut middle = ohms.to_vec();
+        for (at, estimate) in estimates.iter().enumerate() {
+            if let (Some(Some(best)), Some(estimate)) = (ohms.get(at), estimate)
+                && estimate.is_lopsided(*best)
+            {
+                let mut tried = middle.clone();
+                if let Some(slot) = tried.get_mut(at) {
+                    *slot = Some(three_digits(estimate.middle()));
+                }
+                let changes = self.changes(set, &tried);
+                if self.evidence.gain(&changes, gain - AS_WELL)?.is_some() {
+                    middle = tried;
+                }
+            }
+        }
+        Ok((middle != ohms).then_some(middle))
     }
 
     /// Where the likelihood has fallen to the ends of a 95 % interval, by
