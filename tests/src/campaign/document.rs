@@ -30,10 +30,10 @@ bench reckons from its capacitance and the product takes for any voltage (bench-
 vehicle-080-s12: the relay or fuse that is missing is named, the fault behind it shows at the \
 next ring-out); a vehicle's conductor of up to 1 MΩ that a fault cuts off is not at rest after \
 the 80 µs of a step that expects a joint, and is taken for one at rest (vehicle-048-s8 \
-2000003). Four faults at once (bench-080-s12) are found only where they grow one by one. Not \
-in the list, since it needs the closer look: a bad joint before a conductor of unknown load is \
-estimated at the low end of what the load allows (`smallest` in its vehicle: 7.9 Ω for 10 Ω; \
-the interval, 7.7 to 10 Ω, holds it).
+2000003). Four faults at once (bench-080-s12) are found only where they grow one by one. Seen \
+by the closer look only: the ohms of a bad joint before a conductor of unknown load were said \
+to be at the low end of what the load allows (`smallest` in its vehicle: 7.9 Ω for 10 Ω, \
+between 7.7 and 10 Ω); since then the middle is said (`tests/tests/ohms_interval.rs`).
 ";
 
 impl Counts {
