@@ -40,8 +40,8 @@ impl Estimate {
     }
 
     /// Whether the best resistance lies so near an end of the interval that the likelihood
-    /// is flat beyond it: within a fifth of it, by the logarithm (a normal one has it in the
-    /// middle).
+    /// is flat beyond it: within a fifth of it, by the logarithm (an allowance of ours; a normal
+    /// one has it in the middle).
     pub(super) fn is_lopsided(self, best: f64) -> bool {
         let share = (best / self.low).ln() / (self.high / self.low).ln();
         !self.is_open_above() && !(0.2..=0.8).contains(&share)

@@ -2,12 +2,13 @@
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
+use std::ops::Range;
 
 use loomproof_core::judge::LIMIT;
 
 use super::goals::{OUTSIDE, SEVERE};
 use super::results::{Counts, Results};
-use super::same::{APART, CLOSER, MONTE_CARLO};
+use super::same::{APART, CLOSER, MONTE_CARLO, OPEN};
 use super::stats::{calibration_error, quantile};
 use super::trial::{Class, Right, Tried};
 
@@ -98,13 +99,17 @@ impl Results {
 
     fn meaning(&self, out: &mut String) {
         let (faint, faint_met) = self.faint();
+        let Range {
+            start: near,
+            end: far,
+        } = OPEN;
         let _ = write!(
             out,
             "**In the best group**: the best group holds the injected set, or one that no reading of the \
              scan tells from it. The bench decides that with its own solver: means of the same steps with \
              every part nominal and no noise, for both sets; they are the same where no judged value \
              (reading, or difference of two readings of a step) differs by {APART:.0} σ or more, σ being \
-             the standard deviation of that value over {MONTE_CARLO} benches (over {CLOSER} where the sets are 2 to 5 σ apart by those), the larger of those with either set, \
+             the standard deviation of that value over {MONTE_CARLO} benches (over {CLOSER} where the sets are {near} to {far} σ apart by those), the larger of those with either set, \
              tolerance and noise on, other seeds. Numbers of faults may differ. Bad joints stand at the ohms that were reported. \
              A set that is named as injected, \
              its ohms to a fifth or 0.3 Ω, needs no comparison.\n\n\

@@ -9,9 +9,9 @@
 //!   both sets);
 //! * with either set, part tolerance, clip resistance, contact and converter
 //!   noise on, with [`MONTE_CARLO`] other seeds, or with [`CLOSER`] where that leaves
-//!   it open: the larger of the two standard deviations is the reading's σ. (Where a clip is off, a conductor's load
-//!   does not spread the reading; where it is on, the reading could be any that
-//!   the load allows, that of a clip in the air among them.)
+//!   it open: the larger of the two standard deviations is the reading's σ. (Where a
+//!   clip is off, a conductor's load does not spread the reading; where it is on, the
+//!   reading could be any that the load allows, that of a clip in the air among them.)
 //!
 //! What is compared is what is judged: single readings, and differences of two
 //! readings of one step, in which the spread of the source resistors drops out.
@@ -34,12 +34,12 @@ pub const APART: f64 = 3.0;
 /// Benches that a reading's σ is taken from: it is known to ±1/√(2·23) = 15 %.
 pub const MONTE_CARLO: u64 = 24;
 
-/// Benches that it is taken from where two sets are 2 to 5 σ apart: ±1/√(2·399) = 3.5 %.
+/// Benches that it is taken from where two sets are [`OPEN`] apart: ±1/√(2·399) = 3.5 %.
 pub const CLOSER: u64 = 400;
 
-/// Distances, σ, that could as well be on the other side of [`APART`]: 15 % of it, three
-/// times and more.
-const OPEN: std::ops::Range<f64> = 2.0..5.0;
+/// Distances, σ, that could as well be on the other side of [`APART`]: twice 15 % off and
+/// more.
+pub const OPEN: std::ops::Range<f64> = 2.0..5.0;
 
 /// Benches that a mean is averaged over where the converter's steps matter.
 const DITHER: u64 = 16;

@@ -14,20 +14,13 @@ impl<S: Space> Hunt<'_, S> {
     /// Grows sets from the best single ones, where the best set leaves something to explain;
     /// true where one is better.
     pub(super) fn begin_anew(&mut self, singles: &[f64]) -> Result<bool, String> {
-        self.trim();
-        let Some(best) = self.found.first() else {
-            return Ok(false);
-        };
-        if best.set.len() < 2 || self.space.open_to(&best.set)?.is_empty() {
+        if self.best_explains_all()? || self.found.first().is_none_or(|best| best.set.len() < 2) {
             return Ok(false);
         }
         let known = self.best;
         let before = self.space.work();
-        for one in self.beginnings(singles) {
-            let Some(gain) = singles.get(one) else {
-                continue;
-            };
-            let (mut set, mut gain) = (vec![one], *gain);
+        for (mut gain, one) in self.beginnings(singles) {
+            let mut set = vec![one];
             while set.len() < self.settings.most {
                 if self.space.work() - before > self.settings.effort / PART {
                     return Ok(self.best > known);
@@ -44,8 +37,8 @@ impl<S: Space> Hunt<'_, S> {
         Ok(self.best > known)
     }
 
-    /// The best single ones, one of each that explain about as much.
-    fn beginnings(&self, singles: &[f64]) -> Vec<usize> {
+    /// The best single ones and their gains, one of each that explain about as much.
+    fn beginnings(&self, singles: &[f64]) -> Vec<(f64, usize)> {
         let least = self.settings.least_gain;
         let mut order: Vec<(f64, usize)> = singles.iter().copied().zip(0..).collect();
         order.retain(|(gain, _)| *gain > least);
@@ -60,7 +53,7 @@ impl<S: Space> Hunt<'_, S> {
                 begun.push((gain, one));
             }
         }
-        begun.into_iter().map(|(_, one)| one).collect()
+        begun
     }
 
     /// What explains most beside a set, and the gain with it; `None` where nothing adds
@@ -77,8 +70,7 @@ impl<S: Space> Hunt<'_, S> {
         open.sort_by(|a, b| alone(b).total_cmp(&alone(a)).then(a.cmp(b)));
         let mut best: Option<(f64, usize, f64)> = None;
         for more in open {
-            let can = |one: &usize| *one != more && self.space.compatible(*one, more);
-            if !set.iter().all(can) {
+            if !self.can_join(set, more) {
                 continue;
             }
             let prior = self.space.ln_prior(more);
@@ -87,15 +79,9 @@ impl<S: Space> Hunt<'_, S> {
             if gain + self.space.bound(more) < floor {
                 continue;
             }
-            let with = if set.iter().all(|one| self.space.separate(*one, more)) {
-                Some(gain + alone(&more))
-            } else {
-                let mut grown = set.to_vec();
-                grown.push(more);
-                grown.sort_unstable();
-                self.space.gain(&grown, floor)?
-            };
-            if let Some(with) = with.filter(|with| *with > floor) {
+            let mut grown = set.to_vec();
+            grown.push(more);
+            if let Some(with) = self.gain_with(&grown, gain, singles, floor)? {
                 best = Some((with + prior, more, with));
             }
         }

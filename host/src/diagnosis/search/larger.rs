@@ -18,10 +18,7 @@ impl<S: Space> Hunt<'_, S> {
     /// gained nothing.
     pub(super) fn grow(&mut self, size: usize, singles: &[f64]) -> Result<bool, String> {
         self.trim();
-        if let Some(best) = self.found.first()
-            && !self.settings.go_on
-            && self.space.open_to(&best.set)?.is_empty()
-        {
+        if !self.settings.go_on && self.best_explains_all()? {
             return Ok(false);
         }
         let before = self.best;
@@ -54,26 +51,42 @@ impl<S: Space> Hunt<'_, S> {
         more: usize,
         singles: &[f64],
     ) -> Result<(), String> {
-        if set
-            .iter()
-            .any(|one| *one == more || !self.space.compatible(*one, more))
-        {
+        if !self.can_join(set, more) {
             return Ok(());
         }
         let mut grown = set.to_vec();
         grown.push(more);
         let floor = self.floor(self.ln_prior(&grown), gain);
-        let gain = if set.iter().all(|one| self.space.separate(*one, more)) {
-            singles.get(more).map(|single| gain + single)
-        } else {
-            self.space.gain(&grown, floor)?
-        };
-        if let Some(gain) = gain
-            && gain > floor
-        {
+        if let Some(gain) = self.gain_with(&grown, gain, singles, floor)? {
             self.keep(grown, gain);
         }
         Ok(())
+    }
+
+    /// Whether one more can be true together with a set.
+    pub(super) fn can_join(&self, set: &[usize], more: usize) -> bool {
+        set.iter()
+            .all(|one| *one != more && self.space.compatible(*one, more))
+    }
+
+    /// What a set gains with its last member, the others gaining `gain`; `None` where that
+    /// is not above the floor.
+    pub(super) fn gain_with(
+        &self,
+        grown: &[usize],
+        gain: f64,
+        singles: &[f64],
+        floor: f64,
+    ) -> Result<Option<f64>, String> {
+        let Some((more, set)) = grown.split_last() else {
+            return Ok(None);
+        };
+        let with = if set.iter().all(|one| self.space.separate(*one, *more)) {
+            singles.get(*more).map(|single| gain + single)
+        } else {
+            self.space.gain(grown, floor)?
+        };
+        Ok(with.filter(|with| *with > floor))
     }
 
     /// Improves the best large set: leaves one member out, exchanges one for

@@ -140,7 +140,7 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
             hunt.keep(vec![one], *gain);
         }
     }
-    let enough = !settings.pairs && hunt.one_explains_all()?;
+    let enough = !settings.pairs && hunt.best_explains_all()?;
     if settings.most >= 2 && !enough {
         hunt.pairs(&outcome.singles, &mut outcome.proof)?;
     }
@@ -178,7 +178,7 @@ impl<S: Space> Hunt<'_, S> {
     }
 
     /// Whether the best of what was kept is one that leaves nothing to explain.
-    fn one_explains_all(&mut self) -> Result<bool, String> {
+    fn best_explains_all(&mut self) -> Result<bool, String> {
         self.trim();
         match self.found.first() {
             Some(best) => Ok(self.space.open_to(&best.set)?.is_empty()),

@@ -1,7 +1,6 @@
 //! What explains a scan, for the report: the sets that the search found, worked out and
 //! weighed again.
 
-use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 use super::shared::same;
@@ -16,7 +15,7 @@ use crate::fault::Fault;
 /// quantile of χ² with one degree of freedom, 3.841 (`tests/tests/quantiles.rs`).
 const INTERVAL: f64 = 1.92;
 
-/// Resistances whose gain is within this of the best explain as well.
+/// Resistances whose gain is within this of the best explain as well (an allowance of ours).
 const AS_WELL: f64 = 0.5;
 
 /// How many sets are worked out for the report.
@@ -147,16 +146,12 @@ impl Catalogue<'_, '_> {
                 None => None,
             });
         }
-        let middle = self.in_the_middle(set, &ohms, &estimates, fit.gain)?;
-        let (changes, fit) = match middle {
-            Some(middle) => {
-                ohms = middle;
-                let changes = self.changes(set, &ohms);
-                let fit = self.evidence.fit(&changes)?;
-                (Cow::Owned(changes), Cow::Owned(fit))
-            }
-            None => (Cow::Borrowed(changes), Cow::Borrowed(fit)),
-        };
+        let (mut changes, mut fit) = (changes.clone(), fit.clone());
+        if let Some(middle) = self.in_the_middle(set, &ohms, &estimates, fit.gain)? {
+            ohms = middle;
+            changes = self.changes(set, &ohms);
+            fit = self.evidence.fit(&changes)?;
+        }
         let faults = self.items(set).zip(&ohms).map(|(item, ohms)| {
             ohms.and_then(|ohms| with_ohms(&item.fault, ohms))
                 .unwrap_or_else(|| item.fault.clone())
@@ -168,8 +163,8 @@ impl Catalogue<'_, '_> {
             estimates,
             rounds: self.items(set).map(|item| item.round).collect(),
             weight: fit.gain + relief + priors + chances,
-            changes: changes.into_owned(),
-            fit: fit.into_owned(),
+            changes,
+            fit,
         })
     }
 
