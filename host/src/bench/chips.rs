@@ -147,46 +147,63 @@ impl Expander {
         }
     }
 
-    /// One chip-select assertion. `levels` are the voltages at the input pins
-    /// as logic levels. Pulls `line` low where the chip drives it so, byte by byte.
-    fn transfer(&mut self, sent: &[u8], levels: u16, line: &mut [u8]) {
-        let [opcode, register, ..] = *sent else {
-            return;
-        };
+    /// One chip-select assertion that starts with `opcode` and `register`. `levels` are
+    /// the voltages at the input pins as logic levels. `data` is what follows: written
+    /// to the registers, or the line, pulled low where the chip drives it so. Returns
+    /// whether anything was written.
+    fn transfer(&mut self, [opcode, register]: [u8; 2], levels: u16, data: &mut [u8]) -> bool {
         if !self.answers(opcode) {
-            return;
+            return false;
         }
+        let reads = reads(opcode);
         let mut register = register % 0x20;
-        for (sent, line) in sent.iter().zip(line).skip(2) {
-            let reads = opcode & 1 == 1;
+        for byte in data {
             if usize::from(register) >= REGISTERS {
                 // There is no register there: reads give 0, writes are lost.
                 if reads {
-                    *line = 0;
+                    *byte = 0;
                 }
                 register = (register + 1) % 0x20;
                 continue;
             }
             if reads {
-                *line &= self.read(register, levels);
+                *byte &= self.read(register, levels);
             } else {
-                self.write(register, *sent);
+                self.write(register, *byte);
             }
             register = self.next(register);
         }
+        !reads
     }
+}
+
+/// Whether a chip that is sent this opcode is read.
+pub(super) fn reads(opcode: u8) -> bool {
+    opcode & 1 == 1
 }
 
 /// Clocks `data` through all chips of one chip select. Where no chip drives
 /// the line it is high; where several do, a 0 wins. `levels` are the input pins
-/// of each chip.
-pub(super) fn clock(chips: &mut [Expander], data: &mut [u8], levels: &[u16]) {
-    let sent = data.to_vec();
-    data.fill(0xFF);
+/// of each chip. Returns whether a chip was written to.
+pub(super) fn clock(chips: &mut [Expander], data: &mut [u8], levels: &[u16]) -> bool {
+    let [opcode, register, rest @ ..] = data else {
+        data.fill(0xFF);
+        return false;
+    };
+    let head = [*opcode, *register];
+    (*opcode, *register) = (0xFF, 0xFF);
+    if reads(head[0]) {
+        rest.fill(0xFF);
+    }
+    let mut written = false;
     for (place, chip) in chips.iter_mut().enumerate() {
         let levels = levels.get(place).copied().unwrap_or(0);
-        chip.transfer(&sent, levels, data);
+        written |= chip.transfer(head, levels, rest);
     }
+    if !reads(head[0]) {
+        rest.fill(0xFF);
+    }
+    written
 }
 
 /// Longest conversion time of the converter, ns (`docs/probe-hardware.md`).

@@ -54,8 +54,34 @@ pub(super) struct Channel {
     pub(super) sensed: bool,
 }
 
+/// What the front end's state is read off.
+#[derive(Clone, Copy)]
+pub(super) struct Source<'a> {
+    /// The drive expanders.
+    pub(super) drive: &'a [Expander],
+    /// The expanders that close the disconnects.
+    pub(super) gate: &'a [Expander],
+    /// The expanders of multiplexers and sense bus.
+    pub(super) select: &'a [Expander],
+    /// Which live sources are on.
+    pub(super) live: &'a [bool],
+    /// What is wrong with the probe.
+    pub(super) defects: &'a Defects,
+}
+
+/// What may be other than it was.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Touched {
+    /// What drive and gate expanders hold.
+    Banks,
+    /// What select expanders hold.
+    Selects,
+    /// Anything.
+    All,
+}
+
 /// The state of the whole front end.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 pub(super) struct State {
     /// All leads, then C2, then live sources.
     pub(super) channels: Vec<Channel>,
@@ -67,6 +93,10 @@ pub(super) struct State {
     pub(super) wide: bool,
     /// The channels that are joined to the sense bus, in order.
     pub(super) joined: Vec<usize>,
+    /// Those that were joined before.
+    joined_before: Vec<usize>,
+    /// The channels that the probe drives to the reference, in order.
+    pub(super) sources: Vec<usize>,
     /// What the chips of each bank held when its channels were read off.
     banks: Vec<Bank>,
     /// What the select expanders held when they were read off.
@@ -117,39 +147,56 @@ fn bit(word: u16, place: usize) -> bool {
 }
 
 impl State {
-    /// Reads it off the chips' pins; `live` says which live sources are on.
-    pub(super) fn of(
-        drive: &[Expander],
-        gate: &[Expander],
-        select: &[Expander],
-        live: &[bool],
-        defects: &Defects,
-    ) -> Self {
+    /// Reads it off the chips' pins.
+    pub(super) fn of(source: Source<'_>) -> Self {
+        let channels = source.drive.len() * BANK + 1 + source.live.len();
         let mut state = Self {
-            channels: vec![Channel::default(); drive.len() * BANK + 1 + live.len()],
+            channels: vec![Channel::default(); channels],
             up: false,
             down: false,
             wide: false,
             joined: Vec::new(),
+            joined_before: Vec::new(),
+            sources: Vec::new(),
             banks: Vec::new(),
             selects: Vec::new(),
         };
-        state.follow(drive, gate, select, live, defects);
+        state.follow(source, Touched::All, &mut Vec::new());
         state
     }
 
-    /// Reads again what has changed since. Select pins that are inputs count as 0
+    /// Reads again what has been touched. The channels that are not as they were are
+    /// added to `changed`, some of them twice. Select pins that are inputs count as 0
     /// (pulled down), as do gate pins.
     pub(super) fn follow(
         &mut self,
-        drive: &[Expander],
-        gate: &[Expander],
-        select: &[Expander],
-        live: &[bool],
-        defects: &Defects,
+        source: Source<'_>,
+        touched: Touched,
+        changed: &mut Vec<usize>,
     ) {
-        let c2 = drive.len() * BANK;
-        for (number, (drive, gate)) in drive.iter().zip(gate).enumerate() {
+        let before = changed.len();
+        if touched != Touched::Selects {
+            self.follow_banks(source, changed);
+        }
+        if touched == Touched::All {
+            self.follow_live(source, changed);
+        }
+        if touched != Touched::Banks {
+            self.follow_selects(source, changed);
+        }
+        if touched != Touched::Selects || changed[before..].contains(&(source.drive.len() * BANK)) {
+            self.sources.clear();
+            let channels = self.channels.iter().enumerate();
+            let sources = channels.filter(|(_, channel)| {
+                matches!(channel.pin, Pin::High | Pin::Pulled | Pin::Guarded)
+            });
+            self.sources.extend(sources.map(|(number, _)| number));
+        }
+    }
+
+    fn follow_banks(&mut self, source: Source<'_>, changed: &mut Vec<usize>) {
+        let c2 = source.drive.len() * BANK;
+        for (number, (drive, gate)) in source.drive.iter().zip(source.gate).enumerate() {
             let bank = Bank::of(drive, gate);
             match self.banks.get_mut(number) {
                 Some(before) if *before == bank => continue,
@@ -158,37 +205,41 @@ impl State {
             }
             let channels = self.channels.iter_mut().enumerate().skip(number * BANK);
             for (place, (channel, own)) in channels.take(BANK).enumerate() {
-                let closed = defects.disconnect((channel, c2), bit(bank.closed, place));
-                own.pin = bank.pin(place, closed);
+                let closed = source
+                    .defects
+                    .disconnect((channel, c2), bit(bank.closed, place));
+                let pin = bank.pin(place, closed);
+                if own.pin != pin {
+                    own.pin = pin;
+                    changed.push(channel);
+                }
             }
         }
-        for (channel, on) in self.channels.iter_mut().skip(c2 + 1).zip(live) {
-            channel.pin = if *on { Pin::Live } else { Pin::Off };
-        }
-        if !self
-            .selects
-            .iter()
-            .copied()
-            .eq(select.iter().map(Expander::high))
-        {
-            self.selects.clear();
-            self.selects.extend(select.iter().map(Expander::high));
-            self.select(c2, defects);
+    }
+
+    fn follow_live(&mut self, source: Source<'_>, changed: &mut Vec<usize>) {
+        let first = source.drive.len() * BANK + 1;
+        let channels = self.channels.iter_mut().enumerate().skip(first);
+        for ((channel, own), on) in channels.zip(source.live) {
+            let pin = if *on { Pin::Live } else { Pin::Off };
+            if own.pin != pin {
+                own.pin = pin;
+                changed.push(channel);
+            }
         }
     }
 
-    /// Takes over another state of the same front end, in the room it has.
-    pub(super) fn become_as(&mut self, other: &Self) {
-        self.channels.clone_from(&other.channels);
-        (self.up, self.down, self.wide) = (other.up, other.down, other.wide);
-        self.joined.clone_from(&other.joined);
-        self.banks.clone_from(&other.banks);
-        self.selects.clone_from(&other.selects);
-    }
-
-    /// What the select expanders switch.
-    fn select(&mut self, c2: usize, defects: &Defects) {
-        for channel in &self.joined {
+    fn follow_selects(&mut self, source: Source<'_>, changed: &mut Vec<usize>) {
+        let held = source.select.iter().map(Expander::high);
+        if self.selects.iter().copied().eq(held.clone()) {
+            return;
+        }
+        self.selects.clear();
+        self.selects.extend(held);
+        let c2 = source.drive.len() * BANK;
+        std::mem::swap(&mut self.joined, &mut self.joined_before);
+        self.joined.clear();
+        for channel in &self.joined_before {
             self.channels[*channel].sensed = false;
         }
         for (chip, pins) in self.selects.iter().copied().enumerate() {
@@ -196,40 +247,33 @@ impl State {
                 let lead = chip * 64 + mux * 8 + usize::from(pins & 7);
                 if lead < c2 {
                     self.channels[lead].sensed = true;
+                    self.joined.push(lead);
                 }
             }
-            if chip == 0 {
-                (self.up, self.down, self.wide) = (bit(pins, 3), bit(pins, 4), bit(pins, 5));
-                self.channels[c2].sensed = bit(pins, 6);
-                self.channels[c2].pin = if defects.disconnect((c2, c2), bit(pins, 7)) {
-                    Pin::High
-                } else {
-                    Pin::Off
-                };
+        }
+        if let Some(pins) = self.selects.first().copied() {
+            (self.up, self.down, self.wide) = (bit(pins, 3), bit(pins, 4), bit(pins, 5));
+            self.channels[c2].sensed = bit(pins, 6);
+            self.joined.extend(bit(pins, 6).then_some(c2));
+            let pin = match source.defects.disconnect((c2, c2), bit(pins, 7)) {
+                true => Pin::High,
+                false => Pin::Off,
+            };
+            if self.channels[c2].pin != pin {
+                self.channels[c2].pin = pin;
+                changed.push(c2);
             }
         }
-        if !defects.none() {
+        if !source.defects.none() {
+            self.joined.clear();
             for (number, channel) in self.channels.iter_mut().enumerate().take(c2 + 1) {
-                channel.sensed = defects.sense((number, c2), channel.sensed);
+                channel.sensed = source.defects.sense((number, c2), channel.sensed);
+                self.joined.extend(channel.sensed.then_some(number));
             }
         }
-        self.joined.clear();
-        let channels = self.channels.iter().enumerate();
-        let joined = channels.filter(|(_, channel)| channel.sensed);
-        self.joined.extend(joined.map(|(number, _)| number));
-    }
-
-    /// The channels that are not as they were in `before`; some of them twice.
-    pub(super) fn changed<'a>(&'a self, before: &'a Self) -> impl Iterator<Item = usize> + 'a {
-        let banks = self.banks.iter().zip(&before.banks).enumerate();
-        let banks = banks.filter(|(_, (new, old))| new != old);
-        let of_banks = banks.flat_map(|(bank, _)| bank * BANK..(bank + 1) * BANK);
-        let others = self.banks.len() * BANK..self.channels.len();
-        let joined = self.joined.iter().chain(&before.joined).copied();
-        of_banks
-            .chain(others)
-            .chain(joined)
-            .filter(|channel| self.channels.get(*channel) != before.channels.get(*channel))
+        let (before, now) = (&self.joined_before, &self.joined);
+        changed.extend(before.iter().filter(|channel| !now.contains(channel)));
+        changed.extend(now.iter().filter(|channel| !before.contains(channel)));
     }
 }
 

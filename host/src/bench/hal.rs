@@ -26,6 +26,7 @@ impl Shared {
         Spi {
             bench: Rc::clone(&self.0),
             device,
+            data: Vec::new(),
         }
     }
 
@@ -73,6 +74,8 @@ impl Shared {
 pub struct Spi {
     bench: Rc<RefCell<Bench>>,
     device: Device,
+    /// Room for what is clocked.
+    data: Vec<u8>,
 }
 
 impl SpiErrorType for Spi {
@@ -83,7 +86,8 @@ impl SpiDevice for Spi {
     /// All operations under one chip select. Delays among them are spent
     /// before the first bit.
     fn transaction(&mut self, operations: &mut [Operation<'_, u8>]) -> Result<(), Infallible> {
-        let mut data = Vec::new();
+        let data = &mut self.data;
+        data.clear();
         let mut delay = 0_u64;
         for operation in operations.iter() {
             match operation {
@@ -102,7 +106,7 @@ impl SpiDevice for Spi {
         if delay > 0 {
             bench.wait(delay);
         }
-        bench.transfer(self.device, &mut data);
+        bench.transfer(self.device, data);
         let mut rest = data.as_slice();
         for operation in operations.iter_mut() {
             let (into, length): (&mut [u8], usize) = match operation {

@@ -25,9 +25,11 @@ pub(super) struct Island {
     equations: Equations,
     /// Capacitance to 0 V that acts at each port, F.
     pub(super) capacitance: DVector<f64>,
-    /// Per port: ports with the same number are joined through resistors;
-    /// between different numbers there are diodes at most.
-    pub(super) lump: Vec<usize>,
+    /// Per port: its lump.
+    lump: Vec<usize>,
+    /// The ports of each lump, in order: joined through resistors, while between lumps
+    /// there are diodes at most.
+    lumps: Vec<Vec<usize>>,
     /// There is a source in it that is neither the probe's nor can be switched.
     pub(super) powered: bool,
 }
@@ -214,8 +216,22 @@ fn reduce(
     // Elimination leaves rounding; the solver needs exact symmetry.
     let conductance = (&conductance + conductance.transpose()) * 0.5;
     let junctions: Vec<Junction> = full.junctions;
+    let mut known: Vec<usize> = Vec::new();
+    let mut lumps: Vec<Vec<usize>> = Vec::new();
+    let mut lump = Vec::new();
+    for (port, node) in ports.iter().enumerate() {
+        let place = known.iter().position(|other| *other == linear[*node]);
+        let place = place.unwrap_or_else(|| {
+            known.push(linear[*node]);
+            lumps.push(Vec::new());
+            known.len() - 1
+        });
+        lumps[place].push(port);
+        lump.push(place);
+    }
     Ok(Island {
-        lump: ports.iter().map(|node| linear[*node]).collect(),
+        lump,
+        lumps,
         nodes: ports.clone(),
         ports: ports.iter().map(|node| channel_at[*node]).collect(),
         equations: Equations {
@@ -315,16 +331,15 @@ fn target(island: &Island, held: bool, volts: &[f64], elmore: &[f64], seen: &[f6
             v.clamp(FLOAT_LIMITS.0, FLOAT_LIMITS.1)
         }
     };
-    let tau: Vec<f64> = (0..volts.len())
-        .map(|port| {
-            let same = (0..volts.len()).filter(|other| island.lump[*other] == island.lump[port]);
-            let (moment, charge) = same.fold((0.0, 0.0), |(moment, charge), other| {
-                let farads = island.capacitance[other];
-                (moment + farads * elmore[other], charge + farads)
-            });
-            if charge > 0.0 { moment / charge } else { 0.0 }
-        })
-        .collect();
+    let lumps = island.lumps.iter().map(|ports| {
+        let (moment, charge) = ports.iter().fold((0.0, 0.0), |(moment, charge), port| {
+            let farads = island.capacitance[*port];
+            (moment + farads * elmore[*port], charge + farads)
+        });
+        if charge > 0.0 { moment / charge } else { 0.0 }
+    });
+    let lumps: Vec<f64> = lumps.collect();
+    let tau: Vec<f64> = island.lump.iter().map(|lump| lumps[*lump]).collect();
     Target {
         volts: volts.iter().map(limit).collect(),
         farads: tau.iter().zip(seen).map(|(tau, ohms)| tau / ohms).collect(),
@@ -334,34 +349,36 @@ fn target(island: &Island, held: bool, volts: &[f64], elmore: &[f64], seen: &[f6
 }
 
 impl Island {
-    /// Deviations from `target` that are left of the voltages `now` when the
-    /// fast movements within each lump have died away: the part that has the
-    /// shape of the lump's slowest movement, charge being kept.
-    pub(super) fn deviation(&self, now: &[f64], target: &Target) -> Vec<f64> {
-        (0..now.len())
-            .map(|port| {
-                let same = (0..now.len()).filter(|other| self.lump[*other] == self.lump[port]);
-                let (along, norm) = same.fold((0.0, 0.0), |(along, norm), other| {
-                    let weight = self.capacitance[other] * target.shape[other];
-                    (
-                        along + weight * (now[other] - target.volts[other]),
-                        norm + weight * target.shape[other],
-                    )
-                });
-                if norm > 0.0 {
-                    along / norm * target.shape[port]
+    /// What is left of the voltages `now` as deviations from `target` when the fast
+    /// movements within each lump have died away: the part that has the shape of the
+    /// lump's slowest movement, charge being kept.
+    pub(super) fn deviate(&self, now: &mut [f64], target: &Target) {
+        for ports in &self.lumps {
+            let (along, norm) = ports.iter().fold((0.0, 0.0), |(along, norm), port| {
+                let weight = self.capacitance[*port] * target.shape[*port];
+                (
+                    along + weight * (now[*port] - target.volts[*port]),
+                    norm + weight * target.shape[*port],
+                )
+            });
+            for port in ports {
+                now[*port] = if norm > 0.0 {
+                    along / norm * target.shape[*port]
                 } else {
                     0.0
-                }
-            })
-            .collect()
+                };
+            }
+        }
     }
 
-    /// Total capacitance of the lump that `port` belongs to, F.
+    /// The ports of the lump that `port` belongs to.
+    pub(super) fn lump_of(&self, port: usize) -> &[usize] {
+        &self.lumps[self.lump[port]]
+    }
+
+    /// Total capacitance of that lump, F.
     pub(super) fn lump_capacitance(&self, port: usize) -> f64 {
-        (0..self.ports.len())
-            .filter(|other| self.lump[*other] == self.lump[port])
-            .map(|other| self.capacitance[other])
-            .sum()
+        let ports = self.lump_of(port).iter();
+        ports.map(|other| self.capacitance[*other]).sum()
     }
 }

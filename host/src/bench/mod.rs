@@ -50,7 +50,7 @@ use defect::Defects;
 pub use defect::{ChipPin, Defect, DefectError, KINDS as DEFECTS, Line};
 pub use error::BenchError;
 pub use flash::{FlashError, VirtualFlash};
-use front_end::{BANK, Parts, Pin, State};
+use front_end::{BANK, Parts, Pin, Source, Touched};
 pub use harness::{ChassisLead, Tip};
 pub(crate) use harness::{Fitted, Spot, Who};
 pub use jig::OnJig;
@@ -128,8 +128,6 @@ pub struct Bench {
     levels: Vec<u16>,
     parts: Parts,
     plant: Plant,
-    /// What the chips' pins do at this moment.
-    state: State,
     scene: Scene,
     /// When something opens or closes by itself next, ns.
     next_edge: Option<u64>,
@@ -161,6 +159,7 @@ impl Bench {
         let taken = self.carry / self.spi_hz;
         self.carry %= self.spi_hz;
         self.run_to(self.now + taken);
+        let mut touched = None;
         match device {
             Device::Adc => {
                 if self.converter.transfer(data, start) {
@@ -172,22 +171,33 @@ impl Bench {
             }
             Device::Drive | Device::Gate if self.latched => data.fill(0xFF),
             Device::Drive => {
-                let reads = data.first().is_some_and(|opcode| opcode & 1 == 1);
-                let levels = if reads {
-                    self.drive_levels()
-                } else {
-                    Vec::new()
+                let levels = match data.first().is_some_and(|opcode| chips::reads(*opcode)) {
+                    true => self.drive_levels(),
+                    false => Vec::new(),
                 };
-                chips::clock(&mut self.drive, data, &levels);
+                if chips::clock(&mut self.drive, data, &levels) {
+                    touched = Some(Touched::Banks);
+                }
             }
-            Device::Gate => chips::clock(&mut self.gate, data, &[]),
-            Device::Select => chips::clock(&mut self.select, data, &[]),
+            Device::Gate => {
+                if chips::clock(&mut self.gate, data, &[]) {
+                    touched = Some(Touched::Banks);
+                }
+            }
+            Device::Select => {
+                if chips::clock(&mut self.select, data, &[]) {
+                    touched = Some(Touched::Selects);
+                }
+            }
         }
         if let Some(high) = self.defects.line(device) {
             data.fill(if high { 0xFF } else { 0 });
         }
         if device != Device::Adc {
-            self.refresh();
+            match touched {
+                Some(touched) => self.refresh(touched),
+                None => self.discharge(),
+            }
             self.watch();
         }
         // Most flows right after a change of the drive, and once the wiring has settled.
@@ -269,16 +279,16 @@ impl Bench {
     }
 
     /// Carries the chips' pins over to the wiring.
-    fn refresh(&mut self) {
+    fn refresh(&mut self, touched: Touched) {
         self.discharge();
-        self.state.follow(
-            &self.drive,
-            &self.gate,
-            &self.select,
-            &self.live,
-            &self.defects,
-        );
-        if let Err(error) = self.plant.change(&self.state, self.now, &self.parts) {
+        let source = Source {
+            drive: &self.drive,
+            gate: &self.gate,
+            select: &self.select,
+            live: &self.live,
+            defects: &self.defects,
+        };
+        if let Err(error) = self.plant.change(source, touched, self.now, &self.parts) {
             self.trouble.get_or_insert(error);
         }
         if self.store.next().is_some() {
@@ -353,7 +363,7 @@ impl Bench {
                 .iter_mut()
                 .chain(&mut self.gate)
                 .for_each(Expander::reset);
-            self.refresh();
+            self.refresh(Touched::Banks);
         }
     }
 

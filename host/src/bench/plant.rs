@@ -9,7 +9,7 @@
 //! (the wide divider's leg 22 of 23 parts: 1 kΩ beside 22 kΩ).
 
 use super::error::BenchError;
-use super::front_end::{Channel, Parts, Pin, State};
+use super::front_end::{Channel, Parts, Pin, Source, State, Touched};
 use super::island::{BUS_LEAK, BusLoad, Driven, Island, Target, targets};
 use loomproof_core::instrument::{BUS, REFERENCE};
 use std::collections::HashMap;
@@ -31,16 +31,35 @@ impl Movement {
         &self.target[self.part]
     }
 
-    fn volts(&self, port: usize, now: u64) -> f64 {
-        let target = self.target();
+    /// What is left at `now` of a deviation that dies away with `tau`, s.
+    fn left(&self, tau: f64, now: u64) -> f64 {
         let seconds = now.saturating_sub(self.since) as f64 * 1e-9;
-        let tau = target.tau[port];
-        let left = if tau > 0.0 {
+        if tau > 0.0 {
             (-seconds / tau).exp()
         } else {
             0.0
-        };
-        target.volts[port] + self.deviation[port] * left
+        }
+    }
+
+    fn volts(&self, port: usize, now: u64) -> f64 {
+        let target = self.target();
+        target.volts[port] + self.deviation[port] * self.left(target.tau[port], now)
+    }
+
+    /// The voltage of every port, V, in the room of the deviations, which are gone.
+    fn stop(&mut self, now: u64) -> Vec<f64> {
+        let mut volts = std::mem::take(&mut self.deviation);
+        let target = self.target();
+        // The ports of a lump share a time constant.
+        let (mut tau, mut left) = (0.0, 0.0);
+        for (port, value) in volts.iter_mut().enumerate() {
+            if target.tau[port] != tau {
+                tau = target.tau[port];
+                left = self.left(tau, now);
+            }
+            *value = target.volts[port] + *value * left;
+        }
+        volts
     }
 }
 
@@ -49,7 +68,19 @@ struct BusMovement {
     since: u64,
     volts: f64,
     load: BusLoad,
+    /// Per lead: its channel and the conductance between them, S.
     joined: Vec<(usize, f64)>,
+    /// Their islands, in order.
+    islands: Vec<usize>,
+}
+
+/// An island that is about to head for somewhere else.
+struct Heading {
+    island: usize,
+    target: Rc<Vec<Target>>,
+    part: usize,
+    /// Where its ports are, V.
+    volts: Vec<f64>,
 }
 
 /// The islands of the wiring while all its contacts stay as they are.
@@ -78,6 +109,15 @@ impl Wired {
             seat,
         }
     }
+
+    /// The islands of the leads that are joined to the sense bus.
+    fn islands_of(&self, joined: &[(usize, f64)]) -> Vec<usize> {
+        let seats = joined.iter().map(|(channel, _)| self.seat[*channel]);
+        let mut islands: Vec<usize> = seats.map(|(island, _)| island).collect();
+        islands.sort_unstable();
+        islands.dedup();
+        islands
+    }
 }
 
 /// The wiring, the leads and the sense bus.
@@ -95,6 +135,12 @@ pub(super) struct Plant {
     stirred: u32,
     /// Room for the key that is looked up.
     key: Vec<u8>,
+    /// Room for the channels that change.
+    changed: Vec<usize>,
+    /// Room for the islands that move.
+    moving: Vec<usize>,
+    /// Room for where they head.
+    heading: Vec<Heading>,
 }
 
 impl Plant {
@@ -112,6 +158,7 @@ impl Plant {
             volts: 0.0,
             load: parts.bus_load(&state),
             joined: Vec::new(),
+            islands: Vec::new(),
         };
         let mut plant = Self {
             wired,
@@ -123,6 +170,9 @@ impl Plant {
             solved: HashMap::new(),
             stirred: 0,
             key: Vec::new(),
+            changed: Vec::new(),
+            moving: Vec::new(),
+            heading: Vec::new(),
         };
         for island in 0..plant.wired.islands.len() {
             let target = plant.solve(&[island], None, parts)?;
@@ -204,87 +254,114 @@ impl Plant {
         Ok(target)
     }
 
-    /// The islands of the leads that are joined to the sense bus.
-    fn islands_of(&self, joined: &[(usize, f64)]) -> Vec<usize> {
-        let seats = joined.iter().map(|(channel, _)| self.wired.seat[*channel]);
-        let mut islands: Vec<usize> = seats.map(|(island, _)| island).collect();
-        islands.sort_unstable();
-        islands.dedup();
-        islands
-    }
-
-    /// The front end changes to `state` at `now`.
+    /// The front end changes at `now`.
     pub(super) fn change(
         &mut self,
-        state: &State,
+        source: Source<'_>,
+        touched: Touched,
         now: u64,
         parts: &Parts,
     ) -> Result<(), BenchError> {
-        let changed = state.changed(&self.state);
-        let moving: Vec<usize> = changed.map(|channel| self.wired.seat[channel].0).collect();
-        self.head_anew(moving, state, now, parts)
+        self.changed.clear();
+        self.state.follow(source, touched, &mut self.changed);
+        self.moving.clear();
+        let seat = &self.wired.seat;
+        let moving = self.changed.iter().map(|channel| seat[*channel].0);
+        self.moving.extend(moving);
+        self.head_anew(now, parts)
     }
 
     /// The voltages of live sources have changed at `now`.
     pub(super) fn stir(&mut self, now: u64, parts: &Parts) -> Result<(), BenchError> {
         self.stirred += 1;
+        self.moving.clear();
         let live = self.wired.seat.iter().skip(self.leads + 1);
-        let moving = live.map(|(island, _)| *island).collect();
-        let state = self.state.clone();
-        self.head_anew(moving, &state, now, parts)
+        self.moving.extend(live.map(|(island, _)| *island));
+        self.head_anew(now, parts)
     }
 
-    /// Some islands, and those on the sense bus, head for where `state` brings them.
-    fn head_anew(
-        &mut self,
-        mut moving: Vec<usize>,
-        state: &State,
-        now: u64,
-        parts: &Parts,
-    ) -> Result<(), BenchError> {
-        let joined: Vec<(usize, f64)> = state
-            .joined
-            .iter()
-            .filter_map(|channel| Some((*channel, 1.0 / parts.sense(*channel, true)?)))
-            .collect();
-        let (before, after) = (self.islands_of(&self.bus.joined), self.islands_of(&joined));
-        let load = parts.bus_load(state);
-        let mut on_bus = before.iter().chain(&after);
-        let bus_changed = load != self.bus.load || on_bus.any(|island| moving.contains(island));
-        if bus_changed {
-            moving.extend(before.iter().chain(&after));
+    /// The islands in `moving`, and those on the sense bus, head for where the front end
+    /// brings them.
+    fn head_anew(&mut self, now: u64, parts: &Parts) -> Result<(), BenchError> {
+        let bus = self.bus_anew(now, parts);
+        let on_bus = match &bus {
+            Some(bus) if !bus.islands.is_empty() => {
+                Some(self.solve(&bus.islands, Some(bus.load), parts)?)
+            }
+            _ => None,
+        };
+        if let Some(bus) = &bus {
+            self.moving
+                .extend(self.bus.islands.iter().chain(&bus.islands));
         }
+        let mut moving = std::mem::take(&mut self.moving);
         moving.sort_unstable();
         moving.dedup();
-        let mut volts: Vec<(usize, Vec<f64>)> = moving
-            .into_iter()
-            .map(|island| (island, self.island_volts(island, now)))
-            .collect();
-        if bus_changed {
-            self.bus.volts = self.bus_volts(now);
-            self.share_charge(state, load, parts, &mut volts);
+        self.heading.clear();
+        for island in moving.iter().copied() {
+            let on_bus = on_bus.as_ref().zip(bus.as_ref()).and_then(|(target, bus)| {
+                let part = bus.islands.iter().position(|other| *other == island)?;
+                Some((Rc::clone(target), part))
+            });
+            let (target, part) = match on_bus {
+                Some(there) => there,
+                None => (self.solve(&[island], None, parts)?, 0),
+            };
+            self.heading.push(Heading {
+                island,
+                target,
+                part,
+                volts: Vec::new(),
+            });
         }
-        self.state.become_as(state);
-        let mut on_bus = None;
-        if bus_changed {
-            self.bus.since = now;
-            self.bus.load = load;
-            self.bus.joined = joined;
-            if !after.is_empty() {
-                on_bus = Some(self.solve(&after, Some(load), parts)?);
-            }
+        self.moving = moving;
+        // From here on nothing fails.
+        for heading in &mut self.heading {
+            heading.volts = self.movements[heading.island].stop(now);
         }
-        for (island, volts) in volts {
-            let part = after.iter().position(|other| *other == island);
-            match (&on_bus, part) {
-                (Some(target), Some(part)) => self.head_for(island, target, part, &volts, now),
-                _ => {
-                    let target = self.solve(&[island], None, parts)?;
-                    self.head_for(island, &target, 0, &volts, now);
-                }
-            }
+        if let Some(bus) = bus {
+            self.share_charge(&bus);
+            self.bus = bus;
+        }
+        for heading in self.heading.drain(..) {
+            let Heading {
+                island,
+                target,
+                part,
+                mut volts,
+            } = heading;
+            self.wired.islands[island].deviate(&mut volts, &target[part]);
+            self.movements[island] = Movement {
+                since: now,
+                target,
+                part,
+                deviation: volts,
+            };
         }
         Ok(())
+    }
+
+    /// The sense bus from `now` on, if the front end or an island in `moving` changes it.
+    fn bus_anew(&self, now: u64, parts: &Parts) -> Option<BusMovement> {
+        let load = parts.bus_load(&self.state);
+        let joined = self.bus.joined.iter().map(|(channel, _)| channel);
+        if load == self.bus.load
+            && self.state.joined.iter().eq(joined)
+            && !(self.bus.islands.iter()).any(|island| self.moving.contains(island))
+        {
+            return None;
+        }
+        let joined = self.state.joined.iter().copied();
+        let joined: Vec<(usize, f64)> = joined
+            .filter_map(|channel| Some((channel, 1.0 / parts.sense(channel, true)?)))
+            .collect();
+        Some(BusMovement {
+            since: now,
+            volts: self.bus_volts(now),
+            load,
+            islands: self.wired.islands_of(&joined),
+            joined,
+        })
     }
 
     /// Contacts of the wiring open or close at `now`. What stands on the nodes
@@ -300,13 +377,14 @@ impl Plant {
         }
         let mut stands: HashMap<usize, f64> = HashMap::new();
         for (island, content) in self.wired.islands.iter().enumerate() {
-            let volts = self.island_volts(island, now);
+            let movement = &self.movements[island];
+            let volts = (0..content.nodes.len()).map(|port| movement.volts(port, now));
             stands.extend(content.nodes.iter().copied().zip(volts));
         }
         self.bus.volts = self.bus_volts(now);
         self.bus.since = now;
         self.wired = Rc::clone(wired);
-        let joined = self.islands_of(&self.bus.joined);
+        let joined = wired.islands_of(&self.bus.joined);
         let load = self.bus.load;
         let on_bus = match joined.is_empty() {
             true => None,
@@ -321,10 +399,10 @@ impl Plant {
             };
             let own = &target[part];
             let nodes = content.nodes.iter().zip(&own.volts);
-            let volts: Vec<f64> = nodes
+            let mut deviation: Vec<f64> = nodes
                 .map(|(node, rest)| stands.get(node).copied().unwrap_or(*rest))
                 .collect();
-            let deviation = content.deviation(&volts, own);
+            content.deviate(&mut deviation, own);
             movements.push(Movement {
                 since: now,
                 target,
@@ -333,63 +411,34 @@ impl Plant {
             });
         }
         self.movements = movements;
+        self.bus.islands = joined;
         Ok(())
     }
 
-    /// Shares the charge of the bus with every lead that is newly joined to it;
-    /// `load` takes its part.
-    fn share_charge(
-        &self,
-        state: &State,
-        load: BusLoad,
-        parts: &Parts,
-        volts: &mut [(usize, Vec<f64>)],
-    ) {
-        let loads = load.up + load.down;
-        for channel in state.joined.iter().copied() {
-            let (island, port) = self.wired.seat[channel];
-            if self.state.channels[channel].sensed {
+    /// Shares the charge of the bus with every lead that is newly joined to it; its
+    /// load takes its part.
+    fn share_charge(&mut self, bus: &BusMovement) {
+        let loads = bus.load.up + bus.load.down;
+        for (channel, joint) in bus.joined.iter().copied() {
+            if self.bus.joined.iter().any(|(before, _)| *before == channel) {
                 continue;
             }
-            if let Ok(at) = volts.binary_search_by_key(&island, |(island, _)| *island) {
-                let volts = &mut volts[at].1;
-                let lump = &self.wired.islands[island].lump;
-                let own = self.wired.islands[island].lump_capacitance(port);
+            let (island, port) = self.wired.seat[channel];
+            let at = self.heading.binary_search_by_key(&island, |it| it.island);
+            if let Ok(at) = at {
+                let volts = &mut self.heading[at].volts;
+                let content = &self.wired.islands[island];
                 // One pole stands for all capacitances that move together; the
                 // charge spreads over the same before that pole shows it.
+                let own = content.lump_capacitance(port);
                 let farads = self.movements[island].target().farads[port].max(own) + BUS.value();
-                let joint = parts.sense(channel, true).map_or(0.0, |ohms| 1.0 / ohms);
                 let share = joint / (joint + loads);
-                let shift = (self.bus.volts - volts[port]) * share * BUS.value() / farads;
-                for other in (0..volts.len()).filter(|other| lump[*other] == lump[port]) {
-                    volts[other] += shift;
+                let shift = (bus.volts - volts[port]) * share * BUS.value() / farads;
+                for other in content.lump_of(port) {
+                    volts[*other] += shift;
                 }
             }
         }
-    }
-
-    fn head_for(
-        &mut self,
-        island: usize,
-        target: &Rc<Vec<Target>>,
-        part: usize,
-        volts: &[f64],
-        now: u64,
-    ) {
-        let deviation = self.wired.islands[island].deviation(volts, &target[part]);
-        self.movements[island] = Movement {
-            since: now,
-            target: Rc::clone(target),
-            part,
-            deviation,
-        };
-    }
-
-    fn island_volts(&self, island: usize, now: u64) -> Vec<f64> {
-        let movement = &self.movements[island];
-        (0..self.wired.islands[island].ports.len())
-            .map(|port| movement.volts(port, now))
-            .collect()
     }
 
     /// Voltage of a channel, V.
@@ -441,12 +490,9 @@ impl Plant {
 
     /// The current that the probe's sources and its weak pull-up give together, A.
     pub(super) fn drive_current(&self, now: u64, parts: &Parts) -> f64 {
-        let sources = self.state.channels.iter().enumerate();
-        let sources = sources
-            .filter(|(_, channel)| matches!(channel.pin, Pin::High | Pin::Pulled | Pin::Guarded));
-        let given = sources.filter_map(|(number, channel)| {
-            let (volts, ohms) = parts.drive(number, channel.pin)?;
-            Some(((volts - self.channel_volts(number, now)) / ohms).max(0.0))
+        let given = self.state.sources.iter().filter_map(|channel| {
+            let (volts, ohms) = parts.drive(*channel, self.state.channels[*channel].pin)?;
+            Some(((volts - self.channel_volts(*channel, now)) / ohms).max(0.0))
         });
         let pull = match self.bus.load.up {
             0.0 => 0.0,

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use super::chips::{Converter, Expander};
 use super::defect::Defects;
 use super::error::BenchError;
-use super::front_end::{BANK, Parts, State};
+use super::front_end::{BANK, Parts, Source, State};
 use super::harness::{self, ChassisLead, Rigged, Tip};
 use super::noise::Noise;
 use super::plant::Plant;
@@ -188,9 +188,15 @@ impl Bench {
         let gate = chips(Device::Gate, banks);
         let select = chips(Device::Select, leads.div_ceil(64));
         let live = vec![true; parts.live.len()];
-        let state = State::of(&drive, &gate, &select, &live, &defects);
+        let state = State::of(Source {
+            drive: &drive,
+            gate: &gate,
+            select: &select,
+            live: &live,
+            defects: &defects,
+        });
         let powered = scene.powered();
-        let plant = Plant::new(wired, powered, state.clone(), usize::from(leads), &parts)?;
+        let plant = Plant::new(wired, powered, state, usize::from(leads), &parts)?;
         let mut bench = Self {
             drive,
             gate,
@@ -202,7 +208,6 @@ impl Bench {
             levels: vec![0; usize::from(banks)],
             parts,
             plant,
-            state,
             next_edge: scene.next(0),
             scene,
             nodes,

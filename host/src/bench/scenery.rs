@@ -5,7 +5,7 @@ use loomproof_core::units::Volts;
 use loomproof_core::wire::LeadId;
 
 use super::error::BenchError;
-use super::front_end::BANK;
+use super::front_end::{BANK, Touched};
 use super::{Bench, solution};
 
 impl Bench {
@@ -15,7 +15,7 @@ impl Bench {
         for (source, live) in self.live.iter_mut().enumerate() {
             *live = on || self.store.holds(source);
         }
-        self.refresh();
+        self.refresh(Touched::All);
         self.watch();
     }
 
