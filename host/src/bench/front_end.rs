@@ -54,9 +54,9 @@ pub(super) struct Channel {
     pub(super) sensed: bool,
 }
 
-/// What the front end's state is read off.
+/// The probe's chips, and what else the front end's state is read off.
 #[derive(Clone, Copy)]
-pub(super) struct Source<'a> {
+pub(super) struct Chips<'a> {
     /// The drive expanders.
     pub(super) drive: &'a [Expander],
     /// The expanders that close the disconnects.
@@ -148,8 +148,8 @@ fn bit(word: u16, place: usize) -> bool {
 
 impl State {
     /// Reads it off the chips' pins.
-    pub(super) fn of(source: Source<'_>) -> Self {
-        let channels = source.drive.len() * BANK + 1 + source.live.len();
+    pub(super) fn of(chips: Chips<'_>) -> Self {
+        let channels = chips.drive.len() * BANK + 1 + chips.live.len();
         let mut state = Self {
             channels: vec![Channel::default(); channels],
             up: false,
@@ -161,30 +161,25 @@ impl State {
             banks: Vec::new(),
             selects: Vec::new(),
         };
-        state.follow(source, Touched::All, &mut Vec::new());
+        state.follow(chips, Touched::All, &mut Vec::new());
         state
     }
 
     /// Reads again what has been touched. The channels that are not as they were are
     /// added to `changed`, some of them twice. Select pins that are inputs count as 0
     /// (pulled down), as do gate pins.
-    pub(super) fn follow(
-        &mut self,
-        source: Source<'_>,
-        touched: Touched,
-        changed: &mut Vec<usize>,
-    ) {
-        let before = changed.len();
+    pub(super) fn follow(&mut self, chips: Chips<'_>, touched: Touched, changed: &mut Vec<usize>) {
+        let already = changed.len();
         if touched != Touched::Selects {
-            self.follow_banks(source, changed);
+            self.follow_banks(chips, changed);
         }
         if touched == Touched::All {
-            self.follow_live(source, changed);
+            self.follow_live(chips, changed);
         }
         if touched != Touched::Banks {
-            self.follow_selects(source, changed);
+            self.follow_selects(chips, changed);
         }
-        if touched != Touched::Selects || changed[before..].contains(&(source.drive.len() * BANK)) {
+        if touched != Touched::Selects || changed[already..].contains(&(chips.drive.len() * BANK)) {
             self.sources.clear();
             let channels = self.channels.iter().enumerate();
             let sources = channels.filter(|(_, channel)| {
@@ -194,9 +189,10 @@ impl State {
         }
     }
 
-    fn follow_banks(&mut self, source: Source<'_>, changed: &mut Vec<usize>) {
-        let c2 = source.drive.len() * BANK;
-        for (number, (drive, gate)) in source.drive.iter().zip(source.gate).enumerate() {
+    /// The drives of the leads.
+    fn follow_banks(&mut self, chips: Chips<'_>, changed: &mut Vec<usize>) {
+        let c2 = chips.drive.len() * BANK;
+        for (number, (drive, gate)) in chips.drive.iter().zip(chips.gate).enumerate() {
             let bank = Bank::of(drive, gate);
             match self.banks.get_mut(number) {
                 Some(before) if *before == bank => continue,
@@ -205,7 +201,7 @@ impl State {
             }
             let channels = self.channels.iter_mut().enumerate().skip(number * BANK);
             for (place, (channel, own)) in channels.take(BANK).enumerate() {
-                let closed = source
+                let closed = chips
                     .defects
                     .disconnect((channel, c2), bit(bank.closed, place));
                 let pin = bank.pin(place, closed);
@@ -217,10 +213,11 @@ impl State {
         }
     }
 
-    fn follow_live(&mut self, source: Source<'_>, changed: &mut Vec<usize>) {
-        let first = source.drive.len() * BANK + 1;
+    /// The live sources.
+    fn follow_live(&mut self, chips: Chips<'_>, changed: &mut Vec<usize>) {
+        let first = chips.drive.len() * BANK + 1;
         let channels = self.channels.iter_mut().enumerate().skip(first);
-        for ((channel, own), on) in channels.zip(source.live) {
+        for ((channel, own), on) in channels.zip(chips.live) {
             let pin = if *on { Pin::Live } else { Pin::Off };
             if own.pin != pin {
                 own.pin = pin;
@@ -229,14 +226,15 @@ impl State {
         }
     }
 
-    fn follow_selects(&mut self, source: Source<'_>, changed: &mut Vec<usize>) {
-        let held = source.select.iter().map(Expander::high);
+    /// What is on the sense bus, and the drive of C2.
+    fn follow_selects(&mut self, chips: Chips<'_>, changed: &mut Vec<usize>) {
+        let held = chips.select.iter().map(Expander::high);
         if self.selects.iter().copied().eq(held.clone()) {
             return;
         }
         self.selects.clear();
         self.selects.extend(held);
-        let c2 = source.drive.len() * BANK;
+        let c2 = chips.drive.len() * BANK;
         std::mem::swap(&mut self.joined, &mut self.joined_before);
         self.joined.clear();
         for channel in &self.joined_before {
@@ -255,7 +253,7 @@ impl State {
             (self.up, self.down, self.wide) = (bit(pins, 3), bit(pins, 4), bit(pins, 5));
             self.channels[c2].sensed = bit(pins, 6);
             self.joined.extend(bit(pins, 6).then_some(c2));
-            let pin = match source.defects.disconnect((c2, c2), bit(pins, 7)) {
+            let pin = match chips.defects.disconnect((c2, c2), bit(pins, 7)) {
                 true => Pin::High,
                 false => Pin::Off,
             };
@@ -264,10 +262,10 @@ impl State {
                 changed.push(c2);
             }
         }
-        if !source.defects.none() {
+        if !chips.defects.none() {
             self.joined.clear();
             for (number, channel) in self.channels.iter_mut().enumerate().take(c2 + 1) {
-                channel.sensed = source.defects.sense((number, c2), channel.sensed);
+                channel.sensed = chips.defects.sense((number, c2), channel.sensed);
                 self.joined.extend(channel.sensed.then_some(number));
             }
         }

@@ -51,7 +51,7 @@ use defect::Defects;
 pub use defect::{ChipPin, Defect, DefectError, KINDS as DEFECTS, Line};
 pub use error::BenchError;
 pub use flash::{FlashError, VirtualFlash};
-use front_end::{BANK, Parts, Pin, Source, Touched};
+use front_end::{BANK, Chips, Parts, Pin, Touched};
 pub use harness::{ChassisLead, Tip};
 pub(crate) use harness::{Fitted, Spot, Who};
 pub use jig::OnJig;
@@ -269,14 +269,14 @@ impl Bench {
     /// Carries the chips' pins over to the wiring.
     fn refresh(&mut self, touched: Touched) {
         self.discharge();
-        let source = Source {
+        let chips = Chips {
             drive: &self.drive,
             gate: &self.gate,
             select: &self.select,
             live: &self.live,
             defects: &self.defects,
         };
-        if let Err(error) = self.plant.change(source, touched, self.now, &self.parts) {
+        if let Err(error) = self.plant.change(chips, touched, self.now, &self.parts) {
             self.trouble.get_or_insert(error);
         }
         if self.store.next().is_some() {

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use super::chips::{Converter, Expander};
 use super::defect::Defects;
 use super::error::BenchError;
-use super::front_end::{BANK, Parts, Source, State};
+use super::front_end::{BANK, Chips, Parts, State};
 use super::harness::{self, ChassisLead, Rigged, Tip};
 use super::noise::Noise;
 use super::plant::Plant;
@@ -188,7 +188,7 @@ impl Bench {
         let gate = chips(Device::Gate, banks);
         let select = chips(Device::Select, leads.div_ceil(64));
         let live = vec![true; parts.live.len()];
-        let state = State::of(Source {
+        let state = State::of(Chips {
             drive: &drive,
             gate: &gate,
             select: &select,

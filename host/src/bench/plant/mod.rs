@@ -14,7 +14,7 @@ mod solve;
 mod wired;
 
 use super::error::BenchError;
-use super::front_end::{Parts, Source, State, Touched};
+use super::front_end::{Chips, Parts, State, Touched};
 use super::island::Target;
 use loomproof_core::instrument::BUS;
 use movement::{BusMovement, Heading, Movement};
@@ -92,13 +92,13 @@ impl Plant {
     /// The front end changes at `now`.
     pub(super) fn change(
         &mut self,
-        source: Source<'_>,
+        chips: Chips<'_>,
         touched: Touched,
         now: u64,
         parts: &Parts,
     ) -> Result<(), BenchError> {
         self.changed.clear();
-        self.state.follow(source, touched, &mut self.changed);
+        self.state.follow(chips, touched, &mut self.changed);
         self.moving.clear();
         let seat = &self.wired.seat;
         let moving = self.changed.iter().map(|channel| seat[*channel].0);

@@ -2,7 +2,7 @@
 
 use crate::bench::chips::{CONVERSION_NS, Converter, Expander, clock};
 use crate::bench::defect::Defects;
-use crate::bench::front_end::{Pin, Source, State};
+use crate::bench::front_end::{Chips, Pin, State};
 
 fn send(chips: &mut [Expander], bytes: &[u8]) -> Vec<u8> {
     let mut data = bytes.to_vec();
@@ -137,7 +137,7 @@ fn pins_become_drive_and_sense() {
     send(&mut select, &[0x42, 0x14, 0b0010_0010, 0b1]);
     send(&mut select, &[0x40, 0x00, 0, 0]);
     send(&mut select, &[0x42, 0x00, 0, 0]);
-    let state = State::of(Source {
+    let state = State::of(Chips {
         drive: &drive,
         gate: &gate,
         select: &select,
