@@ -4,6 +4,7 @@
 
 use std::collections::BTreeSet;
 
+use loomproof::fault::Fault;
 use loomproof::fault::spell::parse;
 use loomproof::plan::model::{End, Ring, RingOn};
 use loomproof::ringout::{Outcome, Stop};
@@ -76,4 +77,18 @@ fn whatever_is_live_on_it_is_refused() {
     }
     println!("{tried} live faults");
     assert!(tried > 2 * (70 + 40), "{tried}");
+}
+
+/// A tap that misses leaves a net behind a reversed diode to hang on a gigohm beside
+/// milliohms: its equations go round within their rounding, and that is a solution.
+#[test]
+fn a_net_whose_equations_go_round_within_rounding_is_solved() {
+    let site = drawn(15, 112, Form::Vehicle).load().unwrap();
+    let faults: Vec<Fault> = ["reversed@D1", "tap-missed@T4"]
+        .map(|fault| parse(fault, &site.job).unwrap())
+        .to_vec();
+    for seed in 2_000_000..2_000_010 {
+        let scan = site.scan(&faults, &site.settings(seed));
+        assert!(matches!(scan, Ok((_, Outcome::Complete(_)))), "seed {seed}");
+    }
 }

@@ -146,10 +146,17 @@ impl Transport for Loopback {
         "virtual"
     }
 
+    /// # Errors
+    /// Where the bench has failed: what the probe would say of its readings is wrong.
     fn write(&mut self, bytes: &[u8], _: Instant) -> Result<(), TransportError> {
         let sent = &mut self.sent;
         self.probe.receive(bytes, &mut |answer| sent.extend(answer));
-        Ok(())
+        match self.probe.bench.0.borrow().trouble() {
+            None => Ok(()),
+            Some(trouble) => Err(TransportError::Io(std::io::Error::other(format!(
+                "the virtual bench has failed: {trouble}"
+            )))),
+        }
     }
 
     /// Everything that will ever come is there when `write` returns.
