@@ -35,7 +35,7 @@ step that expects a joint, and is taken for one at rest (vehicle-048-s8 2000003)
 at once (bench-080-s12) are found only where they grow one by one. In two runs the bench did \
 not come to rest in its own equations, and its probe was taken for defective (vehicle-112-s15 \
 2000004, and single fault clip-off@V3:5 of vehicle-128-s16); the bench was mended \
-(`tests/tests/floating_nets.rs`), and these two are in the table as on commit `7c8db02f5f56`.
+(`tests/tests/floating_nets.rs`), and these two are in the table as on commit `d51094e43991`.
 ";
 
 impl Counts {
