@@ -130,16 +130,14 @@ impl Equations {
     }
 
     /// Whether the currents cancel at every node as well as rounding lets
-    /// them: a sum of n products is known to n times its rounding. (A floating node
-    /// next to milliohms has a conductance to 0 V of 10⁻¹² of its others, so its
-    /// voltage cannot come to rest within 1 nV.)
+    /// them. (A floating node next to milliohms has a conductance to 0 V of
+    /// 10⁻¹² of its others, so its voltage cannot come to rest within 1 nV.)
     fn at_rounding(&self, residual: &DVector<f64>, v: &DVector<f64>) -> bool {
         let flow = self.conductance.abs() * v.abs() + self.injected.abs();
-        let rounding = (16 + v.len()) as f64 * f64::EPSILON;
         residual
             .iter()
             .zip(&flow)
-            .all(|(left, flow)| left.abs() <= rounding * flow)
+            .all(|(left, flow)| left.abs() <= 16.0 * f64::EPSILON * flow)
     }
 
     /// The static solution.
