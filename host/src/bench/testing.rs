@@ -1,13 +1,20 @@
 //! Small jobs built in code, and a hand-written driver that talks bytes to the
 //! bench, for tests.
 
-use super::{Bench, Device, Settings};
+use super::{Bench, BenchError, Device, Settings};
 use crate::fault::kinds::*;
 use crate::fault::{Cavity, Fault, Joint, Touches};
 use crate::hookup::{Clip, Hookup, Point};
 use crate::plan::model::*;
 use loomproof_core::units::*;
 use loomproof_core::wire::{LeadId, Place};
+
+impl Bench {
+    /// Its network has no solution from here on.
+    pub(crate) fn fail(&mut self) {
+        self.trouble = Some(BenchError::NotSolved);
+    }
+}
 
 /// A job without anything in it.
 pub(crate) fn empty_job() -> Job {

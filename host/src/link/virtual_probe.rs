@@ -170,3 +170,22 @@ impl Transport for Loopback {
         Ok(n)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::{Bare, Settings};
+    use crate::link::Link as _;
+    use loomproof_core::wire::{Place, Request};
+
+    #[test]
+    fn a_bench_that_has_failed_is_no_fault_of_the_probe() {
+        let bench = Bench::bare(Bare::Free, &Settings::default()).unwrap();
+        let mut session = VirtualProbe::new(bench).session().unwrap();
+        session.exchange(&Request::Survey).unwrap();
+        session.transport().probe().bench().0.borrow_mut().fail();
+        let error = session.exchange(&Request::Arm(Place::Bench)).unwrap_err();
+        let said = error.to_string();
+        assert!(said.contains("the virtual bench has failed"), "{said}");
+    }
+}
