@@ -69,6 +69,13 @@ pub(super) struct Chips<'a> {
     pub(super) defects: &'a Defects,
 }
 
+impl Chips<'_> {
+    /// The channel of C2: behind all leads, before the live sources.
+    fn c2(&self) -> usize {
+        self.drive.len() * BANK
+    }
+}
+
 /// What may be other than it was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Touched {
@@ -81,7 +88,7 @@ pub(super) enum Touched {
 }
 
 /// The state of the whole front end.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(super) struct State {
     /// All leads, then C2, then live sources.
     pub(super) channels: Vec<Channel>,
@@ -149,7 +156,7 @@ fn bit(word: u16, place: usize) -> bool {
 impl State {
     /// Reads it off the chips' pins.
     pub(super) fn of(chips: Chips<'_>) -> Self {
-        let channels = chips.drive.len() * BANK + 1 + chips.live.len();
+        let channels = chips.c2() + 1 + chips.live.len();
         let mut state = Self {
             channels: vec![Channel::default(); channels],
             up: false,
@@ -179,7 +186,7 @@ impl State {
         if touched != Touched::Banks {
             self.follow_selects(chips, changed);
         }
-        if touched != Touched::Selects || changed[already..].contains(&(chips.drive.len() * BANK)) {
+        if touched != Touched::Selects || changed[already..].contains(&chips.c2()) {
             self.sources.clear();
             let channels = self.channels.iter().enumerate();
             let sources = channels.filter(|(_, channel)| {
@@ -191,7 +198,7 @@ impl State {
 
     /// The drives of the leads.
     fn follow_banks(&mut self, chips: Chips<'_>, changed: &mut Vec<usize>) {
-        let c2 = chips.drive.len() * BANK;
+        let c2 = chips.c2();
         for (number, (drive, gate)) in chips.drive.iter().zip(chips.gate).enumerate() {
             let bank = Bank::of(drive, gate);
             match self.banks.get_mut(number) {
@@ -215,7 +222,7 @@ impl State {
 
     /// The live sources.
     fn follow_live(&mut self, chips: Chips<'_>, changed: &mut Vec<usize>) {
-        let first = chips.drive.len() * BANK + 1;
+        let first = chips.c2() + 1;
         let channels = self.channels.iter_mut().enumerate().skip(first);
         for ((channel, own), on) in channels.zip(chips.live) {
             let pin = if *on { Pin::Live } else { Pin::Off };
@@ -234,7 +241,7 @@ impl State {
         }
         self.selects.clear();
         self.selects.extend(held);
-        let c2 = chips.drive.len() * BANK;
+        let c2 = chips.c2();
         std::mem::swap(&mut self.joined, &mut self.joined_before);
         self.joined.clear();
         for channel in &self.joined_before {

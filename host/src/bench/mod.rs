@@ -147,8 +147,7 @@ impl Bench {
         let taken = self.carry / self.spi_hz;
         self.carry %= self.spi_hz;
         self.run_to(self.now + taken);
-        let mut touched = None;
-        match device {
+        let written = match device {
             Device::Adc => {
                 if self.converter.transfer(data, start) {
                     self.counters.early_reads += 1;
@@ -156,35 +155,30 @@ impl Bench {
                 self.counters.conversions += 1;
                 let code = self.sample();
                 self.converter.release(code, self.now);
+                false
             }
-            Device::Drive | Device::Gate if self.latched => data.fill(0xFF),
+            Device::Drive | Device::Gate if self.latched => {
+                data.fill(0xFF);
+                false
+            }
             Device::Drive => {
                 let levels = match data.first().is_some_and(|opcode| chips::reads(*opcode)) {
                     true => self.drive_levels(),
                     false => Vec::new(),
                 };
-                if chips::clock(&mut self.drive, data, &levels) {
-                    touched = Some(Touched::Banks);
-                }
+                chips::clock(&mut self.drive, data, &levels)
             }
-            Device::Gate => {
-                if chips::clock(&mut self.gate, data, &[]) {
-                    touched = Some(Touched::Banks);
-                }
-            }
-            Device::Select => {
-                if chips::clock(&mut self.select, data, &[]) {
-                    touched = Some(Touched::Selects);
-                }
-            }
-        }
+            Device::Gate => chips::clock(&mut self.gate, data, &[]),
+            Device::Select => chips::clock(&mut self.select, data, &[]),
+        };
         if let Some(high) = self.defects.line(device) {
             data.fill(if high { 0xFF } else { 0 });
         }
         if device != Device::Adc {
-            match touched {
-                Some(touched) => self.refresh(touched),
-                None => self.discharge(),
+            match (written, device) {
+                (false, _) => self.discharge(),
+                (true, Device::Select) => self.refresh(Touched::Selects),
+                (true, _) => self.refresh(Touched::Banks),
             }
             self.watch();
         }

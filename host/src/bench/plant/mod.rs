@@ -1,9 +1,9 @@
 //! The wiring in time: which island is where, what it relaxes towards, and
 //! what the sense bus sees.
 //!
-//! Each lump of wiring relaxes with one pole ([`targets`](super::island::targets)); the sense bus has a
-//! pole of its own and follows the leads that are joined to it, solved
-//! exactly. When a lead is joined to the bus the charge on the bus is shared
+//! Each lump of wiring relaxes with one pole ([`targets`](super::island::targets));
+//! the sense bus has a pole of its own and follows the leads that are joined to it,
+//! solved exactly. When a lead is joined to the bus the charge on the bus is shared
 //! with the lead's lump at once, so that a floating lead is disturbed by the
 //! reading as a real one is; what loads the bus takes its part of that charge
 //! (the wide divider's leg 22 of 23 parts: 1 kΩ beside 22 kΩ).
@@ -18,6 +18,7 @@ use super::front_end::{Chips, Parts, State, Touched};
 use super::island::Target;
 use loomproof_core::instrument::BUS;
 use movement::{BusMovement, Heading, Movement};
+use solve::OnBus;
 use std::collections::HashMap;
 use std::rc::Rc;
 pub(super) use wired::Wired;
@@ -77,12 +78,12 @@ impl Plant {
             heading: Vec::new(),
         };
         for island in 0..plant.wired.islands.len() {
-            let target = plant.solve(&[island], None, parts)?;
-            let deviation = vec![0.0; target[0].volts.len()];
+            let (target, part) = plant.solve_for(island, &OnBus::default(), parts)?;
+            let deviation = vec![0.0; target[part].volts.len()];
             plant.movements.push(Movement {
                 since: 0,
                 target,
-                part: 0,
+                part,
                 deviation,
             });
         }
@@ -120,10 +121,8 @@ impl Plant {
     fn head_anew(&mut self, now: u64, parts: &Parts) -> Result<(), BenchError> {
         let bus = self.bus_anew(now, parts);
         let on_bus = match &bus {
-            Some(bus) if !bus.islands.is_empty() => {
-                Some(self.solve(&bus.islands, Some(bus.load), parts)?)
-            }
-            _ => None,
+            Some(bus) => self.solve_bus(&bus.islands, bus.load, parts)?,
+            None => OnBus::default(),
         };
         if let Some(bus) = &bus {
             self.moving
@@ -134,14 +133,7 @@ impl Plant {
         moving.dedup();
         self.heading.clear();
         for island in moving.iter().copied() {
-            let on_bus = on_bus.as_ref().zip(bus.as_ref()).and_then(|(target, bus)| {
-                let part = bus.islands.iter().position(|other| *other == island)?;
-                Some((Rc::clone(target), part))
-            });
-            let (target, part) = match on_bus {
-                Some(there) => there,
-                None => (self.solve(&[island], None, parts)?, 0),
-            };
+            let (target, part) = self.solve_for(island, &on_bus, parts)?;
             self.heading.push(Heading {
                 island,
                 target,
@@ -220,18 +212,10 @@ impl Plant {
         self.bus.since = now;
         self.wired = Rc::clone(wired);
         let joined = wired.islands_of(&self.bus.joined);
-        let load = self.bus.load;
-        let on_bus = match joined.is_empty() {
-            true => None,
-            false => Some(self.solve(&joined, Some(load), parts)?),
-        };
+        let on_bus = self.solve_bus(&joined, self.bus.load, parts)?;
         let mut movements = Vec::new();
         for (island, content) in wired.islands.iter().enumerate() {
-            let place = joined.iter().position(|other| *other == island);
-            let (target, part) = match (&on_bus, place) {
-                (Some(target), Some(part)) => (Rc::clone(target), part),
-                _ => (self.solve(&[island], None, parts)?, 0),
-            };
+            let (target, part) = self.solve_for(island, &on_bus, parts)?;
             let own = &target[part];
             let nodes = content.nodes.iter().zip(&own.volts);
             let mut deviation: Vec<f64> = nodes

@@ -10,7 +10,48 @@ use std::rc::Rc;
 /// Solutions kept before the store is emptied: bounds memory, not results.
 const KEPT: usize = 20_000;
 
+/// The islands on the sense bus, in order, and where they head together.
+#[derive(Default)]
+pub(super) struct OnBus<'i> {
+    islands: &'i [usize],
+    target: Option<Rc<Vec<Target>>>,
+}
+
 impl Plant {
+    /// Where the islands on the sense bus head, with what loads it.
+    ///
+    /// # Errors
+    /// As [`Self::solve`].
+    pub(super) fn solve_bus<'i>(
+        &mut self,
+        islands: &'i [usize],
+        load: BusLoad,
+        parts: &Parts,
+    ) -> Result<OnBus<'i>, BenchError> {
+        let target = match islands.is_empty() {
+            true => None,
+            false => Some(self.solve(islands, Some(load), parts)?),
+        };
+        Ok(OnBus { islands, target })
+    }
+
+    /// Where an island heads, on the sense bus or by itself, and its part of that.
+    ///
+    /// # Errors
+    /// As [`Self::solve`].
+    pub(super) fn solve_for(
+        &mut self,
+        island: usize,
+        on_bus: &OnBus<'_>,
+        parts: &Parts,
+    ) -> Result<(Rc<Vec<Target>>, usize), BenchError> {
+        let part = on_bus.islands.iter().position(|other| *other == island);
+        match (&on_bus.target, part) {
+            (Some(target), Some(part)) => Ok((Rc::clone(target), part)),
+            _ => Ok((self.solve(&[island], None, parts)?, 0)),
+        }
+    }
+
     fn channel(&self, island: usize, port: usize) -> (usize, Channel) {
         match self.wired.islands[island].ports[port] {
             Some(channel) => (channel, self.state.channels[channel]),
@@ -23,7 +64,7 @@ impl Plant {
     ///
     /// # Errors
     /// [`BenchError::NotSolved`] if there is no operating point.
-    pub(super) fn solve(
+    fn solve(
         &mut self,
         group: &[usize],
         bus: Option<BusLoad>,
