@@ -1,5 +1,6 @@
+use super::mesh::entry;
 use super::*;
-use crate::circuit::Circuit;
+use crate::circuit::{Circuit, Junction};
 use crate::units::Amperes;
 use std::vec;
 
@@ -264,6 +265,18 @@ fn what_nothing_conducts_to_is_singular() {
     let ties = [tie(n[0], 1.0, 1.0), tie(n[0], 1.0, 1.0)];
     let result = island(&mut work, &elements, &ties, n[0], Corner::Most);
     assert_eq!(result.err(), Some(SolveError::Singular));
+}
+
+#[test]
+fn a_source_that_is_not_a_number_is_not_solved() {
+    let (mut circuit, n) = graph(2, &[(0, 1, 1.0)]);
+    circuit.add(n[1], GROUND, wire(1.0)).unwrap();
+    let mut work = Workspace::new(vec![0.0; room(4)]);
+    for volts in [f64::NAN, f64::INFINITY] {
+        let ties = [tie(n[0], volts, 1.0)];
+        let result = island(&mut work, circuit.elements(), &ties, n[0], Corner::Most);
+        assert_eq!(result.err(), Some(SolveError::Singular), "{volts} V");
+    }
 }
 
 #[test]

@@ -11,18 +11,18 @@
 //!
 //! The caller lends the memory ([`Workspace`]); nothing is allocated.
 
+mod diode;
+mod members;
+mod mesh;
+
 use heapless::Vec;
 
-use crate::circuit::{Element, GROUND, Junction, MAX_NODES, NodeId, Part};
+use crate::circuit::{Element, GROUND, MAX_NODES, NodeId, Part};
 use crate::units::{Ohms, Volts};
 
-/// Conductance across every diode, so that what is behind a blocking diode
-/// still has a defined voltage. Siemens; `common practice` in circuit simulators.
-pub const DIODE_SHUNT: f64 = 1e-12;
-
-/// Thermal voltage kT/q at 27 °C, the usual reference temperature of diode
-/// parameters (k and q: SI definition).
-pub const THERMAL: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
+pub use diode::{DIODE_SHUNT, THERMAL, companion, limit};
+pub use mesh::room;
+use mesh::{add, eliminate, substitute};
 
 /// Newton iterations before giving up.
 pub const MAX_ITERATIONS: usize = 200;
@@ -100,12 +100,6 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Workspace<M> {
             column: Vec::new(),
         }
     }
-}
-
-/// How many numbers the matrix of an island of `nodes` nodes has.
-#[must_use]
-pub const fn room(nodes: usize) -> usize {
-    nodes * (nodes + 1) / 2
 }
 
 /// The most elements of one island.
@@ -287,132 +281,6 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
         self.at(&self.work.volts, node)
     }
 
-    /// Finds the nodes and elements that hang together with `start`.
-    fn collect(&mut self, elements: &[Element], start: NodeId) -> Result<(), SolveError> {
-        // Only members of the island before this one have a row.
-        for node in &self.work.members {
-            if let Some(slot) = self.work.local.get_mut(usize::from(node.0)) {
-                *slot = ABSENT;
-            }
-        }
-        self.work.members.clear();
-        self.work.elements.clear();
-        // `local` first serves as the forest of a union–find.
-        let forest = &mut self.work.local;
-        let nodes = || elements.iter().flat_map(|e| [e.a, e.b]).chain([start]);
-        for node in nodes() {
-            if let Some(parent) = forest.get_mut(usize::from(node.0)) {
-                *parent = node.0;
-            }
-        }
-        for element in elements.iter().filter(|e| e.a != GROUND && e.b != GROUND) {
-            let (a, b) = (root(forest, element.a), root(forest, element.b));
-            if let Some(parent) = forest.get_mut(usize::from(a.max(b))) {
-                *parent = a.min(b);
-            }
-        }
-        let home = root(forest, start);
-        let _ = self.work.members.push(start);
-        for element in elements {
-            let inside = |node: NodeId| node != GROUND && root(&self.work.local, node) == home;
-            if element.a == element.b || !(inside(element.a) || inside(element.b)) {
-                continue;
-            }
-            self.work
-                .elements
-                .push((*element, 0.0))
-                .map_err(|_| SolveError::TooManyElements)?;
-        }
-        // Now `local` becomes each member's row.
-        for node in nodes() {
-            if let Some(slot) = self.work.local.get_mut(usize::from(node.0)) {
-                *slot = ABSENT;
-            }
-        }
-        self.number(start, 0);
-        for k in 0..self.work.elements.len() {
-            let Some((element, _)) = self.work.elements.get(k).copied() else {
-                break;
-            };
-            for node in [element.a, element.b] {
-                if node != GROUND && !self.contains(node) {
-                    let row = self.work.members.len();
-                    self.work
-                        .members
-                        .push(node)
-                        .map_err(|_| SolveError::TooLarge)?;
-                    self.number(node, row);
-                }
-            }
-        }
-        self.order();
-        Ok(())
-    }
-
-    /// Numbers the members anew so that ends of branches are eliminated first:
-    /// a harness is nearly a tree, and a tree eliminated from its leaves gets
-    /// no new entries in its matrix.
-    ///
-    /// For a node with one neighbour left, the exclusive or of its neighbours'
-    /// rows is that neighbour.
-    fn order(&mut self) {
-        const DONE: u16 = u16::MAX;
-        let n = self.work.members.len();
-        let (mut degree, mut neighbours) = ([0_u16; MAX_NODES], [0_u16; MAX_NODES]);
-        for (element, _) in &self.work.elements {
-            let (Some(a), Some(b)) = (self.index(element.a), self.index(element.b)) else {
-                continue;
-            };
-            for (from, to) in [(a, b), (b, a)] {
-                if let (Some(d), Some(x)) = (degree.get_mut(from), neighbours.get_mut(from)) {
-                    *d = d.saturating_add(1);
-                    *x ^= to as u16;
-                }
-            }
-        }
-        let mut order: Vec<u16, MAX_NODES> = Vec::new();
-        for start in 0..n {
-            let mut leaf = start;
-            while degree.get(leaf) == Some(&1) {
-                let Some(&next) = neighbours.get(leaf) else {
-                    break;
-                };
-                let _ = order.push(leaf as u16);
-                if let Some(d) = degree.get_mut(leaf) {
-                    *d = DONE;
-                }
-                let next = usize::from(next);
-                if let (Some(d), Some(x)) = (degree.get_mut(next), neighbours.get_mut(next)) {
-                    *d = d.saturating_sub(1);
-                    *x ^= leaf as u16;
-                }
-                leaf = next;
-            }
-        }
-        for row in 0..n {
-            if degree.get(row).is_some_and(|d| *d != DONE) {
-                let _ = order.push(row as u16);
-            }
-        }
-        let members = self.work.members.clone();
-        for (row, old) in order.iter().enumerate() {
-            if let Some(&node) = members.get(usize::from(*old)) {
-                if let Some(slot) = self.work.members.get_mut(row) {
-                    *slot = node;
-                }
-                self.number(node, row);
-            }
-        }
-    }
-
-    fn number(&mut self, node: NodeId, row: usize) {
-        if node != GROUND
-            && let Some(slot) = self.work.local.get_mut(usize::from(node.0))
-        {
-            *slot = row as u16;
-        }
-    }
-
     /// Newton iteration; a linear island is done after one pass.
     fn settle(&mut self, attachments: &[Attachment], corner: Corner) -> Result<(), SolveError> {
         let nonlinear = self
@@ -442,11 +310,11 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
             );
             let mut moved = 0.0_f64;
             for (old, new) in self.work.volts.iter_mut().zip(&self.work.scratch) {
+                if !new.is_finite() {
+                    return Err(SolveError::Singular);
+                }
                 moved = moved.max((*old - *new).abs());
                 *old = *new;
-            }
-            if !moved.is_finite() {
-                return Err(SolveError::Singular);
             }
             if !nonlinear {
                 return Ok(());
@@ -521,152 +389,6 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
             (Some(k), None) | (None, Some(k)) => add(self.work.matrix.as_mut(), k, k, conductance),
             (None, None) => {}
         }
-    }
-}
-
-/// The root of a node in a union–find forest.
-fn root(forest: &[u16; MAX_NODES], node: NodeId) -> u16 {
-    let mut at = node.0;
-    while let Some(&parent) = forest.get(usize::from(at)) {
-        if parent == at || parent == ABSENT {
-            break;
-        }
-        at = parent;
-    }
-    at
-}
-
-const fn place(row: usize, column: usize) -> usize {
-    row * (row + 1) / 2 + column
-}
-
-fn add(matrix: &mut [f64], row: usize, column: usize, value: f64) {
-    if let Some(entry) = matrix.get_mut(place(row, column)) {
-        *entry += value;
-    }
-}
-
-/// Eliminates node after node, in place.
-///
-/// On entry `matrix` holds, below the diagonal, the conductances between
-/// nodes and, on it, those to chassis. On return the entries below the
-/// diagonal are the shares in which an eliminated node's voltage follows its
-/// later neighbours, and `inverse` the reciprocal of each node's total
-/// conductance when its turn came. `column` is scratch.
-fn eliminate(
-    matrix: &mut [f64],
-    inverse: &mut Vec<f64, MAX_NODES>,
-    column: &mut Vec<f64, MAX_NODES>,
-    n: usize,
-) -> Result<(), SolveError> {
-    inverse.clear();
-    for k in 0..n {
-        let to_chassis = entry(matrix, k, k);
-        column.clear();
-        for i in k + 1..n {
-            column
-                .push(entry(matrix, i, k))
-                .map_err(|_| SolveError::TooLarge)?;
-        }
-        let total = to_chassis + column.iter().sum::<f64>();
-        if !total.is_finite() || total <= 0.0 {
-            return Err(SolveError::Singular);
-        }
-        inverse
-            .push(1.0 / total)
-            .map_err(|_| SolveError::TooLarge)?;
-        for (offset, &conductance) in column.iter().enumerate() {
-            if conductance == 0.0 {
-                continue;
-            }
-            let i = k + 1 + offset;
-            let share = conductance / total;
-            let Some(row) = matrix.get_mut(place(i, k)..=place(i, i)) else {
-                return Err(SolveError::TooLarge);
-            };
-            // row[0] is (i, k), row[1..] are (i, k+1)…(i, i).
-            let Some((first, rest)) = row.split_first_mut() else {
-                return Err(SolveError::TooLarge);
-            };
-            *first = share;
-            let Some((own, between)) = rest.split_last_mut() else {
-                return Err(SolveError::TooLarge);
-            };
-            for (mesh, other) in between.iter_mut().zip(column.iter()) {
-                *mesh += share * other;
-            }
-            *own += share * to_chassis;
-        }
-    }
-    Ok(())
-}
-
-fn entry(matrix: &[f64], row: usize, column: usize) -> f64 {
-    matrix.get(place(row, column)).copied().unwrap_or(0.0)
-}
-
-/// Node voltages from injected currents, in place, after [`eliminate`].
-fn substitute(matrix: &[f64], inverse: &[f64], x: &mut [f64]) {
-    let n = x.len();
-    for row in 0..n {
-        let Some(shares) = matrix.get(place(row, 0)..place(row, row)) else {
-            return;
-        };
-        let (done, todo) = x.split_at_mut(row);
-        let sum: f64 = shares
-            .iter()
-            .zip(done.iter())
-            .map(|(share, x)| share * x)
-            .sum();
-        if let Some(entry) = todo.first_mut() {
-            *entry += sum;
-        }
-    }
-    for (entry, d) in x.iter_mut().zip(inverse) {
-        *entry *= d;
-    }
-    for row in (0..n).rev() {
-        let Some(shares) = matrix.get(place(row, 0)..place(row, row)) else {
-            return;
-        };
-        let (before, rest) = x.split_at_mut(row);
-        let Some(&value) = rest.first() else { return };
-        for (entry, share) in before.iter_mut().zip(shares) {
-            *entry += share * value;
-        }
-    }
-}
-
-/// Conductance of a diode at a junction voltage, in siemens, and the current
-/// from anode to cathode that goes with it at 0 V, in amperes.
-#[must_use]
-pub fn companion(junction: &Junction, volts: f64) -> (f64, f64) {
-    let scale = junction.emission * THERMAL;
-    let e = libm::exp((volts / scale).min(80.0));
-    let conductance = junction.saturation.0 / scale * e + DIODE_SHUNT;
-    let current = junction.saturation.0 * (e - 1.0) + DIODE_SHUNT * volts;
-    (conductance, current - conductance * volts)
-}
-
-/// Keeps a junction from jumping up its exponential: the usual logarithmic
-/// step beyond the critical voltage. All in volts.
-#[must_use]
-pub fn limit(wanted: f64, held: f64, junction: &Junction) -> f64 {
-    let scale = junction.emission * THERMAL;
-    let critical = scale * libm::log(scale / (core::f64::consts::SQRT_2 * junction.saturation.0));
-    if wanted > critical && (wanted - held).abs() > 2.0 * scale {
-        if held > 0.0 {
-            let step = 1.0 + (wanted - held) / scale;
-            if step > 0.0 {
-                held + scale * libm::log(step)
-            } else {
-                critical
-            }
-        } else {
-            scale * libm::log((wanted / scale).max(1.0))
-        }
-    } else {
-        wanted
     }
 }
 
