@@ -5,7 +5,8 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal::spi::SpiDevice;
 use loomproof_core::wire::{LeadId, LeadSet};
 
-use super::{FrontEnd, FrontError, bus, check, in_use};
+use super::driving::in_use;
+use super::{FrontEnd, FrontError, bus, check};
 use crate::interlock::wide_mv;
 use crate::mcp23s17::{CONTROL_PULLS, CONTROL_SET, Register};
 use crate::route::{Load, Route, bank_word};

@@ -1,18 +1,17 @@
 //! What goes wrong in service and a test at rest does not see, spelled
 //! `KIND@PLACE[,key=value…]` as faults are.
 
-use super::error::BenchError;
-use super::harness::{Fitted, Values, Who};
-use super::scene::Wave;
-use super::stored::Charge;
+mod sorted;
+mod spell;
+
 use crate::fault::Joint;
 use crate::fault::catalogue::joints;
-use crate::fault::spell::{Keys, Reader};
 use crate::plan::model::{Behaviour, Job, Signal};
 use loomproof_core::units::{Hertz, Ohms, PerMinute, Volts};
-use std::collections::{BTreeMap, BTreeSet};
-use std::fmt;
 use std::time::Duration;
+
+pub(super) use sorted::Upsets;
+pub use spell::{UpsetError, is_kind, parse};
 
 /// Kind, example and meaning of every upset.
 pub const KINDS: [(&str, &str, &str); 7] = [
@@ -89,18 +88,6 @@ pub enum Upset {
     WrongDim(String, Hertz),
     /// A conductor or pin, by name, is fed with another voltage.
     Voltage(String, Volts),
-}
-
-/// Why a spelling was not understood.
-#[derive(Debug, thiserror::Error, PartialEq)]
-#[error("upset \"{spelling}\": {reason}\n  spell it KIND@PLACE[,key=value], for example {example}")]
-pub struct UpsetError {
-    /// What was written.
-    pub spelling: String,
-    /// What is wrong with it.
-    pub reason: String,
-    /// An example of that kind.
-    pub example: &'static str,
 }
 
 impl Upset {
@@ -223,135 +210,6 @@ fn consumers(job: &Job) -> impl Iterator<Item = &String> {
     loads.chain(job.lamps.iter().map(|lamp| &lamp.name))
 }
 
-impl fmt::Display for Upset {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}@{}", self.kind(), self.place())?;
-        match self {
-            Self::DeadFeed(_) | Self::NoGround(_) | Self::BulbOut(_) => Ok(()),
-            Self::Stuck { state, .. } => write!(f, ",state={state}"),
-            Self::WrongFlash(_, PerMinute(rate)) | Self::WrongDim(_, Hertz(rate)) => {
-                write!(f, ",rate={rate}")
-            }
-            Self::Voltage(_, Volts(volts)) => write!(f, ",volts={volts}"),
-            Self::Intermittent {
-                joint,
-                gap,
-                every,
-                ohms,
-            } => {
-                for (key, value) in joint.keys() {
-                    write!(f, ",{key}={value}")?;
-                }
-                write!(f, ",gap={},every={}", time_text(*gap), time_text(*every))?;
-                ohms.map_or(Ok(()), |Ohms(ohms)| write!(f, ",ohms={ohms}"))
-            }
-        }
-    }
-}
-
-const TIMES: [(&str, u128); 4] = [
-    ("s", 1_000_000_000),
-    ("ms", 1_000_000),
-    ("us", 1_000),
-    ("ns", 1),
-];
-
-fn time_text(time: Duration) -> String {
-    let nanoseconds = time.as_nanos();
-    let whole = TIMES
-        .iter()
-        .find(|(_, unit)| nanoseconds.is_multiple_of(*unit));
-    let (name, unit) = whole.copied().unwrap_or(("ns", 1));
-    format!("{}{name}", nanoseconds / unit)
-}
-
-fn time(key: &str, keys: &mut Keys<'_>) -> Result<Duration, String> {
-    let text = keys.need(key)?;
-    let wrong = || format!("{key} is a time such as 300us, 2ms or 2s, not \"{text}\"");
-    let unit_at = text
-        .find(|c: char| c.is_ascii_alphabetic())
-        .ok_or_else(wrong)?;
-    let (number, unit) = text.split_at(unit_at);
-    let number: f64 = number.parse().map_err(|_| wrong())?;
-    let mut units = TIMES.iter();
-    let (_, factor) = units.find(|(name, _)| *name == unit).ok_or_else(wrong)?;
-    let nanoseconds = (number * *factor as f64).round();
-    if !(0.0..=1e13).contains(&nanoseconds) {
-        return Err(wrong());
-    }
-    Ok(Duration::from_nanos(nanoseconds as u64))
-}
-
-/// Whether a spelling names a kind of upset (rather than a fault of the wiring).
-#[must_use]
-pub fn is_kind(spelling: &str) -> bool {
-    let kind = spelling.split(['@', ',']).next().unwrap_or_default();
-    KINDS.iter().any(|(name, ..)| *name == kind)
-}
-
-/// Reads a spelling against a job, so that every name in it exists.
-///
-/// # Errors
-/// [`UpsetError`] says what is wrong and how to spell that kind.
-pub fn parse(spelling: &str, job: &Job) -> Result<Upset, UpsetError> {
-    let (head, rest) = spelling.split_once(',').unwrap_or((spelling, ""));
-    let (kind, place) = head.split_once('@').unwrap_or((head, ""));
-    let known = KINDS.iter().find(|(name, ..)| *name == kind);
-    let fail = |reason: String| UpsetError {
-        spelling: spelling.to_owned(),
-        reason,
-        example: known.map_or(KINDS[0].1, |(_, example, _)| example),
-    };
-    if known.is_none() {
-        let kinds: Vec<_> = KINDS.iter().map(|(name, ..)| *name).collect();
-        let kinds = kinds.join(", ");
-        return Err(fail(format!(
-            "\"{kind}\" is not a kind of upset; kinds are {kinds}"
-        )));
-    }
-    if place.is_empty() {
-        return Err(fail("there is no place after the @".to_owned()));
-    }
-    let mut keys = Keys::read(rest).map_err(fail)?;
-    let upset = read(kind, place, &mut keys, job).map_err(fail)?;
-    if let Some(key) = keys.left() {
-        return Err(fail(format!("\"{key}\" does not belong to this kind")));
-    }
-    upset.check(job).map_err(fail)?;
-    Ok(upset)
-}
-
-fn read(kind: &str, place: &str, keys: &mut Keys<'_>, job: &Job) -> Result<Upset, String> {
-    let name = place.to_owned();
-    Ok(match kind {
-        "dead-feed" => Upset::DeadFeed(name),
-        "no-ground" => Upset::NoGround(name),
-        "stuck" => Upset::Stuck {
-            switch: name,
-            state: keys.need("state")?.to_owned(),
-        },
-        "bulb-out" => Upset::BulbOut(name),
-        "intermittent" => Upset::Intermittent {
-            joint: Reader { job }.joint(place, keys)?,
-            gap: time("gap", keys)?,
-            every: time("every", keys)?,
-            ohms: match keys.has("ohms") {
-                true => Some(Ohms(keys.number("ohms", 0.01, 1e9)?)),
-                false => None,
-            },
-        },
-        "wrong-rate" => {
-            let rate = keys.number("rate", 1.0, 100_000.0)?;
-            let known = behaviour(job, place).flatten().map(|known| known.signal);
-            match known {
-                Some(Signal::Dimmed { .. }) => Upset::WrongDim(name, Hertz(rate)),
-                _ => Upset::WrongFlash(name, PerMinute(rate)),
-            }
-        }
-        _ => Upset::Voltage(name, Volts(keys.number("volts", 0.0, 36.0)?)),
-    })
-}
-
 /// Every upset that a job allows, kind by kind, with values that are met.
 #[must_use]
 pub fn all(job: &Job) -> Vec<Upset> {
@@ -396,106 +254,4 @@ pub fn all(job: &Job) -> Vec<Upset> {
         Upset::Voltage((*name).clone(), Volts(low))
     }));
     upsets
-}
-
-/// Upsets sorted by what they act on.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Upsets {
-    list: Vec<Upset>,
-    /// Capacitors that still hold a charge.
-    pub(super) charges: Vec<Charge>,
-    pub(super) dead: BTreeSet<String>,
-    pub(super) no_ground: BTreeSet<String>,
-    pub(super) stuck: BTreeMap<String, String>,
-    pub(super) out: BTreeSet<String>,
-    /// A minute or Hz, as the signal is.
-    pub(super) rates: BTreeMap<String, f64>,
-    /// V.
-    pub(super) volts: BTreeMap<String, f64>,
-}
-
-impl Upsets {
-    pub(super) fn charged(charges: &[Charge]) -> Self {
-        Self {
-            charges: charges.to_vec(),
-            ..Self::default()
-        }
-    }
-
-    pub(super) fn of(upsets: &[Upset]) -> Self {
-        let mut sorted = Self {
-            list: upsets.to_vec(),
-            ..Self::default()
-        };
-        for upset in upsets.iter().cloned() {
-            match upset {
-                Upset::DeadFeed(name) => {
-                    sorted.dead.insert(name);
-                }
-                Upset::NoGround(name) => {
-                    sorted.no_ground.insert(name);
-                }
-                Upset::Stuck { switch, state } => {
-                    sorted.stuck.insert(switch, state);
-                }
-                Upset::BulbOut(name) => {
-                    sorted.out.insert(name);
-                }
-                Upset::WrongFlash(name, PerMinute(rate)) | Upset::WrongDim(name, Hertz(rate)) => {
-                    sorted.rates.insert(name, rate);
-                }
-                Upset::Voltage(name, Volts(volts)) => {
-                    sorted.volts.insert(name, volts);
-                }
-                Upset::Intermittent { .. } => {}
-            }
-        }
-        sorted
-    }
-
-    /// Does what shows without the battery to the harness, and says when joints
-    /// open.
-    pub(super) fn fit(
-        &self,
-        fitted: &mut Fitted<'_>,
-        values: &Values<'_>,
-    ) -> Result<Vec<Wave>, BenchError> {
-        let mut waves = Vec::new();
-        for upset in &self.list {
-            let who = Who::new(upset.to_string());
-            if let Err(why) = upset.check(fitted.job) {
-                return who.senseless(why);
-            }
-            match upset {
-                Upset::BulbOut(name) if upset.shows_dead(fitted.job) => {
-                    fitted.take_out(name, &who)?;
-                }
-                Upset::Intermittent {
-                    joint,
-                    gap,
-                    every,
-                    ohms,
-                } => {
-                    fitted.check_joint(joint, &who)?;
-                    let more = ohms.map_or(f64::INFINITY, Ohms::value);
-                    if fitted
-                        .gaps
-                        .insert(joint.clone(), (waves.len(), more))
-                        .is_some()
-                    {
-                        return who.senseless("that joint opens already; name each joint once");
-                    }
-                    let label = format!("intermittent {} {:?}", joint.place(), joint.keys());
-                    let first = values.first_gap(&label, every.as_secs_f64());
-                    waves.push(Wave {
-                        first: (first * 1e9).round() as u64,
-                        period: every.as_nanos() as f64,
-                        on: gap.as_nanos() as f64,
-                    });
-                }
-                _ => {}
-            }
-        }
-        Ok(waves)
-    }
 }
