@@ -6,6 +6,7 @@
 
 mod error;
 mod find;
+mod patience;
 #[cfg(unix)]
 pub mod pty;
 mod serial;
@@ -15,8 +16,9 @@ mod virtual_probe;
 
 pub use error::LinkError;
 pub use find::{ANY, Found, probes};
+pub use patience::Patience;
 pub use serial::{Port, SerialTransport, ports};
-pub use session::{Patience, Session};
+pub use session::Session;
 pub use transport::{Transport, TransportError};
 pub use virtual_probe::{Loopback, VirtualProbe};
 
