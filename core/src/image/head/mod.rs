@@ -142,7 +142,7 @@ impl Head {
     }
 
     /// The answer to an option in a variant: the number of the choice, or
-    /// [`NOT_ASKED`].
+    /// [`NOT_ASKED`](crate::image::NOT_ASKED).
     ///
     /// # Errors
     /// [`ImageError`].
