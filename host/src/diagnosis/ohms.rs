@@ -54,26 +54,72 @@ impl Estimate {
     }
 }
 
-/// Where a function of the logarithm of ohms is greatest, and its value there:
-/// a coarse sweep over decades, then golden-section search (Kiefer 1953, `from
-/// memory`) around the best.
+/// The logarithm of the ohms at a knot of the sweep, from 0 to [`SWEEP`].
+pub(super) fn knot(k: u32) -> f64 {
+    OHMS.0.ln() + (OHMS.1 / OHMS.0).ln() / f64::from(SWEEP) * f64::from(k)
+}
+
+/// A function's value somewhere, and the logarithm of the ohms there.
+pub(super) type Peak = (f64, f64);
+
+/// Where a function of the logarithm of ohms is greatest, and its value there: a coarse
+/// sweep over decades, and around the best of it, or of where to start, more closely.
 ///
 /// The second argument of `gain` is a floor: what is less may be said to be
 /// minus infinity.
-pub(super) fn peak(gain: impl Fn(f64, f64) -> Result<f64, String>) -> Result<(f64, f64), String> {
-    let (low, high) = (OHMS.0.ln(), OHMS.1.ln());
-    let stride = (high - low) / f64::from(SWEEP);
-    let mut best = (f64::NEG_INFINITY, low);
+pub(super) fn peak(
+    gain: impl Fn(f64, f64) -> Result<f64, String>,
+    start: Peak,
+) -> Result<Peak, String> {
+    let stride = knot(1) - knot(0);
+    let mut best = start;
     for k in 0..=SWEEP {
-        let x = low + stride * f64::from(k);
-        let here = gain(x, best.0)?;
+        let here = gain(knot(k), best.0)?;
         if here > best.0 {
-            best = (here, x);
+            best = (here, knot(k));
         }
     }
+    let ends = (
+        (best.1 - stride).max(knot(0)),
+        (best.1 + stride).min(knot(SWEEP)),
+    );
+    closely(&gain, ends, best)
+}
+
+/// As [`peak`], stretch by stretch: `stretches` are those in which anything can be gained,
+/// by number, each with the most that the function can be there. None of it is missed,
+/// however narrow it is, as long as a stretch has one peak.
+pub(super) fn peak_in(
+    gain: impl Fn(f64, f64) -> Result<f64, String>,
+    mut stretches: Vec<(u32, f64)>,
+    start: Peak,
+) -> Result<Peak, String> {
+    stretches.sort_by(|(_, a), (_, b)| b.total_cmp(a));
+    let mut best = start;
+    for (k, most) in stretches {
+        if most <= best.0 {
+            break;
+        }
+        for end in [knot(k), knot(k + 1)] {
+            let here = gain(end, best.0)?;
+            if here > best.0 {
+                best = (here, end);
+            }
+        }
+        best = closely(&gain, (knot(k), knot(k + 1)), best)?;
+    }
+    Ok(best)
+}
+
+/// Golden-section search (Kiefer 1953, `from memory`) between two ends; the best of it and
+/// of what is known.
+fn closely(
+    gain: &impl Fn(f64, f64) -> Result<f64, String>,
+    (mut a, mut b): (f64, f64),
+    mut best: Peak,
+) -> Result<Peak, String> {
     let gain = |x: f64| gain(x, f64::NEG_INFINITY);
     let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
-    let (mut a, mut b) = ((best.1 - stride).max(low), (best.1 + stride).min(high));
     let (mut x1, mut x2) = (b - golden * (b - a), a + golden * (b - a));
     let (mut f1, mut f2) = (gain(x1)?, gain(x2)?);
     for _ in 0..REFINEMENTS {

@@ -104,7 +104,9 @@ impl<'m> Evidence<'m> {
         Ok(gain.map(|gain| gain + shares).filter(|gain| *gain >= floor))
     }
 
-    /// Whether changes between some knots and the next ones could gain `floor`.
+    /// The stretches between some knots and the next ones in which changes could gain
+    /// `floor`, by number, each with the most that they could; `enough` of them are
+    /// enough.
     ///
     /// A knot is a list of changes, all the same but for resistances, that are
     /// the corners on its side of the stretch to the next knot; `knot` gives
@@ -112,28 +114,30 @@ impl<'m> Evidence<'m> {
     ///
     /// # Errors
     /// A sentence that says what cannot be computed.
-    pub fn between(
+    pub fn stretches(
         &self,
         stretches: u32,
+        enough: usize,
         knot: impl Fn(u32) -> Vec<Changes>,
         floor: f64,
-    ) -> Result<bool, String> {
+    ) -> Result<Vec<(u32, f64)>, String> {
+        let mut possible = Vec::new();
         let first = knot(0);
         let Some(changes) = first.first() else {
-            return Ok(false);
+            return Ok(possible);
         };
         let scope = self.scope_of(changes);
         if scope.spare + scope.shares < floor {
-            return Ok(false);
+            return Ok(possible);
         }
         let corners = |knot: Vec<Changes>| -> Vec<Changed<'_, 'm>> {
             let corner = |changes| Changed::new(self, &scope, Cow::Owned(changes));
             knot.into_iter().map(corner).collect()
         };
         let mut near = corners(first);
-        for k in 1..=stretches {
+        for k in 0..stretches {
             // What was computed at a knot serves both stretches that meet there.
-            let mut far = corners(knot(k));
+            let mut far = corners(knot(k + 1));
             let gain = self.sum(&scope, floor, |judged, step| {
                 let mut hull: Option<Band> = None;
                 for corner in near.iter_mut().chain(&mut far) {
@@ -142,12 +146,15 @@ impl<'m> Evidence<'m> {
                 }
                 Ok(hull.map_or(0.0, |hull| judged.best_in(&hull)))
             })?;
-            if gain.is_some() {
-                return Ok(true);
+            if let Some(gain) = gain {
+                possible.push((k, gain + scope.shares));
+                if possible.len() >= enough {
+                    break;
+                }
             }
             near = far;
         }
-        Ok(false)
+        Ok(possible)
     }
 
     fn sum(

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use crate::diagnosis::edits::Changes;
-use crate::diagnosis::ohms::{OHMS, SWEEP, peak, three_digits};
+use crate::diagnosis::ohms::{OHMS, SWEEP, knot, peak, peak_in, three_digits};
 use crate::diagnosis::search::{MAX_FAULTS, Settings, Space};
 
 use super::{Catalogue, Fitted};
@@ -65,7 +65,7 @@ impl Catalogue<'_, '_> {
         if let Some(fitted) = self.fitted.borrow().get(set) {
             return Ok(Some(fitted.clone()).filter(|fitted| fitted.gain >= floor));
         }
-        let mut ohms: Vec<Option<f64>> = self
+        let ohms: Vec<Option<f64>> = self
             .items(set)
             .map(|item| item.unknown.then_some(OHMS.0))
             .collect();
@@ -77,41 +77,95 @@ impl Catalogue<'_, '_> {
             return Ok(gain.map(|gain| self.note(set, Fitted { gain, ohms })));
         }
         let least = Settings::default().least_gain;
-        let mut possible = true;
+        let mut stretches = Vec::new();
         for at in &unknown {
-            possible &= self.some_stretch(set, &unknown, *at, floor.max(least))?;
+            // Of several, one stretch of each is enough: the others stand anywhere there.
+            let enough = if unknown.len() > 1 { 1 } else { SWEEP as usize };
+            stretches = self.stretches(set, &unknown, *at, (enough, floor.max(least)))?;
+            if stretches.is_empty() {
+                break;
+            }
         }
-        if !possible && floor > least {
-            return Ok(None);
-        }
-        let gain = |ohms: &[Option<f64>], floor: f64| {
-            let gain = self.evidence.gain(&self.changes(set, ohms), floor)?;
-            Ok::<f64, String>(gain.unwrap_or(f64::NEG_INFINITY))
-        };
-        let mut best = gain(&ohms, f64::NEG_INFINITY)?;
-        if !possible {
+        if stretches.is_empty() {
+            if floor > least {
+                return Ok(None);
+            }
             // However large it is, it explains nothing.
-            return Ok(Some(self.note(set, Fitted { gain: best, ohms })));
+            let gain = self.gain_with(set, &ohms, f64::NEG_INFINITY)?;
+            return Ok(Some(self.note(set, Fitted { gain, ohms })));
         }
-        let passes = if unknown.len() > 1 { PASSES } else { 1 };
-        for _ in 0..passes {
-            for at in &unknown {
-                let with = |ln_ohms: f64| {
-                    let mut tried = ohms.clone();
-                    if let Some(slot) = tried.get_mut(*at) {
-                        *slot = Some(three_digits(ln_ohms.exp()));
-                    }
-                    tried
-                };
-                let (found, ln_ohms) = peak(|ln_ohms, floor| gain(&with(ln_ohms), floor))?;
+        let fitted = match unknown.as_slice() {
+            [at] => self.fit_one(set, ohms, *at, stretches)?,
+            several => self.fit_several(set, ohms, several)?,
+        };
+        // What could not reach the floor was not looked at.
+        let whole = fitted.gain >= floor || floor <= least;
+        let fitted = if whole {
+            self.note(set, fitted)
+        } else {
+            fitted
+        };
+        Ok(Some(fitted).filter(|fitted| fitted.gain >= floor))
+    }
+
+    /// The best of the one resistance that is unknown, in the stretches where it can be.
+    fn fit_one(
+        &self,
+        set: &[usize],
+        ohms: Vec<Option<f64>>,
+        at: usize,
+        stretches: Vec<(u32, f64)>,
+    ) -> Result<Fitted, String> {
+        let start = (self.gain_with(set, &ohms, f64::NEG_INFINITY)?, OHMS.0.ln());
+        let tried = |ln_ohms, floor| self.gain_with(set, &with(&ohms, at, ln_ohms), floor);
+        let (gain, ln_ohms) = peak_in(tried, stretches, start)?;
+        let ohms = with(&ohms, at, ln_ohms);
+        Ok(Fitted { gain, ohms })
+    }
+
+    /// The best of several unknown resistances, one after the other, from the least, or
+    /// from what is best for each alone.
+    fn fit_several(
+        &self,
+        set: &[usize],
+        ohms: Vec<Option<f64>>,
+        unknown: &[usize],
+    ) -> Result<Fitted, String> {
+        let mut best = self.gain_with(set, &ohms, f64::NEG_INFINITY)?;
+        let mut ohms = ohms;
+        let alone = self.alone(set, &ohms);
+        let gain = self.gain_with(set, &alone, best)?;
+        if gain > best {
+            (best, ohms) = (gain, alone);
+        }
+        for _ in 0..PASSES {
+            for at in unknown {
+                let tried = |ln_ohms, floor| self.gain_with(set, &with(&ohms, *at, ln_ohms), floor);
+                let here = ohms.get(*at).copied().flatten().unwrap_or(OHMS.0);
+                let (found, ln_ohms) = peak(tried, (best, here.ln()))?;
                 if found > best {
-                    best = found;
-                    ohms = with(ln_ohms);
+                    (best, ohms) = (found, with(&ohms, *at, ln_ohms));
                 }
             }
         }
-        let fitted = self.note(set, Fitted { gain: best, ohms });
-        Ok((best >= floor).then_some(fitted))
+        Ok(Fitted { gain: best, ohms })
+    }
+
+    /// The resistances that are best for each member alone, as far as they were worked out.
+    fn alone(&self, set: &[usize], ohms: &[Option<f64>]) -> Vec<Option<f64>> {
+        let known = self.fitted.borrow();
+        let best = |(one, ohms): (&usize, &Option<f64>)| {
+            let single = known.get([*one].as_slice());
+            single.map_or(*ohms, |single| single.ohms.first().copied().flatten())
+        };
+        set.iter().zip(ohms).map(best).collect()
+    }
+
+    /// The gain with these resistances; minus infinity where it is certain to be less than
+    /// a floor.
+    fn gain_with(&self, set: &[usize], ohms: &[Option<f64>], floor: f64) -> Result<f64, String> {
+        let gain = self.evidence.gain(&self.changes(set, ohms), floor)?;
+        Ok(gain.unwrap_or(f64::NEG_INFINITY))
     }
 
     fn note(&self, set: &[usize], fitted: Fitted) -> Fitted {
@@ -120,20 +174,19 @@ impl Catalogue<'_, '_> {
         fitted
     }
 
-    /// Whether a set could gain `floor` with any resistances, looking at the
-    /// one at `at` stretch by stretch: every voltage lies between those at the
-    /// ends of the stretch and of all other resistances.
-    fn some_stretch(
+    /// The stretches of the resistance at `at` in which a set could gain a floor with
+    /// any of the others, each with the most it could; so many are enough. Every voltage
+    /// lies between those at the ends of the stretch and of all other resistances.
+    fn stretches(
         &self,
         set: &[usize],
         unknown: &[usize],
         at: usize,
-        floor: f64,
-    ) -> Result<bool, String> {
+        (enough, floor): (usize, f64),
+    ) -> Result<Vec<(u32, f64)>, String> {
         let others: Vec<usize> = unknown.iter().copied().filter(|o| *o != at).collect();
-        let stride = (OHMS.1 / OHMS.0).ln() / f64::from(SWEEP);
-        let knot = |k: u32| -> Vec<Changes> {
-            let here = (OHMS.0.ln() + stride * f64::from(k)).exp();
+        let corners = |k: u32| -> Vec<Changes> {
+            let here = knot(k).exp();
             let corner = |corner: usize| {
                 let ohms = |place: usize| {
                     if place == at {
@@ -150,6 +203,15 @@ impl Catalogue<'_, '_> {
                 .map(corner)
                 .collect()
         };
-        self.evidence.between(SWEEP, knot, floor)
+        self.evidence.stretches(SWEEP, enough, corners, floor)
     }
+}
+
+/// The resistances with another one at a place.
+fn with(ohms: &[Option<f64>], at: usize, ln_ohms: f64) -> Vec<Option<f64>> {
+    let mut tried = ohms.to_vec();
+    if let Some(slot) = tried.get_mut(at) {
+        *slot = Some(three_digits(ln_ohms.exp()));
+    }
+    tried
 }
