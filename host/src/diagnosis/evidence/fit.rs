@@ -83,6 +83,22 @@ impl<'m> Evidence<'m> {
         Ok(fit)
     }
 
+    /// How many standard deviations each reading in the islands that these changes touch
+    /// lies outside its band, below it with a minus sign; of readings that repeat each
+    /// other each its part.
+    ///
+    /// # Errors
+    /// A sentence that says what cannot be computed.
+    pub fn deviations(&self, changes: &Changes) -> Result<Vec<f64>, String> {
+        let scope = self.scope_of(changes);
+        let mut changed = Changed::new(self, &scope, Cow::Borrowed(changes));
+        let judged = scope.affected.iter().filter_map(|at| self.judged.get(*at));
+        judged
+            .filter_map(|judged| Some((judged, self.steps.get(judged.step)?)))
+            .map(|(judged, step)| Ok(judged.deviation(&changed.band(step, judged)?)))
+            .collect()
+    }
+
     /// How much likelier these changes make the readings; `None` as soon as it
     /// is certain to be less than `floor`.
     ///

@@ -51,6 +51,15 @@ impl Judged {
         self.weight * (ln_density(band, self.value) - ln_density(&self.band, self.value))
     }
 
+    /// How many standard deviations the reading lies outside a band, below it with a minus
+    /// sign: half its square is what the reading costs.
+    pub(super) fn deviation(&self, band: &Band) -> f64 {
+        match self.value {
+            Value::Volts(volts) => self.weight.sqrt() * widened(band).excess(volts),
+            Value::Unsettled => 0.0,
+        }
+    }
+
     /// The most that any band within a hull of bands could gain, where the
     /// mean moves one way from corner to corner (in a linear circuit a voltage
     /// is a ratio of two linear functions of any one resistance; `from memory`).

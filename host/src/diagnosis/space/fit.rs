@@ -6,6 +6,7 @@ use crate::diagnosis::edits::Changes;
 use crate::diagnosis::ohms::{OHMS, SWEEP, knot, peak, peak_in, three_digits};
 use crate::diagnosis::search::{MAX_FAULTS, Settings, Space};
 
+use super::together::NOTHING;
 use super::{Catalogue, Fitted};
 
 /// Passes over the unknown resistances of a set that has several.
@@ -147,6 +148,16 @@ impl Catalogue<'_, '_> {
                     (best, ohms) = (found, with(&ohms, *at, ln_ohms));
                 }
             }
+            let before = best;
+            let all = self.together(set, ohms.clone(), best)?.into_iter();
+            let all: Vec<Option<f64>> = all.map(|one| one.map(three_digits)).collect();
+            let found = self.gain_with(set, &all, best)?;
+            if found > best {
+                (best, ohms) = (found, all);
+            }
+            if best < before + NOTHING {
+                break;
+            }
         }
         Ok(Fitted { gain: best, ohms })
     }
@@ -163,7 +174,12 @@ impl Catalogue<'_, '_> {
 
     /// The gain with these resistances; minus infinity where it is certain to be less than
     /// a floor.
-    fn gain_with(&self, set: &[usize], ohms: &[Option<f64>], floor: f64) -> Result<f64, String> {
+    pub(super) fn gain_with(
+        &self,
+        set: &[usize],
+        ohms: &[Option<f64>],
+        floor: f64,
+    ) -> Result<f64, String> {
         let gain = self.evidence.gain(&self.changes(set, ohms), floor)?;
         Ok(gain.unwrap_or(f64::NEG_INFINITY))
     }

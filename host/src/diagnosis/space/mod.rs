@@ -3,6 +3,7 @@
 mod explain;
 mod fit;
 mod shared;
+mod together;
 
 pub use explain::{Candidate, Explained, explain};
 
