@@ -5,16 +5,17 @@
 //! itself, be it true or not. Here sets grow from other single ones, each by what explains
 //! most beside it.
 
-use super::{EQUAL, Hunt, Space};
+use super::{EQUAL, Found, Hunt, Proof, Space};
 
 /// The part of [`super::Settings::effort`] that may go into it.
 const PART: u64 = 4;
 
 impl<S: Space> Hunt<'_, S> {
     /// Grows sets from the best single ones, where the best set leaves something to explain;
-    /// true where one is better.
-    pub(super) fn begin_anew(&mut self, singles: &[f64]) -> Result<bool, String> {
-        if self.best_explains_all()? || self.found.first().is_none_or(|best| best.set.len() < 2) {
+    /// true where one is better. Where one alone is proved the best, nothing grows.
+    pub(super) fn begin_anew(&mut self, singles: &[f64], proof: &Proof) -> Result<bool, String> {
+        let proved = |best: &Found| best.set.len() < proof.size;
+        if self.best_explains_all()? || self.found.first().is_none_or(proved) {
             return Ok(false);
         }
         let known = self.best;
@@ -64,12 +65,9 @@ impl<S: Space> Hunt<'_, S> {
         gain: f64,
         singles: &[f64],
     ) -> Result<Option<(usize, f64)>, String> {
-        let mut open = self.space.open_to(set)?;
-        let alone = |one: &usize| singles.get(*one).copied().unwrap_or(f64::NEG_INFINITY);
-        // What explains much by itself first: it shortens the rest.
-        open.sort_by(|a, b| alone(b).total_cmp(&alone(a)).then(a.cmp(b)));
         let mut best: Option<(f64, usize, f64)> = None;
-        for more in open {
+        // What explains much by itself shortens the rest.
+        for more in self.open_to(set, singles)? {
             if !self.can_join(set, more) {
                 continue;
             }

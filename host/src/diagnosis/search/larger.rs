@@ -24,9 +24,7 @@ impl<S: Space> Hunt<'_, S> {
         let before = self.best;
         let parents = self.parents(size);
         for parent in parents {
-            for more in self.space.open_to(&parent.set)? {
-                self.add(&parent.set, parent.gain, more, singles)?;
-            }
+            self.add_each(&parent.set, parent.gain, singles)?;
         }
         Ok(self.settings.go_on || self.best > before)
     }
@@ -42,6 +40,26 @@ impl<S: Space> Hunt<'_, S> {
             parents.truncate(EQUAL_PARENTS * self.settings.beam);
         }
         parents
+    }
+
+    /// Adds to a set each hypothesis that bears on what it leaves open: what explains most
+    /// by itself first, as far as the effort goes.
+    fn add_each(&mut self, set: &[usize], gain: f64, singles: &[f64]) -> Result<(), String> {
+        for more in self.open_to(set, singles)? {
+            if self.space.work() > self.until {
+                break;
+            }
+            self.add(set, gain, more, singles)?;
+        }
+        Ok(())
+    }
+
+    /// What bears on what a set leaves unexplained; what explains most by itself first.
+    pub(super) fn open_to(&self, set: &[usize], singles: &[f64]) -> Result<Vec<usize>, String> {
+        let mut open = self.space.open_to(set)?;
+        let alone = |one: &usize| singles.get(*one).copied().unwrap_or(f64::NEG_INFINITY);
+        open.sort_by(|a, b| alone(b).total_cmp(&alone(a)).then(a.cmp(b)));
+        Ok(open)
     }
 
     fn add(
@@ -106,9 +124,7 @@ impl<S: Space> Hunt<'_, S> {
                 }
             }
             if best.set.len() < self.settings.most {
-                for more in self.space.open_to(&best.set)? {
-                    self.add(&best.set, best.gain, more, singles)?;
-                }
+                self.add_each(&best.set, best.gain, singles)?;
             }
             self.trim();
             if self.found.first().is_none_or(|now| now.set == best.set) {
@@ -185,9 +201,6 @@ impl<S: Space> Hunt<'_, S> {
         let without = self.space.gain(&rest, f64::NEG_INFINITY)?;
         let without = without.unwrap_or(f64::NEG_INFINITY);
         self.keep(rest.clone(), without);
-        for more in self.space.open_to(&rest)? {
-            self.add(&rest, without, more, singles)?;
-        }
-        Ok(())
+        self.add_each(&rest, without, singles)
     }
 }

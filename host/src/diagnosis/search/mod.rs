@@ -10,8 +10,9 @@
 //! that would take too long ([`Settings::effort`]): then the likeliest pairs are scored,
 //! and the singles are all that is proved.
 //! Larger sets grow best-first from the best smaller ones and are improved by
-//! leaving out, exchanging and adding one member at a time, and begin anew from others
-//! where the best leaves something to explain; of these no proof is claimed.
+//! leaving out, exchanging and adding one member at a time, as far as
+//! [`Settings::larger_effort`] goes, and begin anew from others where the best leaves
+//! something to explain; of these no proof is claimed.
 
 mod anew;
 mod larger;
@@ -124,6 +125,7 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
         found: Vec::new(),
         seen: BTreeSet::new(),
         best: 0.0,
+        until: u64::MAX,
     };
     let mut outcome = Outcome::default();
     for one in 0..space.len() {
@@ -144,13 +146,15 @@ pub fn search(space: &impl Space, settings: &Settings) -> Result<Outcome, String
     if settings.most >= 2 && !enough {
         hunt.pairs(&outcome.singles, &mut outcome.proof)?;
     }
+    hunt.until = space.work().saturating_add(settings.larger_effort);
     for size in 2..settings.most {
         if enough || !hunt.grow(size, &outcome.singles)? {
             break;
         }
     }
     hunt.exchange(&outcome.singles)?;
-    if hunt.begin_anew(&outcome.singles)? {
+    if hunt.begin_anew(&outcome.singles, &outcome.proof)? {
+        hunt.until = space.work().saturating_add(settings.larger_effort);
         hunt.exchange(&outcome.singles)?;
     }
     hunt.close(&outcome.singles)?;
@@ -165,6 +169,8 @@ struct Hunt<'s, S> {
     found: Vec<Found>,
     seen: BTreeSet<Vec<usize>>,
     best: f64,
+    /// The work at which sets of more than two have had enough.
+    until: u64,
 }
 
 impl<S: Space> Hunt<'_, S> {
@@ -208,7 +214,7 @@ impl<S: Space> Hunt<'_, S> {
     /// All pairs: added up, bounded or scored.
     fn pairs(&mut self, singles: &[f64], proof: &mut Proof) -> Result<(), String> {
         let least = self.settings.least_gain;
-        let mut touching: Vec<(f64, usize, usize)> = Vec::new();
+        let mut touching: Vec<(f64, f64, usize, usize)> = Vec::new();
         let mut sets = proof.sets;
         for (a, gain_a) in singles.iter().enumerate() {
             let (prior_a, bound_a) = (self.space.ln_prior(a), self.space.bound(a));
@@ -222,13 +228,13 @@ impl<S: Space> Hunt<'_, S> {
                 }
                 let floor = self.floor(prior_a + self.space.ln_prior(b), gain_a.max(*gain_b));
                 if bound_a + self.space.bound(b) > floor {
-                    touching.push((gain_a.max(*gain_b), a, b));
+                    touching.push((gain_a.max(*gain_b), gain_a.min(*gain_b), a, b));
                 }
             }
         }
-        // What explains most by itself is likeliest to be half of a good pair,
-        // and a good pair shortens the rest.
-        touching.sort_by(|x, y| y.0.total_cmp(&x.0));
+        // What explains most by itself is likeliest to be half of a good pair, with what
+        // explains most of the others, and a good pair shortens the rest.
+        touching.sort_by(|x, y| y.0.total_cmp(&x.0).then(y.1.total_cmp(&x.1)));
         // A set that holds a whole explanation is none of its own.
         let mut enough = BTreeSet::new();
         for (one, gain) in singles.iter().enumerate() {
@@ -238,7 +244,7 @@ impl<S: Space> Hunt<'_, S> {
         }
         let mut scored = 0;
         let before = self.space.work();
-        for (single, a, b) in touching {
+        for (single, _, a, b) in touching {
             if enough.contains(&a) || enough.contains(&b) {
                 continue;
             }

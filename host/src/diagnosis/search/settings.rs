@@ -14,6 +14,8 @@ pub struct Settings {
     /// The most work that goes into scoring pairs ([`super::Space::work`]); beyond that pairs are
     /// not proved. Work and not time, so that an answer is the same on any machine.
     pub effort: u64,
+    /// The most work that goes into sets of more than two before others are begun.
+    pub larger_effort: u64,
     /// How many of the best sets of one size are grown to the next.
     pub beam: usize,
     /// From how many single ones sets are grown anew where the best set leaves something
@@ -46,6 +48,7 @@ impl Default for Settings {
             negligible: 20.7,
             patience: 500_000,
             effort: EFFORT,
+            larger_effort: 4 * EFFORT,
             beam: 8,
             beginnings: 8,
             pairs: true,
