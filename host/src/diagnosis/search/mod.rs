@@ -276,3 +276,6 @@ impl<S: Space> Hunt<'_, S> {
         (self.cut() - ln_prior).max(without.max(0.0) + self.settings.least_gain)
     }
 }
+
+#[cfg(test)]
+mod tests;
