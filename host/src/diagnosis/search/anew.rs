@@ -1,21 +1,23 @@
-//! Other beginnings, where what was found leaves something to explain.
+//! Other beginnings, where what was found leaves something to explain or is large.
 //!
 //! Readings are off by thousands of standard deviations, so that the sets which lead are
 //! ahead of all others by far, and whatever grows from them holds what explains most by
 //! itself, be it true or not. Here sets grow from other single ones, each by what explains
 //! most beside it.
 
-use super::{EQUAL, Found, Hunt, Proof, Space};
+use super::{EQUAL, Hunt, Proof, Space};
 
 /// The part of [`super::Settings::effort`] that may go into it.
 const PART: u64 = 4;
 
 impl<S: Space> Hunt<'_, S> {
-    /// Grows sets from the best single ones, where the best set leaves something to explain;
-    /// true where one is better. Where one alone is proved the best, nothing grows.
+    /// Grows sets from the best single ones, where the best set leaves something to explain,
+    /// or takes as many members as there may be: fewer others may do. True where one is
+    /// better. Where one alone is proved the best, nothing grows.
     pub(super) fn begin_anew(&mut self, singles: &[f64], proof: &Proof) -> Result<bool, String> {
-        let proved = |best: &Found| best.set.len() < proof.size;
-        if self.best_explains_all()? || self.found.first().is_none_or(proved) {
+        let explains_all = self.best_explains_all()?;
+        let size = self.found.first().map_or(0, |best| best.set.len());
+        if explains_all && size < self.settings.most || size < proof.size {
             return Ok(false);
         }
         let known = self.best;

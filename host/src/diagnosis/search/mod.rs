@@ -12,7 +12,7 @@
 //! Larger sets grow best-first from the best smaller ones and are improved by
 //! leaving out, exchanging and adding one member at a time, as far as
 //! [`Settings::larger_effort`] goes, and begin anew from others where the best leaves
-//! something to explain; of these no proof is claimed.
+//! something to explain or is as large as may be; of these no proof is claimed.
 
 mod anew;
 mod larger;
