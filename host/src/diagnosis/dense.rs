@@ -1,10 +1,19 @@
 //! Small dense systems: the few unknowns that are left of a circuit.
 
+use smallvec::{SmallVec, smallvec};
+
+/// Unknowns for which a system needs no memory of its own: most have fewer, and thousands are
+/// solved for one scan.
+pub const FEW: usize = 6;
+
+/// A value for each unknown.
+pub type Column<T = f64> = SmallVec<[T; FEW]>;
+
 /// A square matrix, row by row.
 #[derive(Debug, Clone, Default)]
 pub struct Square {
     size: usize,
-    cells: Vec<f64>,
+    cells: SmallVec<[f64; FEW * FEW]>,
 }
 
 impl Square {
@@ -13,7 +22,7 @@ impl Square {
     pub fn zero(size: usize) -> Self {
         Self {
             size,
-            cells: vec![0.0; size * size],
+            cells: smallvec![0.0; size * size],
         }
     }
 
@@ -64,8 +73,9 @@ impl Square {
 #[derive(Debug, Clone, Default)]
 pub struct Factors {
     size: usize,
-    cells: Vec<f64>,
-    rows: Vec<usize>,
+    cells: SmallVec<[f64; FEW * FEW]>,
+    /// With which row each one changed places, in that order.
+    swaps: Column<u32>,
 }
 
 impl Factors {
@@ -73,7 +83,7 @@ impl Factors {
     #[must_use]
     pub fn of(matrix: Square) -> Option<Self> {
         let Square { size, mut cells } = matrix;
-        let mut rows: Vec<usize> = (0..size).collect();
+        let mut swaps = Column::with_capacity(size);
         for k in 0..size {
             let size_of = |row: usize| cells.get(row * size + k).map_or(0.0, |v| v.abs());
             let pivot = (k..size).max_by(|a, b| size_of(*a).total_cmp(&size_of(*b)))?;
@@ -82,8 +92,8 @@ impl Factors {
                 upper
                     .get_mut(k * size..(k + 1) * size)?
                     .swap_with_slice(lower.get_mut(..size)?);
-                rows.swap(k, pivot);
             }
+            swaps.push(pivot as u32);
             let (upper, lower) = cells.split_at_mut((k + 1) * size);
             let own = upper.get(k * size..)?;
             let head = *own.get(k)?;
@@ -101,7 +111,7 @@ impl Factors {
                 }
             }
         }
-        Some(Self { size, cells, rows })
+        Some(Self { size, cells, swaps })
     }
 
     /// The factored matrix, row by row, its rows in the order of the pivots.
@@ -118,14 +128,15 @@ impl Factors {
         (n, cells.map(|(row, column)| cell(row, column)).collect())
     }
 
-    /// Solves for one right side, in place.
-    pub fn solve(&self, x: &mut Vec<f64>) {
+    /// Solves for one right side, in place; its length is the size of the matrix.
+    pub fn solve(&self, y: &mut [f64]) {
         let n = self.size;
-        let mut y: Vec<f64> = self
-            .rows
-            .iter()
-            .map(|row| x.get(*row).copied().unwrap_or(0.0))
-            .collect();
+        if y.len() != n {
+            return;
+        }
+        for (row, other) in self.swaps.iter().enumerate() {
+            y.swap(row, *other as usize);
+        }
         for (row, cells) in self.cells.chunks(n.max(1)).enumerate() {
             let (done, todo) = y.split_at_mut(row);
             let sum: f64 = cells.iter().zip(done.iter()).map(|(a, y)| a * y).sum();
@@ -141,7 +152,6 @@ impl Factors {
                 *entry = (*entry - sum) / pivot;
             }
         }
-        *x = y;
     }
 }
 

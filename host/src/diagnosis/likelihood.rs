@@ -33,7 +33,7 @@ pub fn gap(a: &Band, b: &Band) -> f64 {
 
 pub(super) fn widened(band: &Band) -> Band {
     Band {
-        sigma: Volts(band.sigma.0.hypot(MODEL_FLOOR)),
+        sigma: Volts((band.sigma.0 * band.sigma.0 + MODEL_FLOOR * MODEL_FLOOR).sqrt()),
         ..*band
     }
 }

@@ -1,5 +1,7 @@
 //! Resistances that a fault leaves open, and are estimated.
 
+use super::evidence::Stretch;
+
 /// The least and greatest ohms that an unknown resistance is looked for at: the
 /// span that the probe measures (`docs/probe-hardware.md`); beyond it a joint
 /// is open.
@@ -87,26 +89,29 @@ pub(super) fn peak(
 }
 
 /// As [`peak`], stretch by stretch: `stretches` are those in which anything can be gained,
-/// by number, each with the most that the function can be there. None of it is missed,
-/// however narrow it is, as long as a stretch has one peak.
+/// with the function's values at their two ends. No peak above `least` is missed, however
+/// narrow it is, as long as a stretch has one and what is likely holds.
 pub(super) fn peak_in(
     gain: impl Fn(f64, f64) -> Result<f64, String>,
-    mut stretches: Vec<(u32, f64)>,
+    mut stretches: Vec<Stretch>,
+    least: f64,
     start: Peak,
 ) -> Result<Peak, String> {
-    stretches.sort_by(|(_, a), (_, b)| b.total_cmp(a));
+    stretches.sort_by(|a, b| b.likely.total_cmp(&a.likely));
     let mut best = start;
-    for (k, most) in stretches {
-        if most <= best.0 {
-            break;
-        }
-        for end in [knot(k), knot(k + 1)] {
-            let here = gain(end, best.0)?;
-            if here > best.0 {
-                best = (here, end);
+    for stretch in &stretches {
+        for (here, k) in stretch.corners.iter().zip(stretch.number..) {
+            if *here > best.0 {
+                best = (*here, knot(k));
             }
         }
-        best = closely(&gain, (knot(k), knot(k + 1)), best)?;
+    }
+    for stretch in stretches {
+        if stretch.likely <= best.0.max(least) {
+            break;
+        }
+        let ends = (knot(stretch.number), knot(stretch.number + 1));
+        best = closely(&gain, ends, best)?;
     }
     Ok(best)
 }

@@ -12,6 +12,9 @@ use loomproof_core::wire::{LeadId, LeadSet, Step};
 use super::tree::Forest;
 use crate::circuit::Model;
 
+/// Room for this many bands is made at once: a few dozen are read in most islands.
+const READINGS: usize = 100;
+
 /// Predicts quantities of one model.
 ///
 /// Only the islands that a quantity is read in, and those that edits join to
@@ -116,8 +119,19 @@ impl<'m> Predictor<'m> {
     pub fn elements(&self, reach: &Reach, edits: &[Edit]) -> Vec<Element> {
         let circuit = &self.model.circuit;
         let mut elements: Vec<Element> = Vec::with_capacity(reach.elements.len() + edits.len());
-        let kept = reach.elements.iter();
-        elements.extend(kept.filter_map(|id| circuit.edited_element(*id, edits)));
+        // Few are named by any edit: the others stay as they are planned.
+        let named = edits.iter().filter_map(|edit| match *edit {
+            Edit::Clip(lead, _) => circuit.clip_of(lead),
+            _ => edit.element(),
+        });
+        let named: Vec<ElementId> = named.collect();
+        let planned = circuit.elements();
+        elements.extend(reach.elements.iter().filter_map(|id| {
+            if named.contains(id) {
+                return circuit.edited_element(*id, edits);
+            }
+            planned.get(usize::from(id.0)).copied()
+        }));
         elements.extend(circuit.joins(edits));
         elements
     }
@@ -168,7 +182,7 @@ impl<'m> Predictor<'m> {
             leads: reach.leads,
             elements: elements.len() as u64,
             worked: elements.len() as u64,
-            known: HashMap::default(),
+            known: HashMap::with_capacity_and_hasher(READINGS, FixedState::default()),
         }
     }
 }

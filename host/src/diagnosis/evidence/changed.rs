@@ -114,6 +114,10 @@ pub(super) struct Shares(pub(super) BTreeMap<Group, f64>);
 
 impl Shares {
     pub(super) fn note(&mut self, island: Group, band: &Band) {
+        if band.low == band.high {
+            // Without unknown loads a band is all of its span.
+            return;
+        }
         let least = self.0.entry(island).or_insert(0.0);
         *least = least.min(ln_share(band));
     }

@@ -25,6 +25,17 @@ pub struct Fit {
     pub unexplained: Vec<usize>,
 }
 
+/// A stretch between two knots; see [`Evidence::stretches`].
+#[derive(Debug, Clone)]
+pub struct Stretch {
+    /// Its number: that of the knot it begins at.
+    pub number: u32,
+    /// The most that can be gained in it, as is likely.
+    pub likely: f64,
+    /// What is gained at the corners of the knot it begins at, then at those of the next.
+    pub corners: Vec<f64>,
+}
+
 impl Fit {
     /// The band of a quantity, where it differs from the healthy one.
     #[must_use]
@@ -121,8 +132,7 @@ impl<'m> Evidence<'m> {
     }
 
     /// The stretches between some knots and the next ones in which changes could gain
-    /// `floor`, by number, each with the most that they could; `enough` of them are
-    /// enough.
+    /// `floor`; `enough` of them are enough.
     ///
     /// A knot is a list of changes, all the same but for resistances, that are
     /// the corners on its side of the stretch to the next knot; `knot` gives
@@ -136,7 +146,7 @@ impl<'m> Evidence<'m> {
         enough: usize,
         knot: impl Fn(u32) -> Vec<Changes>,
         floor: f64,
-    ) -> Result<Vec<(u32, f64)>, String> {
+    ) -> Result<Vec<Stretch>, String> {
         let mut possible = Vec::new();
         let first = knot(0);
         let Some(changes) = first.first() else {
@@ -150,20 +160,37 @@ impl<'m> Evidence<'m> {
             let corner = |changes| Changed::new(self, &scope, Cow::Owned(changes));
             knot.into_iter().map(corner).collect()
         };
+        let mut bands = Vec::new();
         let mut near = corners(first);
         for k in 0..stretches {
             // What was computed at a knot serves both stretches that meet there.
             let mut far = corners(knot(k + 1));
+            let corners = near.iter_mut().chain(&mut far);
+            let mut corners: Vec<_> = corners.map(|c| (c, 0.0, Shares::default())).collect();
+            let mut likely = 0.0;
             let gain = self.sum(&scope, floor, |judged, step| {
-                let mut hull: Option<Band> = None;
-                for corner in near.iter_mut().chain(&mut far) {
+                bands.clear();
+                for (corner, gain, shares) in &mut corners {
                     let band = corner.band(step, judged)?;
-                    hull = Some(hull.map_or(band, |hull| hull.hull(&band)));
+                    bands.push(band);
+                    *gain += judged.gain(&band);
+                    let [island, _] = judged.islands;
+                    shares.note(island, &band);
                 }
+                likely += judged.likely_between(&bands);
+                let hull = bands.iter().copied().reduce(|hull, band| hull.hull(&band));
                 Ok(hull.map_or(0.0, |hull| judged.best_in(&hull)))
             })?;
-            if let Some(gain) = gain {
-                possible.push((k, gain + scope.shares));
+            if gain.is_some() {
+                let corners = corners.iter().map(|(_, gain, shares)| {
+                    let shares = self.gain_of_shares(&scope.islands, shares);
+                    gain + shares
+                });
+                possible.push(Stretch {
+                    number: k,
+                    likely: likely + scope.shares,
+                    corners: corners.collect(),
+                });
                 if possible.len() >= enough {
                     break;
                 }

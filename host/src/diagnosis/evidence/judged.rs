@@ -32,6 +32,8 @@ pub struct Judged {
     /// a circuit that predicts just this value, with the converter's own
     /// deviation and nothing else.
     pub(super) spare: f64,
+    /// Logarithm of its density by the plan.
+    pub(super) healthy: f64,
     /// How much of a reading it is: one of several that repeat each other
     /// (driven elsewhere, by the plan) is a part of one.
     pub(super) weight: f64,
@@ -48,7 +50,30 @@ impl Judged {
     /// natural logarithm, unknown loads being as the reading wants them.
     #[must_use]
     pub fn gain(&self, band: &Band) -> f64 {
-        self.weight * (ln_density(band, self.value) - ln_density(&self.band, self.value))
+        self.weight * (ln_density(band, self.value) - self.healthy)
+    }
+
+    /// The most that a band between some others is likely to gain: where the mean moves
+    /// from one to another over the reading, as much as with the mean on it and the least of
+    /// their spreads; elsewhere the most of them. Unlike [`Self::best_in`] it is no proof, as
+    /// the spread can be larger between them than at any.
+    pub(super) fn likely_between(&self, bands: &[Band]) -> f64 {
+        let Value::Volts(volts) = self.value else {
+            return 0.0;
+        };
+        let sigmas = bands.iter().map(|band| band.sigma.0);
+        let met = Band {
+            low: volts,
+            high: volts,
+            sigma: Volts(sigmas.fold(f64::INFINITY, f64::min)),
+        };
+        let below = bands.iter().any(|band| band.low.0 <= volts.0);
+        let above = bands.iter().any(|band| band.high.0 >= volts.0);
+        if below && above {
+            return self.gain(&met);
+        }
+        let gains = bands.iter().map(|band| self.gain(band));
+        gains.fold(f64::NEG_INFINITY, f64::max)
     }
 
     /// How many standard deviations the reading lies outside a band, below it with a minus
@@ -74,5 +99,75 @@ impl Judged {
         });
         let z = hull.excess(volts);
         self.spare - self.weight * 0.5 * z * z
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use loomproof_core::judge::judge;
+    use loomproof_core::units::Micros;
+    use loomproof_core::wire::{LeadId, LeadSet, Sense, SenseMode, Senses, Step};
+
+    use super::*;
+    use crate::diagnosis::likelihood::spare;
+
+    fn band(volts: f64, sigma: f64) -> Band {
+        Band {
+            low: Volts(volts),
+            high: Volts(volts),
+            sigma: Volts(sigma),
+        }
+    }
+
+    /// A reading of 1 V where 2 V are expected.
+    fn read() -> Judged {
+        let (healthy, value) = (band(2.0, 1e-3), Value::Volts(Volts(1.0)));
+        let quantity = Quantity {
+            plus: Sense {
+                lead: LeadId(0),
+                mode: SenseMode::Plain,
+            },
+            minus: None,
+        };
+        let step = Step {
+            high: LeadSet::EMPTY,
+            low: LeadSet::EMPTY,
+            settle: Micros(0),
+            pulled: Micros(0),
+            samples: 16,
+            senses: Senses::new(),
+        };
+        Judged {
+            round: 0,
+            step: 0,
+            quantity,
+            value,
+            band: healthy,
+            judgement: judge(&healthy, value),
+            islands: [Group(0); 2],
+            spare: spare(&step, quantity, &healthy, value),
+            healthy: ln_density(&healthy, value),
+            weight: 1.0,
+        }
+    }
+
+    #[test]
+    fn a_mean_that_passes_over_the_reading_is_likely_to_meet_it() {
+        let read = read();
+        let met = read.gain(&band(1.0, 1e-3));
+        let across = [band(0.8, 2e-3), band(1.2, 1e-3)];
+        assert_eq!(read.likely_between(&across), met);
+        assert!(across.iter().all(|band| read.gain(band) < met - 1000.0));
+    }
+
+    #[test]
+    fn elsewhere_the_better_end_is_likely_the_most() {
+        let read = read();
+        let bands = [band(1.2, 1e-3), band(1.1, 1e-3)];
+        let likely = read.likely_between(&bands);
+        assert_eq!(likely, read.gain(&bands[1]));
+        // What is proved allows for a spread that grows in between.
+        let hull = bands[0].hull(&bands[1]);
+        assert!(likely < read.best_in(&hull));
     }
 }

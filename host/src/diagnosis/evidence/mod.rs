@@ -14,11 +14,11 @@ use loomproof_core::layout::Group;
 use loomproof_core::wire::Step;
 
 use changed::{Scope, Shares};
-pub use fit::Fit;
+pub use fit::{Fit, Stretch};
 pub use judged::Judged;
 
 use super::edits::Changes;
-use super::likelihood::{excess, spare};
+use super::likelihood::{excess, ln_density, spare};
 use super::predict::{Healthy, Predictor};
 use crate::circuit::Model;
 use crate::ringout::Taken;
@@ -88,6 +88,7 @@ impl<'m> Evidence<'m> {
                         judgement: judge(&band, value),
                         islands,
                         spare: spare(step, quantity, &band, value),
+                        healthy: ln_density(&band, value),
                         weight: 1.0,
                     });
                 }

@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use crate::diagnosis::edits::Changes;
+use crate::diagnosis::evidence::Stretch;
 use crate::diagnosis::ohms::{OHMS, SWEEP, knot, peak, peak_in, three_digits};
 use crate::diagnosis::search::{MAX_FAULTS, Settings, Space};
 
@@ -115,11 +116,11 @@ impl Catalogue<'_, '_> {
         set: &[usize],
         ohms: Vec<Option<f64>>,
         at: usize,
-        stretches: Vec<(u32, f64)>,
+        stretches: Vec<Stretch>,
     ) -> Result<Fitted, String> {
         let start = (self.gain_with(set, &ohms, f64::NEG_INFINITY)?, OHMS.0.ln());
         let tried = |ln_ohms, floor| self.gain_with(set, &with(&ohms, at, ln_ohms), floor);
-        let (gain, ln_ohms) = peak_in(tried, stretches, start)?;
+        let (gain, ln_ohms) = peak_in(tried, stretches, Settings::default().least_gain, start)?;
         let ohms = with(&ohms, at, ln_ohms);
         Ok(Fitted { gain, ohms })
     }
@@ -199,10 +200,10 @@ impl Catalogue<'_, '_> {
         unknown: &[usize],
         at: usize,
         (enough, floor): (usize, f64),
-    ) -> Result<Vec<(u32, f64)>, String> {
+    ) -> Result<Vec<Stretch>, String> {
         let others: Vec<usize> = unknown.iter().copied().filter(|o| *o != at).collect();
         let corners = |k: u32| -> Vec<Changes> {
-            let here = knot(k).exp();
+            let here = three_digits(knot(k).exp());
             let corner = |corner: usize| {
                 let ohms = |place: usize| {
                     if place == at {

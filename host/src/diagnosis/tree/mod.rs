@@ -21,6 +21,7 @@
 //! current when 1 A is sent through the point that is read, its share of the
 //! variance is `(I·J·σR)²`.
 
+mod flow;
 mod grow;
 mod solution;
 
@@ -28,9 +29,10 @@ use loomproof_core::circuit::{Element, GROUND, Junction, NodeId};
 use loomproof_core::expect::{Network, Point};
 use loomproof_core::solve::{Attachment, Corner, SolveError};
 use loomproof_core::units::{Ohms, Volts};
+use smallvec::smallvec;
 
-use super::dense::{Factors, Square};
-use solution::Solution;
+use super::dense::{Column, Factors, Square};
+use solution::{Solution, Solved};
 
 /// No node, no tree: chassis, or outside.
 const NONE: u32 = u32::MAX;
@@ -89,12 +91,12 @@ pub struct Forest {
     branches: Vec<Branch>,
     trees: Vec<Tree>,
     groups: Vec<Group>,
-    /// What was solved already, the last used at the end.
-    solved: Vec<Solution>,
+    /// What was solved already.
+    solved: Solved,
     /// Memory for the attachments of one group.
-    ties: Vec<Attachment>,
-    /// Branch currents of an adjoint solution.
-    scratch: Vec<f64>,
+    ties: Column<Attachment>,
+    /// Memory for the branch currents of an adjoint solution.
+    flows: Vec<f64>,
 }
 
 impl Forest {
@@ -103,12 +105,12 @@ impl Forest {
     pub fn new(nodes: usize, elements: &[Element], alone: &[NodeId]) -> Self {
         let mut forest = Self {
             local: vec![NONE; nodes],
-            branches: Vec::new(),
+            branches: Vec::with_capacity(elements.len() + alone.len()),
             trees: Vec::new(),
             groups: Vec::new(),
-            solved: Vec::new(),
-            ties: Vec::new(),
-            scratch: Vec::new(),
+            solved: Solved::default(),
+            ties: Column::new(),
+            flows: Vec::new(),
         };
         let loops = forest.plant(elements, alone);
         forest.bind(elements, loops);
@@ -173,19 +175,19 @@ impl Forest {
     fn solve(
         &self,
         group: u32,
-        ties: Vec<Attachment>,
+        ties: &[Attachment],
         corner: Corner,
     ) -> Result<Solution, SolveError> {
         let Some(found) = self.groups.get(group as usize) else {
             return Err(SolveError::Singular);
         };
-        let mut chords = found.chords.clone();
+        let mut chords = Column::from_slice(&found.chords);
         chords.extend(ties.iter().map(|tie| Chord {
             a: self.index(tie.node),
             b: NONE,
             law: Law::Ohms(tie.ohms.0, tie.spread.0),
         }));
-        let mut roots = vec![NONE; found.trees.len()];
+        let mut roots: Column<u32> = smallvec![NONE; found.trees.len()];
         let mut size = chords.len();
         for (slot, tree) in roots.iter_mut().zip(&found.trees) {
             if self.trees.get(*tree as usize).is_some_and(|t| !t.grounded) {
@@ -219,16 +221,16 @@ impl Forest {
         let mut solution = Solution {
             group,
             corner,
-            ties,
+            ties: Column::from_slice(ties),
             chords,
             factors: Factors::default(),
-            unknown: vec![0.0; size],
+            unknown: smallvec![0.0; size],
             junctions: self.start(group, corner, found.chords.len()),
             currents: Vec::new(),
             roots,
         };
         solution.settle(matrix)?;
-        let mut currents = Vec::new();
+        let mut currents = Vec::with_capacity(self.branches.len());
         self.flow(&solution, &solution.unknown, &[], &mut currents);
         solution.currents = currents;
         Ok(solution)
@@ -244,129 +246,10 @@ impl Forest {
 
     /// Junction voltages to start from: those of the last solution of the same
     /// chords, whatever was attached.
-    fn start(&self, group: u32, corner: Corner, chords: usize) -> Vec<f64> {
-        let like = |known: &&Solution| known.group == group && known.corner == corner;
-        let last = self.solved.iter().rev().find(like);
+    fn start(&self, group: u32, corner: Corner, chords: usize) -> Column {
+        let last = self.solved.last_of(group, corner);
         let junctions = last.and_then(|known| known.junctions.get(..chords));
-        junctions.map_or(vec![0.0; chords], <[f64]>::to_vec)
-    }
-
-    /// Currents of all branches of the group, from what leaves at chords and
-    /// at other points; `into` is indexed like the branches.
-    fn flow(
-        &self,
-        solution: &Solution,
-        chord_currents: &[f64],
-        more: &[(u32, f64)],
-        into: &mut Vec<f64>,
-    ) {
-        into.resize(self.branches.len(), 0.0);
-        let Some(group) = self.groups.get(solution.group as usize) else {
-            return;
-        };
-        let ranges = || {
-            group
-                .trees
-                .iter()
-                .filter_map(|tree| self.trees.get(*tree as usize).map(|t| t.nodes.clone()))
-        };
-        for range in ranges() {
-            if let Some(slice) = into.get_mut(range) {
-                slice.fill(0.0);
-            }
-        }
-        let chords = solution.chords.iter().zip(chord_currents);
-        let ends = chords.flat_map(|(c, i)| [(c.a, *i), (c.b, -*i)]);
-        for (end, current) in ends.chain(more.iter().copied()) {
-            if let Some(slot) = into.get_mut(end as usize) {
-                *slot += current;
-            }
-        }
-        for range in ranges() {
-            for at in range.rev() {
-                let (Some(branch), Some(current)) = (self.branches.get(at), into.get(at).copied())
-                else {
-                    continue;
-                };
-                if let Some(up) = into.get_mut(branch.parent as usize) {
-                    *up += current;
-                }
-            }
-        }
-    }
-
-    /// Voltage of a node from branch currents and root voltages.
-    fn voltage(&self, solution: &Solution, unknown: &[f64], currents: &[f64], node: u32) -> f64 {
-        let mut drop = 0.0;
-        let mut at = node;
-        while let Some(branch) = self.branch(at) {
-            drop += branch.ohms * currents.get(at as usize).copied().unwrap_or(0.0);
-            at = branch.parent;
-        }
-        let root = self
-            .groups
-            .get(solution.group as usize)
-            .map_or(NONE, |group| self.root_row(group, &solution.roots, node));
-        unknown.get(root as usize).copied().unwrap_or(0.0) - drop
-    }
-
-    /// Variance by spreads, and resistance seen, through the adjoint.
-    fn variance(&mut self, solution: &Solution, plus: u32, minus: Option<u32>) -> (f64, f64) {
-        let mut adjoint = vec![0.0; solution.unknown.len()];
-        let seen_by = Chord {
-            a: plus,
-            b: minus.unwrap_or(NONE),
-            law: Law::Ohms(0.0, 0.0),
-        };
-        for (row, chord) in solution.chords.iter().enumerate() {
-            if let Some(slot) = adjoint.get_mut(row) {
-                *slot = self.shared(chord, &seen_by);
-            }
-        }
-        if let Some(group) = self.groups.get(solution.group as usize) {
-            for (end, sign) in [(seen_by.a, -1.0), (seen_by.b, 1.0)] {
-                let root = self.root_row(group, &solution.roots, end);
-                if let Some(slot) = adjoint.get_mut(root as usize) {
-                    *slot += sign;
-                }
-            }
-        }
-        solution.factors.solve(&mut adjoint);
-        let mut flows = std::mem::take(&mut self.scratch);
-        let sent = [(plus, -1.0), (seen_by.b, 1.0)];
-        self.flow(solution, &adjoint, &sent, &mut flows);
-        let mut variance = 0.0;
-        if let Some(group) = self.groups.get(solution.group as usize) {
-            for tree in &group.trees {
-                let Some(range) = self.trees.get(*tree as usize).map(|t| t.nodes.clone()) else {
-                    continue;
-                };
-                let (Some(branches), Some(currents), Some(others)) = (
-                    self.branches.get(range.clone()),
-                    solution.currents.get(range.clone()),
-                    flows.get(range),
-                ) else {
-                    continue;
-                };
-                for ((branch, i), j) in branches.iter().zip(currents).zip(others) {
-                    let shift = i * j * branch.spread;
-                    variance += shift * shift;
-                }
-            }
-        }
-        let both = solution.unknown.iter().zip(&adjoint);
-        for (chord, (i, j)) in solution.chords.iter().zip(both) {
-            let shift = match chord.law {
-                Law::Ohms(_, spread) => i * j * spread,
-                Law::Load(..) => 0.0,
-                Law::Diode(junction) => j * junction.spread.0,
-            };
-            variance += shift * shift;
-        }
-        let volts = |node| self.voltage(solution, &adjoint, &flows, node);
-        let seen = volts(plus) - minus.map_or(0.0, volts);
-        self.scratch = flows;
-        (variance, seen)
+        junctions.map_or_else(|| smallvec![0.0; chords], Column::from_slice)
     }
 }
 
@@ -401,19 +284,22 @@ impl Network for Forest {
             point.floats = true;
             return Ok(point);
         }
-        let known = self.solved.iter().rposition(|known| {
-            known.group == group && known.corner == corner && known.ties == here
-        });
-        let solution = match known {
-            Some(at) => self.solved.swap_remove(at),
-            None => self.solve(group, here.clone(), corner)?,
+        let place = match self.solved.find(group, corner, &here) {
+            Some(place) => place,
+            None => {
+                let solution = self.solve(group, &here, corner)?;
+                self.solved.put(solution)
+            }
         };
         self.ties = here;
-        let volts = |node| self.voltage(&solution, &solution.unknown, &solution.currents, node);
-        point.volts = Volts(volts(at) - minus_here.map_or(0.0, volts));
-        let (variance, seen) = self.variance(&solution, at, minus_here);
-        (point.variance, point.seen) = (variance, Ohms(seen));
-        self.solved.push(solution);
+        let mut flows = std::mem::take(&mut self.flows);
+        if let Some(solution) = self.solved.get(place) {
+            let volts = |node| self.voltage(solution, &solution.unknown, &solution.currents, node);
+            point.volts = Volts(volts(at) - minus_here.map_or(0.0, volts));
+            let (variance, seen) = self.variance(solution, at, minus_here, &mut flows);
+            (point.variance, point.seen) = (variance, Ohms(seen));
+        }
+        self.flows = flows;
         Ok(point)
     }
 }

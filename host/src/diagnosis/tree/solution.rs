@@ -1,10 +1,14 @@
 //! The few unknowns of a group, under some attachments.
 
+use std::hash::{BuildHasher, Hasher};
+
+use foldhash::fast::FixedState;
 use loomproof_core::solve::{
     Attachment, Corner, MAX_ITERATIONS, SolveError, TOLERANCE, companion, limit,
 };
+use smallvec::smallvec;
 
-use super::super::dense::{Factors, Square};
+use super::super::dense::{Column, Factors, Square};
 use super::{Chord, Law};
 
 /// Residual of a solved system, in volts round a chord or amperes at a root,
@@ -24,28 +28,80 @@ const NOISE: f64 = 1e-14;
 pub(super) struct Solution {
     pub(super) group: u32,
     pub(super) corner: Corner,
-    pub(super) ties: Vec<Attachment>,
-    pub(super) chords: Vec<Chord>,
+    pub(super) ties: Column<Attachment>,
+    pub(super) chords: Column<Chord>,
     pub(super) factors: Factors,
     /// Chord currents, then root voltages.
-    pub(super) unknown: Vec<f64>,
+    pub(super) unknown: Column,
     /// Voltage of each chord's junction, where it has one.
-    pub(super) junctions: Vec<f64>,
+    pub(super) junctions: Column,
     /// Currents of all branches; see [`Forest::flow`].
     pub(super) currents: Vec<f64>,
     /// Row of each tree's root voltage; [`NONE`] for grounded trees.
-    pub(super) roots: Vec<u32>,
+    pub(super) roots: Column<u32>,
+}
+
+/// Solutions under attachments that were met, in the order they were worked out.
+#[derive(Debug, Default)]
+pub(super) struct Solved {
+    /// What each one's attachments hash to: most that are looked for are told apart by it.
+    hashes: Vec<u64>,
+    solutions: Vec<Solution>,
+}
+
+impl Solved {
+    fn hash(ties: &[Attachment]) -> u64 {
+        let mut hasher = FixedState::default().build_hasher();
+        for tie in ties {
+            hasher.write_u16(tie.node.0);
+            hasher.write_u64(tie.volts.0.to_bits());
+            hasher.write_u64(tie.ohms.0.to_bits());
+        }
+        hasher.finish()
+    }
+
+    /// The place of the solution of a group under some attachments, where it is known.
+    pub(super) fn find(&self, group: u32, corner: Corner, ties: &[Attachment]) -> Option<usize> {
+        let hash = Self::hash(ties);
+        let mut all = self.hashes.iter().zip(&self.solutions);
+        all.rposition(|(other, known)| {
+            *other == hash && known.group == group && known.corner == corner && *known.ties == *ties
+        })
+    }
+
+    /// The solution at a place.
+    pub(super) fn get(&self, at: usize) -> Option<&Solution> {
+        self.solutions.get(at)
+    }
+
+    /// Adds one; its place.
+    pub(super) fn put(&mut self, solution: Solution) -> usize {
+        self.hashes.push(Self::hash(&solution.ties));
+        self.solutions.push(solution);
+        self.solutions.len() - 1
+    }
+
+    /// The last.
+    pub(super) fn last(&self) -> Option<&Solution> {
+        self.solutions.last()
+    }
+
+    /// The last of a group, whatever was attached.
+    pub(super) fn last_of(&self, group: u32, corner: Corner) -> Option<&Solution> {
+        let like = |known: &&Solution| known.group == group && known.corner == corner;
+        self.solutions.iter().rev().find(like)
+    }
 }
 
 impl Solution {
     /// Newton iteration over the diodes; one pass without.
     pub(super) fn settle(&mut self, mut matrix: Square) -> Result<(), SolveError> {
-        let bare: Vec<f64> = matrix.diagonal().collect();
+        let bare: Column = matrix.diagonal().collect();
         let kept = self.chords.len() - self.ties.len();
         self.junctions.resize(self.chords.len(), 0.0);
         let nonlinear = self.chords.iter().any(|c| matches!(c.law, Law::Diode(_)));
+        let mut right: Column = smallvec![0.0; self.unknown.len()];
         for pass in 0..2 * MAX_ITERATIONS {
-            let mut right = vec![0.0; self.unknown.len()];
             let rows = self.chords.iter().zip(&self.junctions).zip(&bare);
             for (row, ((chord, volts), bare)) in rows.enumerate() {
                 let (ohms, emf) = match chord.law {
@@ -67,12 +123,11 @@ impl Solution {
                 }
             }
             self.factors = Factors::of(matrix.clone()).ok_or(SolveError::Singular)?;
-            let mut next = right.clone();
-            self.factors.solve(&mut next);
-            if matrix.residual(&next, &right) > RESIDUAL {
+            self.unknown.copy_from_slice(&right);
+            self.factors.solve(&mut self.unknown);
+            if matrix.residual(&self.unknown, &right) > RESIDUAL {
                 return Err(SolveError::Singular);
             }
-            self.unknown = next;
             if !nonlinear || self.steady() {
                 return Ok(());
             }
