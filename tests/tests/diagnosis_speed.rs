@@ -98,6 +98,7 @@ fn the_page_tells_of_a_missed_goal() {
     let page = found.page("this one", "picture.svg");
     assert_eq!(page.matches("**Missed:**").count(), 2);
     assert!(page.contains("](picture.svg)") && page.contains("`open@W7`"));
+    assert_eq!(page.matches(" 3 of 3 ").count(), 2);
     let svg = plot::growth(&found.curves());
     assert_eq!(svg.matches("<polyline").count(), 4);
     assert_eq!(svg.matches("<circle").count(), 8);

@@ -239,16 +239,17 @@ impl Found {
             out,
             "## Growth\n\n\
              Generated harnesses on the bench; of several of a size the geometric mean. The whole explanation is the \
-             median over faults spread over the catalogue, injected one at a time.\n\n\
+             median over faults spread over the catalogue, injected one at a time; *proved* is for how many of them \
+             the best of all pairs was proved within the effort that the search allows itself.\n\n\
              ![seconds over test points]({plot})\n\n\
-             | points | nodes | single hypotheses | drive patterns | LU whole : product | LU touched : product | explanation : one hypothesis | greatest difference, V |\n\
-             | --- | --- | --- | --- | --- | --- | --- | --- |\n"
+             | points | nodes | single hypotheses | drive patterns | LU whole : product | LU touched : product | explanation : one hypothesis | proved | greatest difference, V |\n\
+             | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n"
         );
         for one in &self.grown {
             let rates = &one.rates;
             let _ = writeln!(
                 out,
-                "| {} | {} | {} | {:.1} | {:.0} | {:.1} | {:.0} | {:.0e} |",
+                "| {} | {} | {} | {:.1} | {:.0} | {:.1} | {:.0} | {} of {} | {:.0e} |",
                 rates.points,
                 rates.nodes,
                 rates.hypotheses,
@@ -256,6 +257,8 @@ impl Found {
                 rates.faster(),
                 rates.faster_touched(),
                 one.whole / rates.product,
+                one.proved.iter().filter(|proved| **proved).count(),
+                one.proved.len(),
                 rates.apart
             );
         }

@@ -31,6 +31,8 @@ pub struct Grown {
     pub rates: Rates,
     /// Seconds of the whole explanation: median over the injected faults.
     pub whole: f64,
+    /// Whether the best of all pairs was proved, for each of them.
+    pub proved: Vec<bool>,
 }
 
 /// Times a generated harness.
@@ -40,7 +42,7 @@ pub struct Grown {
 pub fn grown(seed: u64, size: u16) -> Result<Grown, String> {
     let subject = Subject::drawn(seed, size)?;
     let rates = rates(&subject, Which::All, EFFORT)?;
-    let mut times = Vec::new();
+    let (mut times, mut proved) = (Vec::new(), Vec::new());
     let catalogue = &subject.catalogue;
     let count = catalogue.len();
     for k in 0..FAULTS {
@@ -53,6 +55,7 @@ pub fn grown(seed: u64, size: u16) -> Result<Grown, String> {
             }
             if let Some(found) = explaining(&subject, one, 1)? {
                 times.push(found.whole);
+                proved.push(found.proof.size == 2);
                 break;
             }
         }
@@ -61,6 +64,7 @@ pub fn grown(seed: u64, size: u16) -> Result<Grown, String> {
         size,
         rates,
         whole: median(&times),
+        proved,
     })
 }
 
