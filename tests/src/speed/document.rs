@@ -162,13 +162,13 @@ impl Found {
             r.compared.1.to_string()
         });
         row("greatest condition number, LU of the whole circuit", &|r| {
-            format!("{:.0e}", r.condition.0)
+            conditioned(r.condition.0)
         });
         row("greatest condition number, product", &|r| {
-            format!("{:.0e}", r.condition.1)
+            conditioned(r.condition.1)
         });
         row("the same, rows scaled to one", &|r| {
-            format!("{:.0e}", r.condition.2)
+            conditioned(r.condition.2)
         });
         out.truncate(out.len() - 2);
         let _ = writeln!(
@@ -267,4 +267,12 @@ impl Found {
             let _ = writeln!(out, "- {}", curve.name);
         }
     }
+}
+
+/// A condition number, as far as singular values in `f64` tell it.
+fn conditioned(number: f64) -> String {
+    if number > 1.0 / f64::EPSILON {
+        return format!("over {:.0e}", 1.0 / f64::EPSILON);
+    }
+    format!("{number:.0e}")
 }
