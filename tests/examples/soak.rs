@@ -123,6 +123,10 @@ fn watched(way: Way) -> Result<bool, String> {
         );
     }
     memory("the process", &out.own);
+    println!(
+        "of that, the list of openings for the report: {} KiB",
+        out.listed >> 10
+    );
     wrong(&out.wrong);
     Ok(out.wrong.is_empty() && out.counted == out.dropouts && out.astray == 0 && out.drifted == 0)
 }

@@ -3,6 +3,7 @@
 //! ([`ringing`]), and the memory of whoever takes part ([`memory`]).
 
 pub mod drift;
+mod loose;
 pub mod memory;
 pub mod ringing;
 pub mod watching;

@@ -12,7 +12,7 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use loomproof::bench::hal::Shared;
-use loomproof::bench::{Bench, Settings, Upset};
+use loomproof::bench::{Bench, Settings};
 use loomproof::link::{Link, LinkError, Loopback, Session, VirtualProbe};
 use loomproof::wiggle::round::{Rounds, Trouble};
 use loomproof::wiggle::watchable::watchable;
@@ -21,19 +21,10 @@ use loomproof_core::units::Micros;
 use loomproof_core::wire::{Hello, LeadId, MAX_WATCH, Refusal, Reply, Request};
 
 use super::drift::{Course, Moved};
+use super::loose::{CERTAIN, Loose, OFTENER, happened, joints};
 use super::memory::Samples;
 use super::ringing::smallest;
 use crate::campaign::site::Loaded;
-
-/// The joints' dropouts: how long, and from one to the next, µs.
-const DROPOUTS: [(u64, u64); 3] = [(120, 97_000_000), (300, 149_000_000), (5_000, 241_000_000)];
-
-/// They come so many times as often where window follows window.
-const OFTENER: u64 = 8;
-
-/// A dropout that lies as far within a window must be seen, and at this time at most
-/// after it began (docs/wiggle.md: 100 µs is certain), µs.
-const CERTAIN: u64 = 100;
 
 /// Windows around a dropout begin so long before it, and end so long after its
 /// beginning, µs.
@@ -98,6 +89,8 @@ pub struct Watched {
     pub moved: Option<Moved>,
     /// Paths whose ohms drifted.
     pub drifted: usize,
+    /// What the list of all openings takes, which is kept for the report, bytes.
+    pub listed: usize,
     /// This process.
     pub own: Samples,
 }
@@ -130,51 +123,6 @@ impl Link for Handle {
         }
         Ok(reply)
     }
-}
-
-/// A joint that lets go.
-struct Loose {
-    spot: usize,
-    group: usize,
-    long: u64,
-    every: u64,
-}
-
-impl Loose {
-    /// Without spread a bench's first dropout is half-way.
-    fn first_from(&self, now: u64) -> u64 {
-        let half = self.every / 2;
-        half + now.saturating_sub(half).div_ceil(self.every) * self.every
-    }
-}
-
-/// Joints that can be told apart, as many as there are of the dropouts or of the plan,
-/// and what they do.
-fn joints(watch: &Watch, oftener: u64) -> Result<(Vec<Loose>, Vec<Upset>), String> {
-    let mut loose = Vec::new();
-    let mut upsets = Vec::new();
-    for (group, of) in watch.groups.iter().enumerate() {
-        for sign in &of.signs {
-            let known = loose.iter().any(|it: &Loose| it.spot == sign.spot);
-            let Some((long, every)) = DROPOUTS.get(loose.len()).filter(|_| !known) else {
-                continue;
-            };
-            let joint = watch.spots.get(sign.spot).and_then(|it| it.joints.first());
-            upsets.push(Upset::Intermittent {
-                joint: joint.ok_or("a spot without a joint")?.clone(),
-                gap: Duration::from_micros(*long),
-                every: Duration::from_micros(every / oftener),
-                ohms: None,
-            });
-            loose.push(Loose {
-                spot: sign.spot,
-                group,
-                long: *long,
-                every: every / oftener,
-            });
-        }
-    }
-    Ok((loose, upsets))
 }
 
 /// A soak under way.
@@ -269,6 +217,8 @@ pub fn watch(way: Way, tell: &mut dyn FnMut(u64)) -> Result<Watched, String> {
     out.astray += last as i64 - last.min(end) as i64;
     out.requests = asked.borrow().requests;
     out.numbers = out.requests / (u64::from(u16::MAX) + 1);
+    let spots = soak.tally.events.iter().map(|it| size_of_val(&*it.spots));
+    out.listed = size_of_val(&*soak.tally.events) + spots.sum::<usize>();
     let moved: Vec<Moved> = soak.courses.values().filter_map(Course::moved).collect();
     out.drifted = moved.iter().filter(|moved| moved.drifted(STEP)).count();
     let for_its_spread = |moved: &Moved| moved.by.abs() / moved.sigma;
@@ -459,19 +409,4 @@ impl Soak<'_> {
         self.out.wrong.extend(strangers);
         Ok(())
     }
-}
-
-/// The dropouts within a window that must be counted, and how many more its ends cut.
-fn happened(it: &Loose, began: u64, ends: u64) -> (Vec<u64>, u64) {
-    let (mut within, mut cut) = (Vec::new(), 0);
-    let mut at = it.first_from(began.saturating_sub(it.long));
-    while at < ends {
-        if at >= began + CERTAIN && at + it.long + CERTAIN <= ends {
-            within.push(at);
-        } else {
-            cut += 1;
-        }
-        at += it.every;
-    }
-    (within, cut)
 }
