@@ -8,10 +8,15 @@ cd "$(dirname "$0")/.."
 seconds=${1:-30}
 [ $# = 0 ] || shift
 command -v cargo-fuzz >/dev/null || cargo install cargo-fuzz --locked
-[ $# -gt 0 ] || set -- $(basename -s .rs fuzz/fuzz_targets/*.rs)
-for target in "$@"; do
-    cargo +nightly fuzz build --sanitizer none "$target"
-done
+if [ $# = 0 ]; then
+    # All at once, so that no processor waits for one target's link.
+    cargo +nightly fuzz build --sanitizer none
+    set -- $(basename -s .rs fuzz/fuzz_targets/*.rs)
+else
+    for target in "$@"; do
+        cargo +nightly fuzz build --sanitizer none "$target"
+    done
+fi
 
 # What the run finds out goes to a scratch corpus; the committed one stays as it is.
 run='

@@ -1,18 +1,18 @@
 #!/usr/bin/env bash
 # Counts the instructions of four pieces of core's work by valgrind's callgrind
-# and compares them with tests/instructions.toml: more than 5 % beyond the kept
+# and compares them with core/examples/instructions/kept.toml: more than 5 % beyond the kept
 # count is a failure. `tools/instructions.sh --write` keeps the counts of now.
 set -euo pipefail
 cd "$(dirname "$0")/.."
-kept=tests/instructions.toml
+kept=core/examples/instructions/kept.toml
 compiler=$("${RUSTC:-rustc}" --version)
-cargo build --release --locked --quiet -p loomproof-tests --example instructions
+cargo build --release --locked --quiet -p loomproof-core --example instructions
 program=${CARGO_TARGET_DIR:-target}/release/examples/instructions
 folder=$(mktemp -d)
 trap 'rm -rf "$folder"' EXIT
 now="$folder/now.toml"
 {
-    echo "# Instructions of tests/examples/instructions.rs, counted by callgrind."
+    echo "# Instructions of core/examples/instructions, counted by callgrind."
     echo "# Written by tools/instructions.sh --write; counts of another compiler are not compared."
     echo "compiler = \"$compiler\""
 } > "$now"

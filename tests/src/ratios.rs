@@ -7,6 +7,7 @@
 
 pub mod document;
 pub mod growth;
+#[path = "../../core/examples/instructions/replies.rs"]
 pub mod replies;
 pub mod systems;
 pub mod ways;

@@ -4,6 +4,8 @@
 //! a clock, on chance or on where the memory lies. The circuit is made here, by
 //! core alone, so that no other part of the project moves the counts.
 
+mod replies;
+
 use std::hint::black_box;
 use std::process::ExitCode;
 
@@ -17,7 +19,6 @@ use loomproof_core::solve::{Attachment, Corner, Workspace, island, room};
 use loomproof_core::units::{Ohms, Volts};
 use loomproof_core::wire::LeadId;
 use loomproof_core::wire::frame::{Deframer, MAX_FRAME, encode_reply};
-use loomproof_tests::ratios::replies;
 
 /// Rungs of the ladder that is one of the islands.
 const RUNGS: usize = 12;
