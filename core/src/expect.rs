@@ -2,12 +2,15 @@
 //!
 //! A reading is the sense-bus voltage. Its band comes from the circuit, the
 //! source resistors of the driven leads, and the pull of the sense bus:
-//! `[low, high]` spans the unknown loads (every load at its least, every load
-//! at its most; with one driven voltage every node moves one way with every
-//! load, so the corners are the extremes), and `sigma` is one standard
+//! `[low, high]` spans the unknown loads, and `sigma` is one standard
 //! deviation of all that is random: parts to first order by
-//! [`solve::Island::variance`], converter noise,
+//! [`solve::Island::sensitivity`], converter noise,
 //! offset, gain and leakage, added in quadrature.
+//!
+//! With one driven voltage every load lowers every voltage, so that a reading is lowest with
+//! every load at its least resistance and highest with every load at its greatest. A
+//! difference of two readings rises with the loads on one side and falls with those on the
+//! other: it is highest and lowest with only the one or the other at their least.
 //!
 //! Two readings of one step share the spread of the source resistors, which is
 //! by far the largest. Their *difference* does not, so low resistances are
@@ -17,7 +20,7 @@ use heapless::Vec;
 
 use crate::circuit::{Circuit, Element, NodeId, Part};
 use crate::instrument;
-use crate::solve::{self, Attachment, Corner, SolveError, Workspace};
+use crate::solve::{self, Attachment, Corner, SolveError, Sway, Workspace};
 use crate::units::{Ohms, Volts};
 use crate::wire::{LeadId, MAX_LEADS, Sense, SenseMode, Step};
 
@@ -26,6 +29,10 @@ const GAIN_SPREAD: f64 = 2e-4;
 
 /// Spread of a weak pull, as a fraction.
 const PULL_SPREAD: f64 = 0.01;
+
+/// By how much of a standard deviation a difference's band may be too narrow, because loads
+/// on one side that conduct, and none on the other, are left out.
+const LEFT_OUT: f64 = 0.5;
 
 /// What is judged: one reading, or the difference of two readings of one step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -122,6 +129,8 @@ pub struct Point {
     pub floats: bool,
     /// An element of unknown resistance hangs together with the point.
     pub loads: bool,
+    /// How the unknown loads move the voltage; holds at [`Corner::Most`].
+    pub sway: Sway,
     /// The other point does not hang together with this one.
     pub apart: bool,
 }
@@ -166,11 +175,12 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Network for Meshed<'_, M> {
         let against = minus_here.map_or(Volts(0.0), |node| island.volts(node));
         let volts = island.volts(plus) - against;
         let floats = island.floats();
-        let (variance, seen) = island.variance(ties, plus, minus_here);
+        let depends = island.sensitivity(ties, plus, minus_here);
         Ok(Point {
             volts,
-            variance,
-            seen,
+            variance: depends.variance,
+            seen: depends.seen,
+            sway: depends.sway,
             floats,
             loads: island
                 .elements()
@@ -200,7 +210,10 @@ pub fn expect<const E: usize>(
     }
     let mut range = (f64::INFINITY, f64::NEG_INFINITY);
     let mut variance = 0.0_f64;
-    for corner in [Corner::Least, Corner::Most] {
+    let mut corners = Vec::<Corner, 4>::from_array([Corner::Least, Corner::Most]);
+    let mut next = 0;
+    while let Some(&corner) = corners.get(next) {
+        next += 1;
         let mut solved = solved(network, &ties, plus, minus, corner)?;
         if let Some(minus) = minus
             && solved.apart
@@ -222,6 +235,14 @@ pub fn expect<const E: usize>(
         variance = variance.max(solved.variance);
         if !solved.loads {
             break;
+        }
+        if corner == Corner::Most && minus.is_some() {
+            let sway = solved.sway;
+            let sigma = libm::sqrt(variance + instrument_variance(step, quantity));
+            if sway.up.min(sway.down) > LEFT_OUT * sigma {
+                let both = [sway.raising, sway.lowering].map(Corner::LeastOf);
+                let _ = corners.extend_from_slice(&both);
+            }
         }
     }
     let gain = GAIN_SPREAD * range.0.abs().max(range.1.abs());
@@ -261,6 +282,7 @@ struct Solved {
     volts: f64,
     variance: f64,
     loads: bool,
+    sway: Sway,
     apart: bool,
 }
 
@@ -279,6 +301,7 @@ fn solved(
             volts: 0.0,
             variance: sigma * sigma,
             loads: false,
+            sway: Sway::default(),
             apart: minus.is_some(),
         });
     }
@@ -288,6 +311,7 @@ fn solved(
         volts: point.volts.0,
         variance: point.variance + leak * leak / 3.0,
         loads: point.loads,
+        sway: point.sway,
         apart: point.apart,
     })
 }
@@ -428,6 +452,35 @@ mod tests {
         let after = bands(&circuit, &[], &isolation)[0];
         assert!((before.low.0 - 3.3).abs() < 1e-6 && before.low == before.high);
         assert!((after.low.0 - 3.3 * 1e3 / 1725.0).abs() < 0.01 && after.high.0 > 3.299);
+    }
+
+    #[test]
+    fn a_difference_spans_loads_that_conduct_on_one_side_alone() {
+        let mut circuit = one_lead(10.0);
+        let (least, most) = (Ohms(1e3), Ohms(1e6));
+        for lead in [0, 1] {
+            let load = Part::Load { least, most };
+            let tip = circuit.tip(LeadId(lead)).unwrap();
+            circuit.add(tip, GROUND, load).unwrap();
+        }
+        let step = step(&[0], &[1], &[(0, SenseMode::Plain), (1, SenseMode::Plain)]);
+        let band = bands(&circuit, &[], &step)[0];
+        // By hand: what drives and the load at its tip as one source, behind 10 Ω and two
+        // clips the rest.
+        let beside = |x: f64, y: f64| x * y / (x + y);
+        let volts = |at_a: f64, at_b: f64| {
+            let source = beside(725.0, at_a);
+            10.2 * 3.3 * source / 725.0 / (source + 10.2 + beside(725.0, at_b))
+        };
+        let ends = [1e3, 1e4, 1e6];
+        let all = ends.iter().flat_map(|a| ends.map(|b| volts(*a, b)));
+        for volts in all {
+            assert!(band.low.0 - 1e-9 < volts && volts < band.high.0 + 1e-9);
+        }
+        assert!((band.low.0 - volts(1e3, 1e6)).abs() < 1e-9, "{band:?}");
+        assert!((band.high.0 - volts(1e6, 1e3)).abs() < 1e-9, "{band:?}");
+        // With both at one end it would seem to be known closely.
+        assert!((volts(1e3, 1e3) - volts(1e6, 1e6)).abs() < 0.2 * (band.high.0 - band.low.0));
     }
 
     #[test]

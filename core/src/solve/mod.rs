@@ -56,13 +56,91 @@ pub enum SolveError {
     Singular,
 }
 
-/// Which end of a load's range is solved for.
+/// Which ends of the loads' ranges are solved for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Corner {
     /// Every load at its least resistance.
     Least,
     /// Every load at its greatest resistance.
     Most,
+    /// These loads at their least resistance, all others at their greatest.
+    LeastOf(Loads),
+}
+
+impl Corner {
+    /// The end of its range that a load is at.
+    #[must_use]
+    pub fn ohms(self, load: usize, least: Ohms, most: Ohms) -> Ohms {
+        let conducts = match self {
+            Self::Least => true,
+            Self::Most => false,
+            Self::LeastOf(loads) => loads.contains(load),
+        };
+        if conducts { least } else { most }
+    }
+}
+
+/// Some of the unknown loads of an island, by numbers that whoever solves it gives them:
+/// of use to nobody else, and for this island only.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub struct Loads(u128);
+
+impl Loads {
+    /// Adds a load; one numbered from 128 on is left out.
+    pub fn insert(&mut self, load: usize) {
+        self.0 |= Self::bit(load);
+    }
+
+    /// Whether a load is among them.
+    #[must_use]
+    pub fn contains(self, load: usize) -> bool {
+        self.0 & Self::bit(load) != 0
+    }
+
+    fn bit(load: usize) -> u128 {
+        u32::try_from(load).map_or(0, |load| 1_u128.checked_shl(load).unwrap_or(0))
+    }
+}
+
+/// How the unknown loads move a voltage when they conduct all they can, to first order from
+/// where they conduct least: further than that none moves it, as what it draws lowers its
+/// own voltage.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Sway {
+    /// By how much all that raise it do so, in volts.
+    pub up: f64,
+    /// By how much all that lower it do so, in volts.
+    pub down: f64,
+    /// Those that raise it.
+    pub raising: Loads,
+    /// Those that lower it.
+    pub lowering: Loads,
+}
+
+impl Sway {
+    /// Adds a load of `least` to `most` that is solved for at its greatest resistance:
+    /// `slope` is how the voltage moves with its conductance, in volts a siemens.
+    pub fn note(&mut self, load: usize, least: Ohms, most: Ohms, slope: f64) {
+        let shift = slope * (1.0 / least.0 - 1.0 / most.0);
+        if shift > 0.0 {
+            self.up += shift;
+            self.raising.insert(load);
+        } else {
+            self.down -= shift;
+            self.lowering.insert(load);
+        }
+    }
+}
+
+/// What a voltage depends on, to first order.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sensitivity {
+    /// Variance in V² that the spreads of elements and attachments cause: `Σ (∂V/∂R·σR)²`.
+    pub variance: f64,
+    /// Resistance seen from the point, against the other one.
+    pub seen: Ohms,
+    /// How the unknown loads move it; holds where they are at [`Corner::Most`].
+    pub sway: Sway,
 }
 
 /// Memory for the solver. The matrix is the caller's (a slice or a vector of
@@ -202,29 +280,31 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
         self.work.elements.iter().map(|(element, _)| element)
     }
 
-    /// Variance in V² of the voltage at `plus` against `minus` (chassis where
-    /// `None`) that the spreads of elements and attachments cause, to first
-    /// order: `σ² = Σ (∂V/∂R·σR)²` with the derivatives from one adjoint
-    /// solution (Tellegen: `∂V/∂G = −(Va−Vb)(Za−Zb)`). Also returns the
-    /// resistance seen from `plus` against `minus`.
+    /// What the voltage at `plus` against `minus` (chassis where `None`) depends on, with
+    /// the derivatives from one adjoint solution (Tellegen: `∂V/∂G = −(Va−Vb)(Za−Zb)`).
     #[must_use]
-    pub fn variance(
+    pub fn sensitivity(
         &mut self,
         attachments: &[Attachment],
         plus: NodeId,
         minus: Option<NodeId>,
-    ) -> (f64, Ohms) {
+    ) -> Sensitivity {
+        let tied_by = |seen| Sensitivity {
+            variance: 0.0,
+            seen,
+            sway: Sway::default(),
+        };
         if !self.anchored {
-            return (0.0, Ohms(f64::INFINITY));
+            return tied_by(Ohms(f64::INFINITY));
         }
         if let Some(tie) = self.lone {
             let apart = minus.is_none_or(|node| self.index(node).is_none());
-            return (0.0, if apart { tie.ohms } else { Ohms(0.0) });
+            return tied_by(if apart { tie.ohms } else { Ohms(0.0) });
         }
         let n = self.work.members.len();
         self.work.scratch.clear();
         if self.work.scratch.resize(n, 0.0).is_err() {
-            return (0.0, Ohms(f64::INFINITY));
+            return tied_by(Ohms(f64::INFINITY));
         }
         for (node, weight) in [(Some(plus), 1.0), (minus, -1.0)] {
             if let Some(i) = node.and_then(|node| self.index(node))
@@ -241,6 +321,8 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
         let z = |node: NodeId| self.at(&self.work.scratch, node);
         let v = |node: NodeId| self.at(&self.work.volts, node);
         let mut variance = 0.0;
+        let mut sway = Sway::default();
+        let mut loads = 0;
         for (element, conductance) in &self.work.elements {
             let across = z(element.a) - z(element.b);
             let shift = match element.part {
@@ -248,7 +330,12 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
                     (v(element.a) - v(element.b)) * across * conductance * conductance * spread.0
                 }
                 Part::Diode(junction) => conductance * junction.spread.0 * across,
-                Part::Load { .. } => 0.0,
+                Part::Load { least, most } => {
+                    let slope = -(v(element.a) - v(element.b)) * across;
+                    sway.note(loads, least, most, slope);
+                    loads += 1;
+                    0.0
+                }
             };
             variance += shift * shift;
         }
@@ -260,7 +347,11 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
             }
         }
         let seen = z(plus) - minus.map_or(0.0, z);
-        (variance, Ohms(seen))
+        Sensitivity {
+            variance,
+            seen: Ohms(seen),
+            sway,
+        }
     }
 
     fn index(&self, node: NodeId) -> Option<usize> {
@@ -350,6 +441,7 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
         }
         self.work.scratch.clear();
         let _ = self.work.scratch.resize(n, 0.0);
+        let mut loads = 0;
         for k in 0..self.work.elements.len() {
             let Some((element, _)) = self.work.elements.get(k).copied() else {
                 break;
@@ -357,7 +449,8 @@ impl<M: AsRef<[f64]> + AsMut<[f64]>> Island<'_, M> {
             let (conductance, current) = match element.part {
                 Part::Wire { ohms, .. } | Part::Resistor { ohms, .. } => (1.0 / ohms.0, 0.0),
                 Part::Load { least, most } => {
-                    let ohms = if corner == Corner::Least { least } else { most };
+                    let ohms = corner.ohms(loads, least, most);
+                    loads += 1;
                     (1.0 / ohms.0, 0.0)
                 }
                 Part::Diode(junction) => companion(

@@ -63,14 +63,14 @@ impl Nodal {
             tied: vec![false; size],
         };
         nodal.piece = nodal.pieces(elements, size);
+        let mut loads = 0..;
         for element in elements {
             let (a, b) = (nodal.at(element.a), nodal.at(element.b));
             let ohms = match element.part {
                 Part::Wire { ohms, .. } | Part::Resistor { ohms, .. } => ohms,
-                Part::Load { least, most } => match corner {
-                    Corner::Least => least,
-                    Corner::Most => most,
-                },
+                Part::Load { least, most } => {
+                    corner.ohms(loads.next().unwrap_or_default(), least, most)
+                }
                 Part::Diode(junction) => {
                     nodal.diodes.push((a, b, junction));
                     continue;

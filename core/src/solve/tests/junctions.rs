@@ -59,7 +59,7 @@ fn the_spread_of_a_junction_shows_as_a_shift_of_its_voltage() {
     let mut work = Workspace::new(vec![0.0; room(4)]);
     let ties = [tie(a, 3.3, 725.0)];
     let mut island = island(&mut work, circuit.elements(), &ties, a, Corner::Most).unwrap();
-    let (variance, _) = island.variance(&ties, b, None);
+    let Sensitivity { variance, .. } = island.sensitivity(&ties, b, None);
     assert!(
         (variance / (wanted * wanted) - 1.0).abs() < 1e-3,
         "{variance} {wanted}"

@@ -176,7 +176,7 @@ fn variance_agrees_with_finite_differences() {
         spread: Ohms(5.0),
     }];
     let mut island = island(&mut work, circuit.elements(), &tie, a, Corner::Most).unwrap();
-    let (variance, _) = island.variance(&tie, a, Some(b));
+    let Sensitivity { variance, .. } = island.sensitivity(&tie, a, Some(b));
     let h = 1e-3;
     let d1 = (drop(50.0 + h, 100.0, 725.0) - drop(50.0 - h, 100.0, 725.0)) / (2.0 * h) * 1.0;
     let d2 = (drop(50.0, 100.0 + h, 725.0) - drop(50.0, 100.0 - h, 725.0)) / (2.0 * h) * 3.0;
@@ -211,6 +211,77 @@ fn a_load_is_solved_at_the_end_that_is_asked_for() {
     }
 }
 
+/// 10 Ω between a driven lead and one that is held low, and an unknown load at each.
+fn loaded_joint(least: Ohms, most: Ohms) -> (Circuit<64>, [NodeId; 2]) {
+    let (mut circuit, n) = graph(2, &[(0, 1, 10.0)]);
+    for node in [n[0], n[1]] {
+        circuit
+            .add(node, GROUND, Part::Load { least, most })
+            .unwrap();
+    }
+    (circuit, [n[0], n[1]])
+}
+
+#[test]
+fn some_loads_are_solved_at_one_end_and_the_others_at_the_other() {
+    let (circuit, [a, b]) = loaded_joint(Ohms(1e3), Ohms(1e6));
+    let mut work = Workspace::new(vec![0.0; room(2)]);
+    let ties = [tie(a, 3.3, 725.0), tie(b, 0.0, 725.0)];
+    for (first, second) in [(false, false), (true, false), (false, true), (true, true)] {
+        let mut loads = Loads::default();
+        for (number, conducts) in [first, second].into_iter().enumerate() {
+            if conducts {
+                loads.insert(number);
+            }
+        }
+        let corner = Corner::LeastOf(loads);
+        let island = island(&mut work, circuit.elements(), &ties, a, corner).unwrap();
+        // By hand: the source and the load at `a` as one source, behind 10 Ω the rest.
+        let end = |conducts| if conducts { 1e3 } else { 1e6 };
+        let beside = |x: f64, y: f64| x * y / (x + y);
+        let source = beside(725.0, end(first));
+        let current = 3.3 * source / 725.0 / (source + 10.0 + beside(725.0, end(second)));
+        let across = island.volts(a).0 - island.volts(b).0;
+        assert!((across - 10.0 * current).abs() < 1e-12, "{across}");
+    }
+}
+
+#[test]
+fn loads_on_either_side_sway_a_difference_either_way() {
+    let (least, most) = (Ohms(9e5), Ohms(1e6));
+    let (circuit, [a, b]) = loaded_joint(least, most);
+    let mut work = Workspace::new(vec![0.0; room(2)]);
+    let ties = [tie(a, 3.3, 725.0), tie(b, 0.0, 725.0)];
+    let mut across = |corner| {
+        let mut island = island(&mut work, circuit.elements(), &ties, a, corner).unwrap();
+        let volts = island.volts(a).0 - island.volts(b).0;
+        (volts, island.sensitivity(&ties, a, Some(b)).sway)
+    };
+    let (volts, sway) = across(Corner::Most);
+    let least_of = |which| {
+        let mut loads = Loads::default();
+        loads.insert(which);
+        loads
+    };
+    assert_eq!((sway.lowering, sway.raising), (least_of(0), least_of(1)));
+    let (lower, _) = across(Corner::LeastOf(sway.lowering));
+    let (higher, _) = across(Corner::LeastOf(sway.raising));
+    // So small a change is one of first order, to a thousandth.
+    assert!(((volts - lower) / sway.down - 1.0).abs() < 1e-3, "{sway:?}");
+    assert!(((higher - volts) / sway.up - 1.0).abs() < 1e-3, "{sway:?}");
+    assert!(sway.up > 1e-8 && sway.down > 1e-8);
+}
+
+#[test]
+fn a_load_with_a_number_too_high_is_left_out() {
+    let mut loads = Loads::default();
+    loads.insert(128);
+    loads.insert(usize::MAX);
+    assert_eq!(loads, Loads::default());
+    loads.insert(127);
+    assert!(loads.contains(127) && !loads.contains(128) && !loads.contains(usize::MAX));
+}
+
 #[test]
 fn without_a_current_every_node_stands_at_the_one_source() {
     let (circuit, n) = graph(4, &[(0, 1, 1.0), (2, 3, 1.0)]);
@@ -226,15 +297,17 @@ fn without_a_current_every_node_stands_at_the_one_source() {
     assert_eq!(lone.volts(n[2]).0, 0.0, "of another island");
     assert!(lone.contains(n[1]) && !lone.contains(n[2]) && !lone.contains(GROUND));
     // Against chassis and against another island its resistance shows, within it nothing.
-    assert_eq!(lone.variance(&ties, n[0], None), (0.0, Ohms(725.0)));
-    assert_eq!(lone.variance(&ties, n[0], Some(n[2])), (0.0, Ohms(725.0)));
-    assert_eq!(lone.variance(&ties, n[0], Some(n[1])), (0.0, Ohms(0.0)));
+    let still = |seen| Sensitivity {
+        variance: 0.0,
+        seen: Ohms(seen),
+        sway: Sway::default(),
+    };
+    assert_eq!(lone.sensitivity(&ties, n[0], None), still(725.0));
+    assert_eq!(lone.sensitivity(&ties, n[0], Some(n[2])), still(725.0));
+    assert_eq!(lone.sensitivity(&ties, n[0], Some(n[1])), still(0.0));
     let mut other = island(&mut work, circuit.elements(), &ties, n[2], Corner::Most).unwrap();
     assert!(other.floats() && !other.contains(n[0]));
-    assert_eq!(
-        other.variance(&ties, n[2], None),
-        (0.0, Ohms(f64::INFINITY))
-    );
+    assert_eq!(other.sensitivity(&ties, n[2], None), still(f64::INFINITY));
 }
 
 #[test]
@@ -250,7 +323,7 @@ fn the_resistance_seen_is_that_of_what_is_in_parallel() {
         (n[1], None, 40.0),
         (n[0], Some(n[1]), 25.0),
     ] {
-        let (_, seen) = island.variance(&ties, plus, minus);
+        let Sensitivity { seen, .. } = island.sensitivity(&ties, plus, minus);
         let seen = seen.0;
         assert!((seen - ohms).abs() < 1e-9, "{seen} of {ohms}");
     }

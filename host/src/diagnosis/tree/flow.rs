@@ -1,5 +1,7 @@
 //! Currents in the trees' branches, voltages at their nodes, and how far these stray.
 
+use loomproof_core::solve::{Sensitivity, Sway};
+use loomproof_core::units::Ohms;
 use smallvec::smallvec;
 
 use super::solution::Solution;
@@ -71,14 +73,14 @@ impl Forest {
         unknown.get(root as usize).copied().unwrap_or(0.0) - drop
     }
 
-    /// Variance by spreads, and resistance seen, through the adjoint.
-    pub(super) fn variance(
+    /// What a voltage depends on, through the adjoint.
+    pub(super) fn sensitivity(
         &self,
         solution: &Solution,
         plus: u32,
         minus: Option<u32>,
         flows: &mut Vec<f64>,
-    ) -> (f64, f64) {
+    ) -> Sensitivity {
         let mut adjoint: Column = smallvec![0.0; solution.unknown.len()];
         let seen_by = Chord {
             a: plus,
@@ -120,17 +122,26 @@ impl Forest {
                 }
             }
         }
+        let mut sway = Sway::default();
         let both = solution.unknown.iter().zip(&adjoint);
-        for (chord, (i, j)) in solution.chords.iter().zip(both) {
+        for (row, (chord, (i, j))) in solution.chords.iter().zip(both).enumerate() {
             let shift = match chord.law {
                 Law::Ohms(_, spread) => i * j * spread,
-                Law::Load(..) => 0.0,
+                Law::Load(least, most) => {
+                    // ∂V/∂G = −R²·∂V/∂R.
+                    sway.note(row, Ohms(least), Ohms(most), -most * most * i * j);
+                    0.0
+                }
                 Law::Diode(junction) => j * junction.spread.0,
             };
             variance += shift * shift;
         }
         let volts = |node| self.voltage(solution, &adjoint, flows, node);
-        let seen = volts(plus) - minus.map_or(0.0, volts);
-        (variance, seen)
+        let seen = Ohms(volts(plus) - minus.map_or(0.0, volts));
+        Sensitivity {
+            variance,
+            seen,
+            sway,
+        }
     }
 }

@@ -27,7 +27,7 @@ mod solution;
 
 use loomproof_core::circuit::{Element, GROUND, Junction, NodeId};
 use loomproof_core::expect::{Network, Point};
-use loomproof_core::solve::{Attachment, Corner, SolveError};
+use loomproof_core::solve::{Attachment, Corner, SolveError, Sway};
 use loomproof_core::units::{Ohms, Volts};
 use smallvec::smallvec;
 
@@ -273,6 +273,7 @@ impl Network for Forest {
             seen: Ohms(f64::INFINITY),
             floats: false,
             loads: found.loads,
+            sway: Sway::default(),
             apart: minus.is_some() && minus_here.is_none(),
         };
         let mut here = std::mem::take(&mut self.ties);
@@ -296,8 +297,9 @@ impl Network for Forest {
         if let Some(solution) = self.solved.get(place) {
             let volts = |node| self.voltage(solution, &solution.unknown, &solution.currents, node);
             point.volts = Volts(volts(at) - minus_here.map_or(0.0, volts));
-            let (variance, seen) = self.variance(solution, at, minus_here, &mut flows);
-            (point.variance, point.seen) = (variance, Ohms(seen));
+            let depends = self.sensitivity(solution, at, minus_here, &mut flows);
+            (point.variance, point.seen, point.sway) =
+                (depends.variance, depends.seen, depends.sway);
         }
         self.flows = flows;
         Ok(point)

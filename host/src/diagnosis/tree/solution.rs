@@ -6,6 +6,7 @@ use foldhash::fast::FixedState;
 use loomproof_core::solve::{
     Attachment, Corner, MAX_ITERATIONS, SolveError, TOLERANCE, companion, limit,
 };
+use loomproof_core::units::Ohms;
 use smallvec::smallvec;
 
 use super::super::dense::{Column, Factors, Square};
@@ -106,10 +107,9 @@ impl Solution {
             for (row, ((chord, volts), bare)) in rows.enumerate() {
                 let (ohms, emf) = match chord.law {
                     Law::Ohms(ohms, _) => (ohms, 0.0),
-                    Law::Load(least, most) => match self.corner {
-                        Corner::Least => (least, 0.0),
-                        Corner::Most => (most, 0.0),
-                    },
+                    Law::Load(least, most) => {
+                        (self.corner.ohms(row, Ohms(least), Ohms(most)).0, 0.0)
+                    }
                     Law::Diode(junction) => {
                         // i = g·w + j, so i/g − w = j/g.
                         let (g, j) = companion(&junction, *volts);

@@ -185,7 +185,8 @@ impl<'p> Solver<'p> {
         for other in ends.chain([node]).filter(|node| *node != GROUND) {
             all.entry(other).or_insert_with(|| {
                 let (variance, seen) = if self.tips.contains(&other) {
-                    solved.variance(ties, other, None)
+                    let depends = solved.sensitivity(ties, other, None);
+                    (depends.variance, depends.seen)
                 } else {
                     (0.0, Ohms(0.0))
                 };
